@@ -1,0 +1,325 @@
+//! Finds the person in a photo and looks at them several times.
+//!
+//! One look of the pose net has an error that the net itself can't tell. Looking again at the
+//! same person mirrored, shifted, larger, smaller and turned shows how much its points wander.
+
+use std::collections::BTreeMap;
+
+use ndarray::Ix1;
+use rayon::prelude::*;
+
+use super::contract::{Manifest, PoseNetKind};
+use super::detector::{self, Detection};
+use super::net::{InferError, Net, Tensors};
+use super::pose_net::{self, NetPoint, NetPose};
+use super::runtime::Runtime;
+use crate::body::Landmark;
+use crate::geometry::{self, Angle, Crop, Map, Point, Vector};
+use crate::photo::Photo;
+
+/// A detection below this probability is nobody.
+const LEAST_DETECTION: f64 = 0.5;
+/// A region in which the pose net itself sees a person with less probability is nobody.
+const LEAST_PERSON: f64 = 0.5;
+/// So many bystanders are looked at, to cover their faces; the surest first.
+const MOST_BYSTANDERS: usize = 8;
+
+/// The pose net's answer for one look, in the photo's pixels and with the subject's sides.
+#[derive(Clone, Debug)]
+pub struct Sample {
+    pub points: BTreeMap<Landmark, SeenPoint>,
+}
+
+impl Sample {
+    /// The same look with left and right exchanged, for when the net took front for back.
+    pub fn with_sides_exchanged(&self) -> Sample {
+        Sample {
+            points: self
+                .points
+                .iter()
+                .map(|(landmark, point)| (landmark.mirrored(), *point))
+                .collect(),
+        }
+    }
+}
+
+/// A landmark in the upright photo as one look saw it.
+#[derive(Clone, Copy, Debug)]
+pub struct SeenPoint {
+    pub at: Point<geometry::Photo>,
+    pub visibility: f64,
+    pub presence: f64,
+    /// Metres from mid-hip: x to the photo's right, y down, z away from the camera.
+    pub metric: [f64; 3],
+}
+
+/// The silhouette of the person: probabilities over the square that was looked at.
+pub struct Mask {
+    pub probability: Vec<f32>,
+    pub size: u32,
+    pub photo_from_mask: Map<Crop, geometry::Photo>,
+}
+
+/// A person found in a photo.
+pub struct Person {
+    pub samples: Vec<Sample>,
+    pub mask: Mask,
+    /// Centre and side of the square in which they were seen.
+    pub centre: Point<geometry::Photo>,
+    pub side: f64,
+}
+
+/// What the search of one photo found.
+pub struct Search {
+    /// The largest central person; `None` when nobody is there.
+    pub person: Option<Person>,
+    /// One look at everybody else.
+    pub bystanders: Vec<Sample>,
+}
+
+/// The nets, loaded once and used from any thread.
+pub struct Finder {
+    detector: Net,
+    pose: Net,
+}
+
+/// A square of the photo in which a person is looked at.
+#[derive(Clone, Copy)]
+struct Region {
+    centre: Point<geometry::Photo>,
+    side: f64,
+    turn: Angle,
+}
+
+/// One way to look at a region again: shift and scale in parts of its side.
+struct Look {
+    mirrored: bool,
+    shift: (f64, f64),
+    scale: f64,
+    turn: f64,
+}
+
+const fn look(mirrored: bool, shift: (f64, f64), scale: f64, turn: f64) -> Look {
+    Look {
+        mirrored,
+        shift,
+        scale,
+        turn,
+    }
+}
+
+/// As many plain as mirrored looks, so that a left-right bias of the net cancels. The first is
+/// the plain region, whose mask is kept.
+const LOOKS: [Look; 6] = [
+    look(false, (0.0, 0.0), 1.0, 0.0),
+    look(true, (0.0, 0.0), 1.0, 0.0),
+    look(false, (0.02, -0.015), 1.08, 4.0),
+    look(true, (-0.02, 0.015), 1.08, -4.0),
+    look(false, (-0.015, 0.02), 0.94, -7.0),
+    look(true, (0.015, -0.02), 0.94, 7.0),
+];
+
+impl Finder {
+    /// Loads the nets, one session for each of `workers` threads.
+    pub fn load(runtime: &Runtime, kind: PoseNetKind, workers: usize) -> Result<Finder, InferError> {
+        let manifest = Manifest::built_in()?;
+        let (detector, detector_bytes) = manifest.person_detector()?;
+        let (pose, pose_bytes) = manifest.pose_net(kind)?;
+        let (detector, pose) = rayon::join(
+            || Net::load(runtime, detector, detector_bytes, 1),
+            || Net::load(runtime, pose, pose_bytes, workers),
+        );
+        Ok(Finder {
+            detector: detector?,
+            pose: pose?,
+        })
+    }
+
+    /// Searches the whole photo.
+    pub fn search(&self, photo: &Photo) -> Result<Search, InferError> {
+        let mut regions = self.regions(photo)?;
+        let mut person = None;
+        while person.is_none() && !regions.is_empty() {
+            person = self.look_closely(photo, regions.remove(0))?;
+        }
+        let bystanders = regions
+            .par_iter()
+            .take(MOST_BYSTANDERS)
+            .map(|region| self.look_once(photo, region, &LOOKS[0]))
+            .collect::<Result<Vec<_>, _>>()?
+            .into_iter()
+            .filter(|seen| seen.pose.score >= LEAST_PERSON)
+            .map(|seen| seen.sample())
+            .collect();
+        Ok(Search { person, bystanders })
+    }
+
+    /// The regions of everybody in the photo, the largest central person first.
+    fn regions(&self, photo: &Photo) -> Result<Vec<Region>, InferError> {
+        let size = self.detector.size();
+        let side = f64::from(photo.width().max(photo.height()));
+        let Some(map) = Map::square(f64::from(size), photo.centre(), side, Angle::ZERO, false) else {
+            return Ok(Vec::new());
+        };
+        let tensors = self.detector.run(&photo.crop(&map, size))?;
+        let flat = |name: &str, columns: usize| {
+            tensors[name]
+                .view()
+                .into_shape_with_order((tensors[name].len() / columns, columns))
+                .expect("the contract fixes the shape")
+        };
+        let found = detector::merge(detector::decode(
+            flat("boxes", 12),
+            flat("scores", 1),
+            LEAST_DETECTION,
+        ));
+        let mut ranked: Vec<(f64, Region)> = found
+            .iter()
+            .map(|detection| (prominence(detection, f64::from(size)), region(detection, &map)))
+            .collect();
+        ranked.sort_by(|a, b| b.0.total_cmp(&a.0));
+        Ok(ranked.into_iter().map(|(_, region)| region).collect())
+    }
+
+    /// Looks at a region, centres on the body that is there, and looks again in every way.
+    fn look_closely(&self, photo: &Photo, region: Region) -> Result<Option<Person>, InferError> {
+        let first = self.look_once(photo, &region, &LOOKS[0])?;
+        if first.pose.score < LEAST_PERSON {
+            return Ok(None);
+        }
+        let region = first.region();
+        let looks = LOOKS
+            .par_iter()
+            .map(|look| self.look_once(photo, &region, look))
+            .collect::<Result<Vec<_>, _>>()?;
+        let mask = looks[0].mask();
+        let samples: Vec<Sample> = looks
+            .into_iter()
+            .filter(|seen| seen.pose.score >= LEAST_PERSON)
+            .map(|seen| seen.sample())
+            .collect();
+        if samples.is_empty() {
+            return Ok(None);
+        }
+        Ok(Some(Person {
+            samples,
+            mask,
+            centre: region.centre,
+            side: region.side,
+        }))
+    }
+
+    fn look_once(&self, photo: &Photo, region: &Region, look: &Look) -> Result<Seen, InferError> {
+        let size = self.pose.size();
+        let turn = region.turn + Angle::from_degrees(look.turn);
+        let shift = Vector::new(look.shift.0, look.shift.1) * region.side;
+        let photo_from_crop = Map::square(
+            f64::from(size),
+            region.centre + shift,
+            region.side * look.scale,
+            turn,
+            look.mirrored,
+        )
+        .unwrap_or_else(|| unreachable!("regions have an area"));
+        let tensors = self.pose.run(&photo.crop(&photo_from_crop, size))?;
+        Ok(Seen {
+            pose: decoded(&tensors),
+            mask: tensors["mask"].iter().map(|&logit| pose_net::sigmoid(logit) as f32).collect(),
+            size,
+            photo_from_crop,
+            turn,
+            mirrored: look.mirrored,
+        })
+    }
+}
+
+/// One look at a region, still in the net's own picture.
+struct Seen {
+    pose: NetPose,
+    mask: Vec<f32>,
+    size: u32,
+    photo_from_crop: Map<Crop, geometry::Photo>,
+    turn: Angle,
+    mirrored: bool,
+}
+
+impl Seen {
+    /// The region centred on the body just seen.
+    fn region(&self) -> Region {
+        let mid_hip = self.photo_from_crop.apply(self.pose.mid_hip);
+        let rim = self.photo_from_crop.apply(self.pose.rim);
+        let up = rim - mid_hip;
+        Region {
+            centre: mid_hip,
+            side: (2.0 * 1.25 * up.length()).max(1.0),
+            turn: Angle::from_radians(up.x.atan2(-up.y)),
+        }
+    }
+
+    fn mask(&self) -> Mask {
+        Mask {
+            probability: self.mask.clone(),
+            size: self.size,
+            photo_from_mask: self.photo_from_crop,
+        }
+    }
+
+    fn sample(self) -> Sample {
+        let (sin, cos) = self.turn.radians().sin_cos();
+        let points = self
+            .pose
+            .points
+            .iter()
+            .map(|(&landmark, point)| {
+                let NetPoint {
+                    at,
+                    visibility,
+                    presence,
+                    metric: [x, y, z],
+                } = *point;
+                let x = if self.mirrored { -x } else { x };
+                let seen = SeenPoint {
+                    at: self.photo_from_crop.apply(at),
+                    visibility,
+                    presence,
+                    metric: [x * cos - y * sin, x * sin + y * cos, z],
+                };
+                let landmark = if self.mirrored { landmark.mirrored() } else { landmark };
+                (landmark, seen)
+            })
+            .collect();
+        Sample { points }
+    }
+}
+
+/// How much a detection is the subject: large, and near the middle of the picture.
+fn prominence(detection: &Detection, picture: f64) -> f64 {
+    let middle = Point::new(picture / 2.0, picture / 2.0);
+    let off_centre = detection.centre.distance(middle) / (picture / 2.0);
+    detection.region_side() * (1.0 - 0.5 * off_centre.min(1.0))
+}
+
+fn region(detection: &Detection, photo_from_crop: &Map<Crop, geometry::Photo>) -> Region {
+    Region {
+        centre: photo_from_crop.apply(detection.mid_hip),
+        side: (detection.region_side() * photo_from_crop.scale()).max(1.0),
+        turn: detection.turn(),
+    }
+}
+
+fn decoded(tensors: &Tensors) -> NetPose {
+    let line = |name: &str| {
+        tensors[name]
+            .view()
+            .into_shape_with_order(tensors[name].len())
+            .expect("the contract fixes the shape")
+            .into_dimensionality::<Ix1>()
+            .expect("one row")
+    };
+    let heat = &tensors["heatmaps"];
+    let heat = heat
+        .view()
+        .into_shape_with_order((heat.shape()[1], heat.shape()[2], heat.shape()[3]))
+        .expect("the contract fixes the shape");
+    pose_net::decode(line("points"), line("person_score")[0], heat, line("world_points"))
+}

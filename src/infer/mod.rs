@@ -1,0 +1,19 @@
+//! The nets: which runtime runs them, what they must look like, and what their numbers mean.
+//!
+//! `detector` and `pose_net` only decode tensors, so they are tested without a runtime;
+//! `finder` puts them to work on a photo. The order of a net's points is known in `pose_net`
+//! alone.
+
+mod contract;
+mod detector;
+mod finder;
+mod net;
+mod pose_net;
+mod runtime;
+
+pub use contract::{ContractError, Manifest, ModelSpec, PoseNetKind};
+pub use detector::{Detection, decode as decode_detections, merge as merge_detections};
+pub use finder::{Finder, Mask, Person, Sample, Search, SeenPoint};
+pub use net::InferError;
+pub use pose_net::{NetPoint, NetPose, decode as decode_pose};
+pub use runtime::{Runtime, RuntimeChoice, RuntimeError};

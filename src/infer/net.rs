@@ -1,0 +1,164 @@
+//! A net ready to run: one session per worker, so that pictures run side by side.
+
+use std::collections::BTreeMap;
+use std::sync::{Mutex, TryLockError};
+
+use image::RgbImage;
+use ndarray::{Array4, ArrayD};
+use ort::session::Session;
+use ort::session::builder::GraphOptimizationLevel;
+use ort::value::TensorRef;
+use rayon::prelude::*;
+use thiserror::Error;
+
+use super::contract::{ContractError, ModelSpec};
+use super::runtime::{Runtime, RuntimeError};
+
+/// A net could not be loaded or run.
+#[derive(Debug, Error)]
+pub enum InferError {
+    #[error(transparent)]
+    Contract(#[from] ContractError),
+    #[error(transparent)]
+    Runtime(#[from] RuntimeError),
+    #[error("model {name} could not be {doing}: {detail}")]
+    Session {
+        name: String,
+        doing: &'static str,
+        detail: String,
+    },
+}
+
+pub(super) struct Net {
+    spec: ModelSpec,
+    sessions: Vec<Mutex<Session>>,
+}
+
+/// The outputs of one run by name.
+pub(super) type Tensors = BTreeMap<String, ArrayD<f32>>;
+
+impl Net {
+    /// Loads `workers` sessions of the model and checks them against its contract.
+    pub fn load(
+        runtime: &Runtime,
+        spec: &ModelSpec,
+        bytes: &[u8],
+        workers: usize,
+    ) -> Result<Net, InferError> {
+        let sessions = (0..workers.max(1))
+            .into_par_iter()
+            .map(|_| {
+                let session = open(runtime, bytes).map_err(|error| failed(spec, "loaded", &error))?;
+                check_names(spec, &session)?;
+                Ok(Mutex::new(session))
+            })
+            .collect::<Result<_, InferError>>()?;
+        Ok(Net {
+            spec: spec.clone(),
+            sessions,
+        })
+    }
+
+    /// Pixels a side of the pictures it takes.
+    pub fn size(&self) -> u32 {
+        self.spec.input.size()
+    }
+
+    /// Runs one picture. Waits for a free session when all are busy.
+    pub fn run(&self, picture: &RgbImage) -> Result<Tensors, InferError> {
+        let input = self.tensor(picture);
+        let view = TensorRef::from_array_view(&input)
+            .map_err(|error| failed(&self.spec, "fed", &error))?;
+        let mut session = self.free_session();
+        let outputs = session
+            .run(ort::inputs![self.spec.input.name.as_str() => view])
+            .map_err(|error| failed(&self.spec, "run", &error))?;
+        self.spec
+            .outputs
+            .iter()
+            .map(|expected| {
+                let array = outputs[expected.name.as_str()]
+                    .try_extract_array::<f32>()
+                    .map_err(|error| failed(&self.spec, "read", &error))?
+                    .to_owned();
+                if array.shape() != expected.shape {
+                    return Err(ContractError::Shape {
+                        name: self.spec.name.clone(),
+                        part: format!("output {} of shape", expected.name),
+                        expected: format!("{:?}", expected.shape),
+                        got: format!("{:?}", array.shape()),
+                    }
+                    .into());
+                }
+                Ok((expected.name.clone(), array))
+            })
+            .collect()
+    }
+
+    fn free_session(&self) -> std::sync::MutexGuard<'_, Session> {
+        for session in &self.sessions {
+            match session.try_lock() {
+                Ok(guard) => return guard,
+                Err(TryLockError::Poisoned(poisoned)) => return poisoned.into_inner(),
+                Err(TryLockError::WouldBlock) => {}
+            }
+        }
+        let mine = rayon::current_thread_index().unwrap_or(0) % self.sessions.len();
+        self.sessions[mine]
+            .lock()
+            .unwrap_or_else(std::sync::PoisonError::into_inner)
+    }
+
+    fn tensor(&self, picture: &RgbImage) -> Array4<f32> {
+        let input = &self.spec.input;
+        let step = (input.high - input.low) / 255.0;
+        let values = picture.as_raw().iter().map(|&p| input.low + f32::from(p) * step).collect();
+        let (height, width) = (picture.height() as usize, picture.width() as usize);
+        Array4::from_shape_vec((1, height, width, 3), values)
+            .expect("an RGB picture has three values a pixel")
+    }
+}
+
+fn open(runtime: &Runtime, bytes: &[u8]) -> ort::Result<Session> {
+    // One thread a session: the sessions themselves run side by side. Without the highest
+    // optimisation level the built-in runtime is five times slower.
+    Session::builder(runtime.environment())?
+        .with_intra_threads(1)?
+        .with_optimization_level(GraphOptimizationLevel::Level3)?
+        .commit_from_memory(bytes)
+}
+
+fn check_names(spec: &ModelSpec, session: &Session) -> Result<(), InferError> {
+    let names = |outlets: &[ort::value::Outlet]| -> Vec<String> {
+        outlets.iter().map(|outlet| outlet.name().to_owned()).collect()
+    };
+    let inputs = names(session.inputs());
+    if inputs != [spec.input.name.clone()] {
+        return Err(ContractError::Shape {
+            name: spec.name.clone(),
+            part: "inputs".to_owned(),
+            expected: spec.input.name.clone(),
+            got: inputs.join(", "),
+        }
+        .into());
+    }
+    let outputs = names(session.outputs());
+    match spec.outputs.iter().find(|output| !outputs.contains(&output.name)) {
+        Some(missing) => Err(ContractError::Shape {
+            name: spec.name.clone(),
+            part: "outputs".to_owned(),
+            expected: missing.name.clone(),
+            got: outputs.join(", "),
+        }
+        .into()),
+        None => Ok(()),
+    }
+}
+
+fn failed(spec: &ModelSpec, doing: &'static str, error: &dyn std::fmt::Display) -> InferError {
+    InferError::Session {
+        name: spec.name.clone(),
+        doing,
+        detail: error.to_string(),
+    }
+}

@@ -1,0 +1,24 @@
+//! Measures standing posture and overhead reach from photos, with the error of every number.
+//!
+//! Bytes become an upright photo ([`photo`]), the photo a person and a pose ([`infer`]), the pose
+//! landmarks ([`locate`]), the landmarks points of the body's plane ([`scale`]), the points
+//! measures ([`measure`], [`survey`]), and the measures a [`visit`]. Visits are compared
+//! ([`compare`]), kept ([`record`]) and written up ([`report`]). [`pipeline`] strings the stages
+//! together for every shell.
+//!
+//! A side is always the subject's own. A missing value is a value: it says why.
+
+pub mod body;
+pub mod compare;
+pub mod estimate;
+pub mod geometry;
+pub mod infer;
+pub mod locate;
+pub mod measure;
+pub mod photo;
+pub mod pipeline;
+pub mod record;
+// pub mod report;
+pub mod scale;
+pub mod survey;
+pub mod visit;

@@ -1,0 +1,169 @@
+//! From several looks at a person to landmarks with an error, a view and a task.
+//!
+//! # Honest scope
+//! A landmark's covariance holds how much the net's points wander between looks and the net's
+//! measured accuracy ([`accuracy`]). It can't know what clothes hide, nor that a whole arm was
+//! taken for the other one; [`recognise`] looks for signs of that and says so.
+
+pub mod accuracy;
+mod manual;
+mod recognise;
+
+use std::collections::BTreeMap;
+
+use nalgebra::{Matrix2, Vector2};
+
+pub use manual::{ManualPoint, place};
+pub use recognise::{Doubt, Recognised, Wish, WishedView, recognise};
+
+use crate::body::{Landmark, View};
+use crate::geometry::{Photo, Point};
+use crate::infer::Sample;
+use crate::visit::{Evidence, FaceCircle, Located};
+
+/// A landmark that the looks did not show well enough.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Missing {
+    OutsidePhoto,
+    Hidden,
+}
+
+impl Missing {
+    pub const fn words(self) -> &'static str {
+        match self {
+            Missing::OutsidePhoto => "outside the photo",
+            Missing::Hidden => "hidden",
+        }
+    }
+}
+
+/// The landmarks of one photo, found and not.
+#[derive(Clone, Debug, Default)]
+pub struct Landmarks {
+    pub found: BTreeMap<Landmark, Located>,
+    pub missing: BTreeMap<Landmark, Missing>,
+}
+
+/// Below this mean probability a landmark counts as not seen.
+const LEAST_PRESENCE: f64 = 0.5;
+const LEAST_VISIBILITY: f64 = 0.4;
+
+/// Combines the looks. `size` is that of the photo in pixels.
+pub fn combine(samples: &[Sample], view: View, size: (u32, u32)) -> Landmarks {
+    let mut landmarks = Landmarks::default();
+    let Some(stature) = stature_px(samples) else {
+        return landmarks;
+    };
+    let names: Vec<Landmark> = samples[0].points.keys().copied().collect();
+    for landmark in names {
+        match one(samples, landmark, view, size, stature) {
+            Ok(located) => {
+                landmarks.found.insert(landmark, located);
+            }
+            Err(missing) => {
+                landmarks.missing.insert(landmark, missing);
+            }
+        }
+    }
+    landmarks
+}
+
+fn one(
+    samples: &[Sample],
+    landmark: Landmark,
+    view: View,
+    size: (u32, u32),
+    stature: f64,
+) -> Result<Located, Missing> {
+    let seen: Vec<_> = samples
+        .iter()
+        .filter_map(|sample| sample.points.get(&landmark))
+        .collect();
+    let count = seen.len() as f64;
+    let mean_of = |of: fn(&crate::infer::SeenPoint) -> f64| {
+        seen.iter().map(|point| of(point)).sum::<f64>() / count
+    };
+    let at = Point::<Photo>::new(mean_of(|p| p.at.x), mean_of(|p| p.at.y));
+    let inside = (0.0..=f64::from(size.0)).contains(&at.x) && (0.0..=f64::from(size.1)).contains(&at.y);
+    if !inside || mean_of(|p| p.presence) < LEAST_PRESENCE {
+        return Err(Missing::OutsidePhoto);
+    }
+    if mean_of(|p| p.visibility) < LEAST_VISIBILITY {
+        return Err(Missing::Hidden);
+    }
+    let mut scatter = Matrix2::zeros();
+    for point in &seen {
+        let off = Vector2::new(point.at.x - at.x, point.at.y - at.y);
+        scatter += off * off.transpose();
+    }
+    // The looks share the photo and the net, so their scatter is the error of one look, not of
+    // the mean.
+    let wander = if seen.len() > 1 {
+        scatter / (count - 1.0)
+    } else {
+        Matrix2::zeros()
+    };
+    let floor = accuracy::floor(landmark, view) * stature;
+    Ok(Located {
+        at,
+        covariance: wander + Matrix2::identity() * floor.powi(2),
+        evidence: Evidence::PoseNet,
+    })
+}
+
+/// How many pixels tall the person would stand upright: leg and trunk lengths, which a raised
+/// arm or a bent back hardly changes, over their part of stature (Drillis & Contini 1966: ankle
+/// 0.039, knee 0.285, hip 0.530, shoulder 0.818).
+pub fn stature_px(samples: &[Sample]) -> Option<f64> {
+    use Landmark::*;
+    const PART: f64 = 0.818 - 0.039;
+    let lengths: Vec<f64> = samples
+        .iter()
+        .flat_map(|sample| {
+            crate::body::Side::BOTH.map(|side| {
+                let at = |landmark| sample.points.get(&landmark).map(|p| p.at);
+                let (shoulder, hip) = (at(ShoulderJoint(side))?, at(HipJoint(side))?);
+                let (knee, ankle) = (at(Knee(side))?, at(Ankle(side))?);
+                Some(shoulder.distance(hip) + hip.distance(knee) + knee.distance(ankle))
+            })
+        })
+        .flatten()
+        .collect();
+    if lengths.is_empty() {
+        return None;
+    }
+    let mean = lengths.iter().sum::<f64>() / lengths.len() as f64;
+    (mean > 1.0).then_some(mean / PART)
+}
+
+/// A circle over the face that one look saw, from brow to chin and cheek to cheek.
+pub fn face_circle(sample: &Sample) -> Option<FaceCircle> {
+    use Landmark::*;
+    let at = |landmark: Landmark| sample.points.get(&landmark).map(|point| point.at);
+    let both = |of: fn(crate::body::Side) -> Landmark| crate::body::Side::BOTH.map(of);
+    let face: Vec<Point<Photo>> = [Nose]
+        .into_iter()
+        .chain(both(EyeOuter))
+        .chain(both(Mouth))
+        .filter_map(at)
+        .collect();
+    if face.is_empty() {
+        return None;
+    }
+    let count = face.len() as f64;
+    let centre = Point::new(
+        face.iter().map(|p| p.x).sum::<f64>() / count,
+        face.iter().map(|p| p.y).sum::<f64>() / count,
+    );
+    let to_features = face.iter().map(|p| p.distance(centre)).fold(0.0, f64::max);
+    // In profile the features lie close together; the ear tells how large the head is.
+    let to_ear = both(Tragus)
+        .into_iter()
+        .filter_map(at)
+        .map(|ear| ear.distance(centre))
+        .fold(0.0, f64::max);
+    Some(FaceCircle {
+        centre,
+        radius: (1.7 * to_features).max(0.75 * to_ear).max(4.0),
+    })
+}

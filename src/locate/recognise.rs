@@ -1,0 +1,230 @@
+//! Which way the person faces, and whether an arm is raised.
+//!
+//! The pose net's metric points tell where the left shoulder and hip lie from the right ones.
+//! The face and the feet tell the same independently of which shoulder was called left; where
+//! they disagree with the shoulders, the net has mixed up front and back, or left and right.
+
+use crate::body::{Landmark, Side, Task, View};
+use crate::estimate::Estimate;
+use crate::geometry::Angle;
+use crate::infer::Sample;
+
+/// What the user says about the photo; it wins over what is seen.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub struct Wish {
+    pub view: Option<WishedView>,
+    pub task: Option<Task>,
+}
+
+/// A view as a person names it: which side is near is for the photo to tell.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum WishedView {
+    Side,
+    Front,
+    Back,
+}
+
+/// Something about view or task that may have been taken wrongly.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Doubt {
+    /// Face or feet point the other way than the shoulders.
+    FrontOrBack,
+    /// The looks disagree on which way the person faces.
+    Facing,
+    /// The arm is neither hanging nor clearly raised.
+    StandOrReach,
+}
+
+/// What a photo shows.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Recognised {
+    pub view: View,
+    pub task: Task,
+    /// Turn of the body's plane against the photo's, radians, as in `scale::Camera`.
+    pub turn: Estimate,
+    /// The net called left what is right: its sides must be exchanged.
+    pub swapped: bool,
+    pub doubts: Vec<Doubt>,
+}
+
+/// People who are asked to stand sideways or facing the camera do so within about 5° (common
+/// practice).
+const POSED: Estimate = Estimate::new(0.0, 5f64.to_radians());
+/// Error of the turn read off the metric points, measured on rendered people
+/// (`scripts/accuracy.rs`).
+const TURN_SIGMA: Angle = Angle::from_degrees(8.0);
+/// Turned farther than this from every standard view, the photo is oblique.
+const OBLIQUE: Angle = Angle::from_degrees(30.0);
+/// An upper arm raised farther than this is a reach; within the margin it is in doubt.
+const RAISED: Angle = Angle::from_degrees(45.0);
+const RAISED_MARGIN: Angle = Angle::from_degrees(12.0);
+
+/// A direction on the floor: to the photo's right, and away from the camera.
+type Floor = (f64, f64);
+
+/// Recognises view and task from the looks; `None` when there is none.
+pub fn recognise(samples: &[Sample], wish: Wish) -> Option<Recognised> {
+    if samples.is_empty() {
+        return None;
+    }
+    let mut doubts = Vec::new();
+    let body = total(samples, shoulders_and_hips);
+    let face = total(samples, face);
+    let feet = total(samples, feet);
+    let mut heading = heading_of(body);
+
+    // The face and the feet against the shoulders.
+    let against = |other: Floor| dot(unit(other), facing(heading)) < -0.3;
+    let swapped_by_wish = match wish.view {
+        Some(WishedView::Front) => heading.abs() > Angle::from_degrees(90.0),
+        Some(WishedView::Back) => heading.abs() < Angle::from_degrees(90.0),
+        Some(WishedView::Side) | None => false,
+    };
+    let contradicted = against(face) && against(feet);
+    let swapped = match wish.view {
+        Some(WishedView::Front | WishedView::Back) => swapped_by_wish,
+        _ => contradicted,
+    };
+    if wish.view.is_none() && (against(face) || against(feet)) {
+        doubts.push(Doubt::FrontOrBack);
+    }
+    if swapped {
+        heading = (heading + Angle::from_degrees(180.0)).wrapped();
+    }
+    let unsure = samples
+        .iter()
+        .filter(|sample| dot(unit(shoulders_and_hips(sample)), unit(body)) < 0.3)
+        .count();
+    if unsure > 0 {
+        doubts.push(Doubt::Facing);
+    }
+
+    let (view, off) = match wish.view {
+        None => nearest_view(heading),
+        Some(WishedView::Front) => (View::Front, heading),
+        Some(WishedView::Back) => (View::Back, (heading - Angle::from_degrees(180.0)).wrapped()),
+        Some(WishedView::Side) => side_view(heading),
+    };
+    let turn = Estimate::new(off.radians(), TURN_SIGMA.radians()).fused(POSED);
+
+    let raised = raised(samples, view, swapped);
+    let task = wish.task.unwrap_or(if raised > RAISED { Task::Reach } else { Task::Stand });
+    if wish.task.is_none() && (raised - RAISED).abs() < RAISED_MARGIN {
+        doubts.push(Doubt::StandOrReach);
+    }
+    Some(Recognised {
+        view,
+        task,
+        turn,
+        swapped,
+        doubts,
+    })
+}
+
+/// Heading 0 faces the camera, +90° faces the photo's right.
+fn nearest_view(heading: Angle) -> (View, Angle) {
+    let degrees = heading.degrees();
+    let candidates = [
+        (View::Front, 0.0),
+        (View::Side(Side::Right), 90.0),
+        (View::Back, 180.0),
+        (View::Side(Side::Left), -90.0),
+    ];
+    let (view, off) = candidates
+        .into_iter()
+        .map(|(view, at)| (view, Angle::from_degrees(degrees - at).wrapped()))
+        .min_by(|a, b| a.1.abs().radians().total_cmp(&b.1.abs().radians()))
+        .expect("there are four views");
+    if off.abs() > OBLIQUE {
+        (View::Oblique, off)
+    } else {
+        (view, off)
+    }
+}
+
+fn side_view(heading: Angle) -> (View, Angle) {
+    if heading.radians() >= 0.0 {
+        (View::Side(Side::Right), heading - Angle::from_degrees(90.0))
+    } else {
+        (View::Side(Side::Left), heading + Angle::from_degrees(90.0))
+    }
+}
+
+/// The heading of a body whose left lies in this direction from its right.
+fn heading_of(right_to_left: Floor) -> Angle {
+    Angle::from_radians(right_to_left.1.atan2(right_to_left.0))
+}
+
+/// The direction in which a body of this heading faces.
+fn facing(heading: Angle) -> Floor {
+    let (sin, cos) = heading.radians().sin_cos();
+    (sin, -cos)
+}
+
+fn step(sample: &Sample, from: Landmark, to: Landmark) -> Floor {
+    match (sample.points.get(&from), sample.points.get(&to)) {
+        (Some(from), Some(to)) => (to.metric[0] - from.metric[0], to.metric[2] - from.metric[2]),
+        _ => (0.0, 0.0),
+    }
+}
+
+/// From the right shoulder and hip to the left ones.
+fn shoulders_and_hips(sample: &Sample) -> Floor {
+    use Landmark::{HipJoint, ShoulderJoint};
+    let across = |of: fn(Side) -> Landmark| step(sample, of(Side::Right), of(Side::Left));
+    sum([across(ShoulderJoint), across(HipJoint)])
+}
+
+/// From the ears to the nose.
+fn face(sample: &Sample) -> Floor {
+    sum(Side::BOTH.map(|side| step(sample, Landmark::Tragus(side), Landmark::Nose)))
+}
+
+/// From the heels to the toes.
+fn feet(sample: &Sample) -> Floor {
+    sum(Side::BOTH.map(|side| step(sample, Landmark::Heel(side), Landmark::Toe(side))))
+}
+
+/// The highest arm, from hanging, in the photo: of the near side in a side view, where the far
+/// arm is often guessed.
+fn raised(samples: &[Sample], view: View, swapped: bool) -> Angle {
+    let sides: Vec<Side> = match view.near_side() {
+        Some(near) if swapped => vec![near.other()],
+        Some(near) => vec![near],
+        None => Side::BOTH.to_vec(),
+    };
+    let elevation = |side: Side| {
+        let angles: Vec<f64> = samples
+            .iter()
+            .filter_map(|sample| {
+                let shoulder = sample.points.get(&Landmark::ShoulderJoint(side))?.at;
+                let elbow = sample.points.get(&Landmark::Elbow(side))?.at;
+                let arm = elbow - shoulder;
+                Some(arm.x.abs().atan2(arm.y))
+            })
+            .collect();
+        angles.iter().sum::<f64>() / angles.len().max(1) as f64
+    };
+    Angle::from_radians(sides.into_iter().map(elevation).fold(0.0, f64::max))
+}
+
+fn total(samples: &[Sample], of: fn(&Sample) -> Floor) -> Floor {
+    samples.iter().map(of).fold((0.0, 0.0), |a, b| (a.0 + b.0, a.1 + b.1))
+}
+
+fn sum<const N: usize>(steps: [Floor; N]) -> Floor {
+    steps.into_iter().fold((0.0, 0.0), |a, b| (a.0 + b.0, a.1 + b.1))
+}
+
+fn dot(a: Floor, b: Floor) -> f64 {
+    a.0 * b.0 + a.1 * b.1
+}
+
+fn unit(a: Floor) -> Floor {
+    let length = a.0.hypot(a.1);
+    if length > 0.0 {
+        (a.0 / length, a.1 / length)
+    } else {
+        (0.0, 0.0)
+    }
+}

@@ -1,0 +1,145 @@
+//! From the bytes of a file to an upright picture.
+
+use std::io::Cursor;
+
+use image::{DynamicImage, ImageDecoder, ImageError, ImageReader, RgbImage};
+use thiserror::Error;
+
+use super::exif::{CameraTags, Tags};
+
+/// How large a file is still read.
+#[derive(Clone, Copy, Debug)]
+pub struct Limits {
+    pub bytes: u64,
+    pub pixels: u64,
+}
+
+impl Default for Limits {
+    /// Twice the largest photo of today's phones (200 megapixels come in files of 50 MB, but
+    /// hold no more detail for our purpose than 50 megapixels do).
+    fn default() -> Self {
+        Limits {
+            bytes: 64 << 20,
+            pixels: 100_000_000,
+        }
+    }
+}
+
+/// Why a file could not be read as a photo.
+#[derive(Debug, Error)]
+#[error("{kind}")]
+pub struct PhotoError {
+    pub kind: PhotoErrorKind,
+}
+
+#[derive(Debug, Error)]
+#[non_exhaustive]
+pub enum PhotoErrorKind {
+    #[error("the file is empty")]
+    Empty,
+    #[error("not a photo that can be read: expected JPEG, PNG, WebP or TIFF")]
+    UnknownFormat,
+    #[error("the photo is damaged or cut short ({detail})")]
+    Damaged { detail: String },
+    #[error("this kind of {format} file is not supported ({detail})")]
+    Unsupported { format: &'static str, detail: String },
+    #[error("the file has {bytes} bytes, more than the {limit} that are read")]
+    TooManyBytes { bytes: u64, limit: u64 },
+    #[error("the photo has {width}×{height} pixels, more than the {limit} that are read")]
+    TooManyPixels { width: u32, height: u32, limit: u64 },
+    #[error("the photo has {width}×{height} pixels, too few to find a person in")]
+    TooSmall { width: u32, height: u32 },
+}
+
+impl PhotoErrorKind {
+    /// What the person can do about it.
+    pub fn hint(&self) -> &'static str {
+        match self {
+            PhotoErrorKind::Empty | PhotoErrorKind::Damaged { .. } => {
+                "copy the photo from the camera again, or take it again"
+            }
+            PhotoErrorKind::UnknownFormat | PhotoErrorKind::Unsupported { .. } => {
+                "export the photo as JPEG (phones that save HEIC offer \"most compatible\")"
+            }
+            PhotoErrorKind::TooManyBytes { .. } | PhotoErrorKind::TooManyPixels { .. } => {
+                "save the photo at 12 megapixels or less"
+            }
+            PhotoErrorKind::TooSmall { .. } => "use the original photo, not a thumbnail",
+        }
+    }
+}
+
+impl From<PhotoErrorKind> for PhotoError {
+    fn from(kind: PhotoErrorKind) -> Self {
+        PhotoError { kind }
+    }
+}
+
+/// Smaller pictures than this hold no person whose landmarks could be told apart.
+const SMALLEST_SIDE: u32 = 64;
+
+pub(super) fn decode(bytes: &[u8], limits: Limits) -> Result<(RgbImage, CameraTags), PhotoError> {
+    let size = bytes.len() as u64;
+    if size == 0 {
+        return Err(PhotoErrorKind::Empty.into());
+    }
+    if size > limits.bytes {
+        return Err(PhotoErrorKind::TooManyBytes {
+            bytes: size,
+            limit: limits.bytes,
+        }
+        .into());
+    }
+    let reader = ImageReader::new(Cursor::new(bytes))
+        .with_guessed_format()
+        .expect("reading from memory cannot fail");
+    if reader.format().is_none() {
+        return Err(PhotoErrorKind::UnknownFormat.into());
+    }
+    let decoder = reader.into_decoder().map_err(in_our_words)?;
+    let (width, height) = decoder.dimensions();
+    if u64::from(width) * u64::from(height) > limits.pixels {
+        return Err(PhotoErrorKind::TooManyPixels {
+            width,
+            height,
+            limit: limits.pixels,
+        }
+        .into());
+    }
+    if width.min(height) < SMALLEST_SIDE {
+        return Err(PhotoErrorKind::TooSmall { width, height }.into());
+    }
+    let tags = Tags::read(bytes);
+    let mut image = DynamicImage::from_decoder(decoder).map_err(in_our_words)?;
+    image.apply_orientation(tags.orientation);
+    let upright = image.into_rgb8();
+    let camera = tags.camera(width, height);
+    Ok((upright, camera))
+}
+
+fn in_our_words(error: ImageError) -> PhotoError {
+    match error {
+        ImageError::Unsupported(error) => {
+            let hint = error.format_hint();
+            let format = match hint {
+                image::error::ImageFormatHint::Exact(format) => match format {
+                    image::ImageFormat::Jpeg => "JPEG",
+                    image::ImageFormat::Png => "PNG",
+                    image::ImageFormat::WebP => "WebP",
+                    image::ImageFormat::Tiff => "TIFF",
+                    _ => return PhotoErrorKind::UnknownFormat.into(),
+                },
+                _ => return PhotoErrorKind::UnknownFormat.into(),
+            };
+            PhotoErrorKind::Unsupported {
+                format,
+                detail: error.to_string(),
+            }
+            .into()
+        }
+        other => PhotoErrorKind::Damaged {
+            detail: other.to_string(),
+        }
+        .into(),
+    }
+}

@@ -1,0 +1,77 @@
+//! The few tags that are read from a photo's EXIF block: which way is up, and the focal length.
+//!
+//! Everything else in the block (place, time, device) is left where it is and never copied.
+
+use std::io::Cursor;
+
+use exif::{Exif, In, Reader, Tag};
+use image::metadata::Orientation;
+
+/// What the photo says about the lens that took it.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct CameraTags {
+    /// Focal length of a 35 mm camera with the same field of view, mm. `None` when the file does
+    /// not say, or when the picture was visibly cropped afterwards, which breaks the rule.
+    pub focal_35mm: Option<f64>,
+    /// The file has a focal length, but the picture no longer has the shape the camera gave it.
+    pub cropped: bool,
+}
+
+pub(super) struct Tags {
+    pub orientation: Orientation,
+    focal_35mm: Option<f64>,
+    digital_zoom: Option<f64>,
+    taken_size: Option<(u32, u32)>,
+}
+
+impl Tags {
+    /// Reads the tags; a file without a readable EXIF block has none.
+    pub fn read(bytes: &[u8]) -> Tags {
+        let block = Reader::new().read_from_container(&mut Cursor::new(bytes)).ok();
+        let block = block.as_ref();
+        let orientation = block
+            .and_then(|exif| number(exif, Tag::Orientation))
+            .and_then(|value| Orientation::from_exif(value as u8))
+            .unwrap_or(Orientation::NoTransforms);
+        let size = |exif: &Exif| {
+            let width = number(exif, Tag::PixelXDimension)?;
+            let height = number(exif, Tag::PixelYDimension)?;
+            (width >= 1.0 && height >= 1.0).then_some((width as u32, height as u32))
+        };
+        Tags {
+            orientation,
+            focal_35mm: block
+                .and_then(|exif| number(exif, Tag::FocalLengthIn35mmFilm))
+                .filter(|mm| (8.0..=400.0).contains(mm)),
+            digital_zoom: block
+                .and_then(|exif| number(exif, Tag::DigitalZoomRatio))
+                .filter(|ratio| *ratio > 0.0),
+            taken_size: block.and_then(size),
+        }
+    }
+
+    /// The camera's tags for a file of `width`×`height` pixels as stored.
+    pub fn camera(&self, width: u32, height: u32) -> CameraTags {
+        let shape = |w: u32, h: u32| f64::from(w.max(h)) / f64::from(w.min(h));
+        let cropped = self
+            .taken_size
+            .is_some_and(|(w, h)| (shape(w, h) / shape(width, height) - 1.0).abs() > 0.02);
+        // Makers disagree on whether the 35 mm figure already includes a digital zoom.
+        let zoomed = self.digital_zoom.is_some_and(|ratio| ratio > 1.01);
+        CameraTags {
+            focal_35mm: self.focal_35mm.filter(|_| !cropped && !zoomed),
+            cropped: self.focal_35mm.is_some() && (cropped || zoomed),
+        }
+    }
+}
+
+fn number(exif: &Exif, tag: Tag) -> Option<f64> {
+    let field = exif.get_field(tag, In::PRIMARY)?;
+    match &field.value {
+        exif::Value::Rational(values) => values
+            .first()
+            .filter(|ratio| ratio.denom != 0)
+            .map(|ratio| ratio.to_f64()),
+        value => value.get_uint(0).map(f64::from),
+    }
+}

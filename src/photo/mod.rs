@@ -1,0 +1,129 @@
+//! Photos: read within limits, turned upright, sampled for the nets, and judged for sharpness
+//! and light.
+//!
+//! The upright photo is the only image that later code sees. Of the file's metadata only what
+//! the camera model needs is kept: nothing that says where, when or with which device.
+
+mod decode;
+mod exif;
+mod quality;
+
+use image::{Rgb, RgbImage};
+use imageproc::geometric_transformations::{Border, Interpolation, warp_into_with};
+
+pub use decode::{Limits, PhotoError, PhotoErrorKind};
+pub use exif::CameraTags;
+pub use quality::{PhotoFault, judge};
+
+use crate::geometry::{self, Map, Point};
+
+/// An upright photo with half-size copies of itself, so that a crop never skips pixels.
+pub struct Photo {
+    /// The photo itself, then each time half the size.
+    levels: Vec<RgbImage>,
+    tags: CameraTags,
+}
+
+/// Below this many pixels a side, a half-size copy is of no use to any crop.
+const SMALLEST_LEVEL: u32 = 192;
+
+impl Photo {
+    /// Reads a photo from the bytes of a file.
+    pub fn decode(bytes: &[u8], limits: Limits) -> Result<Photo, PhotoError> {
+        let (upright, tags) = decode::decode(bytes, limits)?;
+        Ok(Photo::new(upright, tags))
+    }
+
+    /// Wraps an image that is already upright.
+    pub fn new(upright: RgbImage, tags: CameraTags) -> Photo {
+        let mut levels = vec![upright];
+        while let Some(last) = levels.last() {
+            if last.width().min(last.height()) / 2 < SMALLEST_LEVEL {
+                break;
+            }
+            levels.push(halved(last));
+        }
+        Photo { levels, tags }
+    }
+
+    pub fn upright(&self) -> &RgbImage {
+        &self.levels[0]
+    }
+
+    pub fn width(&self) -> u32 {
+        self.upright().width()
+    }
+
+    pub fn height(&self) -> u32 {
+        self.upright().height()
+    }
+
+    pub fn tags(&self) -> &CameraTags {
+        &self.tags
+    }
+
+    /// The centre of the photo.
+    pub fn centre(&self) -> Point<geometry::Photo> {
+        Point::new(f64::from(self.width()) / 2.0, f64::from(self.height()) / 2.0)
+    }
+
+    /// A square picture of `size` pixels a side, looked up through `photo_from_crop`. Outside of
+    /// the photo it is black, as the nets were trained.
+    pub fn crop(&self, photo_from_crop: &Map<geometry::Crop, geometry::Photo>, size: u32) -> RgbImage {
+        let (level, divisor) = self.level_for(photo_from_crop.scale());
+        let c = photo_from_crop.coefficients();
+        // Pixel centres: ours at half-integers, the sampler's at integers.
+        let at = move |x: f32, y: f32| {
+            let (x, y) = (f64::from(x) + 0.5, f64::from(y) + 0.5);
+            (
+                ((c[0] * x + c[1] * y + c[2]) / divisor - 0.5) as f32,
+                ((c[3] * x + c[4] * y + c[5]) / divisor - 0.5) as f32,
+            )
+        };
+        let mut crop = RgbImage::new(size, size);
+        warp_into_with(
+            level,
+            at,
+            Interpolation::Bilinear,
+            Border::Constant(Rgb([0, 0, 0])),
+            &mut crop,
+        );
+        crop
+    }
+
+    /// The smallest copy that still has about a pixel for every pixel of a crop, and by how much
+    /// it is smaller than the photo.
+    fn level_for(&self, photo_pixels_per_crop_pixel: f64) -> (&RgbImage, f64) {
+        let wanted = photo_pixels_per_crop_pixel.log2().round().max(0.0) as usize;
+        let index = wanted.min(self.levels.len() - 1);
+        (&self.levels[index], f64::powi(2.0, index as i32))
+    }
+}
+
+/// The image at half its size, each pixel the mean of four. An odd last row or column is dropped,
+/// so that positions are halved exactly.
+fn halved(image: &RgbImage) -> RgbImage {
+    use rayon::prelude::*;
+    let (width, height) = (image.width() as usize / 2, image.height() as usize / 2);
+    let stride = image.width() as usize * 3;
+    let source = image.as_raw();
+    let mut half = vec![0u8; width * height * 3];
+    half.par_chunks_mut(width * 3)
+        .enumerate()
+        .for_each(|(y, row)| {
+            let top = &source[2 * y * stride..][..stride];
+            let bottom = &source[(2 * y + 1) * stride..][..stride];
+            for (x, pixel) in row.chunks_exact_mut(3).enumerate() {
+                let at = 6 * x;
+                for channel in 0..3 {
+                    let sum = u16::from(top[at + channel])
+                        + u16::from(top[at + channel + 3])
+                        + u16::from(bottom[at + channel])
+                        + u16::from(bottom[at + channel + 3]);
+                    pixel[channel] = ((sum + 2) / 4) as u8;
+                }
+            }
+        });
+    RgbImage::from_raw(width as u32, height as u32, half)
+        .expect("the buffer was made for this size")
+}

@@ -1,0 +1,306 @@
+//! The one way from the files of a visit to its numbers, used by every shell.
+
+use crate::body::{Side, View};
+use crate::infer::{Finder, InferError, Person, Sample};
+use crate::locate::{self, Doubt, Landmarks, ManualPoint, Recognised, Wish};
+use crate::measure::Measure;
+use crate::photo::{self, Limits, Photo, PhotoError, PhotoFault};
+use crate::scale::{self, CameraFit};
+use crate::survey::{self, Scene};
+use crate::visit::{Notice, PhotoRecord, Reading, Visit, VisitFacts};
+
+/// One photo of a visit.
+pub struct PhotoInput {
+    /// File name, without folders.
+    pub file: String,
+    /// The file's bytes, or why they could not be read.
+    pub bytes: Result<Vec<u8>, String>,
+    pub wish: Wish,
+    /// Landmarks placed by hand.
+    pub manual: Vec<ManualPoint>,
+}
+
+/// Measures a visit. A photo that can't be read or shows nobody stays in the result with the
+/// reason; only a net that fails stops the work.
+pub fn measure_visit(
+    finder: &Finder,
+    facts: VisitFacts,
+    photos: impl IntoIterator<Item = PhotoInput>,
+) -> Result<Visit, InferError> {
+    let mut visit = Visit {
+        facts,
+        photos: Vec::new(),
+        readings: Vec::new(),
+        notices: Vec::new(),
+    };
+    for input in photos {
+        let (record, readings) = measure_photo(finder, &visit.facts, input)?;
+        visit.photos.push(record);
+        visit.readings.extend(readings);
+    }
+    visit
+        .readings
+        .extend(survey::flexion_asymmetry(&visit.readings, visit.facts.operated));
+    visit.notices.extend(limit_notices(&visit));
+    Ok(visit)
+}
+
+/// Measures one photo.
+pub fn measure_photo(
+    finder: &Finder,
+    facts: &VisitFacts,
+    input: PhotoInput,
+) -> Result<(PhotoRecord, Vec<Reading>), InferError> {
+    let mut record = PhotoRecord {
+        file: input.file,
+        size: None,
+        view: None,
+        task: None,
+        landmarks: Default::default(),
+        faces: Vec::new(),
+        notices: Vec::new(),
+    };
+    let photo = match decode(input.bytes) {
+        Ok(photo) => photo,
+        Err(notice) => {
+            record.notices.push(notice);
+            return Ok((record, Vec::new()));
+        }
+    };
+    record.size = Some((photo.width(), photo.height()));
+    let search = finder.search(&photo)?;
+    record.faces = search.bystanders.iter().filter_map(locate::face_circle).collect();
+    let Some(person) = search.person else {
+        record.notices.push(Notice::new(
+            "Nobody was found in this photo. Is the whole person in view, upright, and lit from \
+             the front?",
+        ));
+        return Ok((record, Vec::new()));
+    };
+    record.faces.extend(person.samples.first().and_then(locate::face_circle));
+    if !search.bystanders.is_empty() {
+        record.notices.push(Notice::new(format!(
+            "{} people are in this photo; the largest central one was measured.",
+            search.bystanders.len() + 1
+        )));
+    }
+    let Some((recognised, landmarks)) = locate_person(&person, &photo, input.wish, &input.manual)
+    else {
+        record
+            .notices
+            .push(Notice::new("The person's joints could not be made out in this photo."));
+        return Ok((record, Vec::new()));
+    };
+    let camera = fit_camera(&photo, facts, &recognised, &landmarks);
+    record.view = Some(recognised.view);
+    record.task = Some(recognised.task);
+    record.notices.extend(notices(&photo, &person, &recognised, &landmarks, camera.as_ref()));
+    let readings = survey::read(&Scene {
+        file: &record.file,
+        view: recognised.view,
+        task: recognised.task,
+        landmarks: &landmarks,
+        camera: camera.as_ref(),
+        operated: facts.operated,
+    });
+    record.landmarks = landmarks.found;
+    Ok((record, readings))
+}
+
+fn decode(bytes: Result<Vec<u8>, String>) -> Result<Photo, Notice> {
+    let bytes = bytes.map_err(|why| Notice::new(format!("This photo could not be read: {why}.")))?;
+    Photo::decode(&bytes, Limits::default()).map_err(|PhotoError { kind }| {
+        Notice::new(format!(
+            "This photo could not be read: {kind}. What helps: {}.",
+            kind.hint()
+        ))
+    })
+}
+
+fn locate_person(
+    person: &Person,
+    photo: &Photo,
+    wish: Wish,
+    manual: &[ManualPoint],
+) -> Option<(Recognised, Landmarks)> {
+    let recognised = locate::recognise(&person.samples, wish)?;
+    let exchanged;
+    let samples: &[Sample] = if recognised.swapped {
+        exchanged = person.samples.iter().map(Sample::with_sides_exchanged).collect::<Vec<_>>();
+        &exchanged
+    } else {
+        &person.samples
+    };
+    let size = (photo.width(), photo.height());
+    let mut landmarks = locate::combine(samples, recognised.view, size);
+    let stature = locate::stature_px(samples)?;
+    locate::place(&mut landmarks, manual, stature);
+    Some((recognised, landmarks))
+}
+
+fn fit_camera(
+    photo: &Photo,
+    facts: &VisitFacts,
+    recognised: &Recognised,
+    landmarks: &Landmarks,
+) -> Option<CameraFit> {
+    let points: Vec<_> = landmarks
+        .found
+        .iter()
+        .map(|(&landmark, located)| (landmark, located.at))
+        .collect();
+    scale::fit(&scale::Evidence {
+        view: recognised.view,
+        task: recognised.task,
+        width: photo.width(),
+        height: photo.height(),
+        focal_35mm: photo.tags().focal_35mm,
+        stature: facts.stature_cm.map(|cm| cm * 10.0),
+        turn: recognised.turn,
+        landmarks: &points,
+    })
+}
+
+/// A smaller person than this leaves too few pixels between landmarks.
+const SMALL_PX: f64 = 300.0;
+/// Turned farther than this, the person is asked to turn.
+const TURNED_DEG: f64 = 15.0;
+/// A landmark nearer to the edge of the photo than this part of its size may be cut off.
+const EDGE: f64 = 0.015;
+
+fn notices(
+    photo: &Photo,
+    person: &Person,
+    recognised: &Recognised,
+    landmarks: &Landmarks,
+    camera: Option<&CameraFit>,
+) -> Vec<Notice> {
+    let mut texts: Vec<String> = Vec::new();
+    for doubt in &recognised.doubts {
+        texts.push(match doubt {
+            Doubt::FrontOrBack => {
+                "Face, feet and shoulders do not agree on which way the person faces: left and \
+                 right may be exchanged. Check the picture; --view settles it."
+                    .to_owned()
+            }
+            Doubt::Facing => {
+                "Which way the person faces was hard to tell. Check the picture; --view settles it."
+                    .to_owned()
+            }
+            Doubt::StandOrReach => format!(
+                "The arm is neither hanging nor clearly raised; this photo was taken as \
+                 \"{}\". --task settles it.",
+                recognised.task.name()
+            ),
+        });
+    }
+    if recognised.view == View::Oblique {
+        texts.push(
+            "The person is turned between front and side: nothing can be measured. Ask them to \
+             stand exactly sideways or to face the camera."
+                .to_owned(),
+        );
+    }
+    let turn = recognised.turn.value.to_degrees();
+    if recognised.view != View::Oblique && turn.abs() > TURNED_DEG {
+        let way = if turn > 0.0 { "right" } else { "left" };
+        texts.push(format!(
+            "The person seems turned by about {:.0}°. Next time ask them to turn a little to \
+             their {way}.",
+            turn.abs()
+        ));
+    }
+    for fault in photo::judge(photo, person.centre, person.side) {
+        texts.push(
+            match fault {
+                PhotoFault::Blurred => {
+                    "The photo is blurred: landmarks are less sure. Rest the camera on something."
+                }
+                PhotoFault::TooDark => "The photo is very dark. Turn on a light in front.",
+                PhotoFault::TooBright => "The photo is very bright. Turn away from the window.",
+            }
+            .to_owned(),
+        );
+    }
+    texts.extend(framing(photo, recognised, landmarks));
+    if photo.tags().cropped {
+        texts.push(
+            "The photo was cropped or zoomed after it was taken, so its focal length no longer \
+             holds; distances are less sure. Use the original."
+                .to_owned(),
+        );
+    } else if photo.tags().focal_35mm.is_none() {
+        texts.push(
+            "The file does not say the focal length, so a usual one was assumed with a wide error. \
+             The camera's original file says it."
+                .to_owned(),
+        );
+    }
+    if camera.is_some_and(|camera| !camera.scaled) {
+        texts.push("No stature is given: angles are measured, lengths in cm are not.".to_owned());
+    }
+    texts.into_iter().map(Notice::new).collect()
+}
+
+fn framing(photo: &Photo, recognised: &Recognised, landmarks: &Landmarks) -> Vec<String> {
+    use crate::body::Landmark::*;
+    let mut texts = Vec::new();
+    let (width, height) = (f64::from(photo.width()), f64::from(photo.height()));
+    let near = |side: Side| recognised.view.near_side().is_none_or(|near| near == side);
+    let sides = || Side::BOTH.into_iter().filter(|side| near(*side));
+    let cut = |x: f64, y: f64| {
+        let margin = EDGE * width.max(height);
+        x < margin || y < margin || x > width - margin || y > height - margin
+    };
+    let at_edge: Vec<String> = sides()
+        .flat_map(|side| [Wrist(side), Ankle(side), Elbow(side)])
+        .filter(|landmark| {
+            landmarks.found.get(landmark).is_some_and(|l| cut(l.at.x, l.at.y))
+                || landmarks.missing.get(landmark) == Some(&locate::Missing::OutsidePhoto)
+        })
+        .map(|landmark| landmark.words())
+        .collect();
+    if !at_edge.is_empty() {
+        texts.push(format!(
+            "Not wholly in the photo: {}. Step back until head, hands and feet are in view.",
+            at_edge.join(", ")
+        ));
+    }
+    let extent = |from, to| {
+        let (from, to) = (landmarks.found.get(&from)?, landmarks.found.get(&to)?);
+        Some(from.at.distance(to.at))
+    };
+    let tall = sides()
+        .filter_map(|side| extent(ShoulderJoint(side), Ankle(side)))
+        .fold(0.0, f64::max);
+    if tall > 0.0 && tall < SMALL_PX {
+        texts.push(
+            "The person is small in the photo. Come nearer, or use the photo at its full size."
+                .to_owned(),
+        );
+    }
+    texts
+}
+
+/// Says when a measured elevation is beyond the limit set for this person.
+fn limit_notices(visit: &Visit) -> Vec<Notice> {
+    let Some(limit) = visit.facts.arm_limit_deg else {
+        return Vec::new();
+    };
+    visit
+        .measured()
+        .filter(|(reading, value)| {
+            matches!(reading.measure, Measure::ShoulderFlexion | Measure::ShoulderAbduction)
+                && value.value > limit
+        })
+        .map(|(reading, value)| {
+            let side = reading.side.map(|side| format!("{side} ")).unwrap_or_default();
+            Notice::new(format!(
+                "Beyond the set limit: the {side}arm was raised to {:.0}° ({}), and the limit set \
+                 for this person is {limit:.0}°. Do not raise it that far again before the surgeon \
+                 or therapist allows it.",
+                value.value, reading.photo
+            ))
+        })
+        .collect()
+}

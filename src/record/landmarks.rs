@@ -1,0 +1,80 @@
+//! Landmarks placed by hand: photo → name → position in pixels of the upright photo.
+//!
+//! ```json
+//! { "side-right.jpg": { "c7": { "x": 312.5, "y": 204.0 } } }
+//! ```
+//! `sigma_px` may be added to say how sure the point is.
+
+use std::collections::BTreeMap;
+
+use serde::Deserialize;
+
+use super::{RecordError, wrong};
+use crate::body::Landmark;
+use crate::geometry::Point;
+use crate::locate::ManualPoint;
+
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+struct Placed {
+    x: f64,
+    y: f64,
+    sigma_px: Option<f64>,
+}
+
+/// Reads a landmark file: the points of each photo by file name.
+pub fn landmarks_from_json(text: &str) -> Result<BTreeMap<String, Vec<ManualPoint>>, RecordError> {
+    let photos: BTreeMap<String, BTreeMap<String, Placed>> = serde_json::from_str(text)?;
+    photos
+        .into_iter()
+        .map(|(photo, points)| {
+            let points = points
+                .into_iter()
+                .map(|(name, placed)| point(&photo, &name, &placed))
+                .collect::<Result<Vec<_>, _>>()?;
+            Ok((photo, points))
+        })
+        .collect()
+}
+
+fn point(photo: &str, name: &str, placed: &Placed) -> Result<ManualPoint, RecordError> {
+    let landmark = Landmark::from_name(name).ok_or_else(|| {
+        let known: Vec<String> = Landmark::all().map(Landmark::name).collect();
+        wrong(
+            &format!("landmark of {photo}"),
+            format!("{name:?}"),
+            format!("one of {}", known.join(", ")),
+        )
+    })?;
+    if let Some(sigma) = placed.sigma_px.filter(|sigma| *sigma <= 0.0) {
+        return Err(wrong(&format!("sigma_px of {name} in {photo}"), sigma, "more than 0"));
+    }
+    Ok(ManualPoint {
+        landmark,
+        at: Point::new(placed.x, placed.y),
+        sigma_px: placed.sigma_px,
+    })
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn points_are_read_by_photo_and_name() {
+        let read = landmarks_from_json(
+            r#"{"a.jpg":{"c7":{"x":1.5,"y":2},"tragus_left":{"x":3,"y":4,"sigma_px":2}}}"#,
+        )
+        .unwrap();
+        assert_eq!(read["a.jpg"].len(), 2);
+        assert_eq!(read["a.jpg"][0].landmark, Landmark::C7);
+        assert_eq!(read["a.jpg"][1].sigma_px, Some(2.0));
+    }
+
+    #[test]
+    fn an_unknown_name_is_answered_with_the_known_ones() {
+        let error = landmarks_from_json(r#"{"a.jpg":{"C-7":{"x":1,"y":2}}}"#).unwrap_err();
+        let message = error.to_string();
+        assert!(message.starts_with("landmark of a.jpg is \"C-7\", expected one of nose, chin, c7"));
+    }
+}

@@ -1,0 +1,317 @@
+//! The record of a measured visit: what `measure` prints as JSON and saves.
+
+use std::collections::BTreeMap;
+
+use nalgebra::Matrix2;
+use serde::{Deserialize, Serialize};
+
+use super::facts::FactsFile;
+use super::{RecordError, wrong};
+use crate::body::{Landmark, Side, Task, View};
+use crate::estimate::Estimate;
+use crate::geometry::Point;
+use crate::measure::Measure;
+use crate::visit::{
+    Evidence, FaceCircle, Located, Notice, PhotoRecord, Reading, Unmeasured, Visit, VisitFacts,
+};
+
+/// Version of the file format.
+pub const SCHEMA: &str = "tragus-visit/1";
+
+#[derive(Deserialize, Serialize)]
+struct VisitFile {
+    schema: String,
+    visit: FactsFile,
+    photos: Vec<PhotoFile>,
+    measures: Vec<MeasureFile>,
+    unmeasured: Vec<UnmeasuredFile>,
+    notices: Vec<String>,
+}
+
+#[derive(Deserialize, Serialize)]
+struct PhotoFile {
+    file: String,
+    size: Option<Size>,
+    view: Option<String>,
+    task: Option<String>,
+    side: String,
+    landmarks: BTreeMap<String, LandmarkFile>,
+    faces: Vec<Circle>,
+    notices: Vec<String>,
+}
+
+#[derive(Deserialize, Serialize)]
+struct Size {
+    width: u32,
+    height: u32,
+}
+
+#[derive(Deserialize, Serialize)]
+struct LandmarkFile {
+    x: f64,
+    y: f64,
+    sigma_px: f64,
+    /// xx, xy, yy in pixels squared.
+    covariance: [f64; 3],
+    evidence: String,
+}
+
+#[derive(Deserialize, Serialize)]
+struct Circle {
+    x: f64,
+    y: f64,
+    radius: f64,
+}
+
+#[derive(Deserialize, Serialize)]
+struct MeasureFile {
+    measure: String,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    of: Option<String>,
+    side: String,
+    photo: String,
+    value: f64,
+    sigma: f64,
+    unit: String,
+}
+
+#[derive(Deserialize, Serialize)]
+struct UnmeasuredFile {
+    measure: String,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    of: Option<String>,
+    side: String,
+    photo: String,
+    unit: String,
+    reason: String,
+}
+
+/// Writes a visit as its record.
+pub fn visit_to_json(visit: &Visit) -> String {
+    let file = VisitFile::from(visit);
+    let mut text = serde_json::to_string_pretty(&file).expect("plain strings and numbers");
+    text.push('\n');
+    text
+}
+
+/// Reads a record back.
+pub fn visit_from_json(text: &str) -> Result<Visit, RecordError> {
+    #[derive(Deserialize)]
+    struct Head {
+        schema: String,
+    }
+    // The schema first, so that another version is named instead of its first unknown field.
+    let head: Head = serde_json::from_str(text)?;
+    if head.schema != SCHEMA {
+        return Err(RecordError::Schema {
+            expected: SCHEMA,
+            got: head.schema,
+        });
+    }
+    serde_json::from_str::<VisitFile>(text)?.try_into()
+}
+
+/// Positions to a hundredth of a pixel and values to a thousandth: finer digits are noise, and
+/// they differ between machines.
+fn rounded(value: f64, decimals: i32) -> f64 {
+    let scale = 10f64.powi(decimals);
+    (value * scale).round() / scale
+}
+
+impl From<&Visit> for VisitFile {
+    fn from(visit: &Visit) -> Self {
+        let side = |side: Option<Side>| side.map_or("", Side::name).to_owned();
+        let of = |measure: Measure| measure.of().map(|of| of.id().to_owned());
+        let mut measures = Vec::new();
+        let mut unmeasured = Vec::new();
+        for reading in &visit.readings {
+            match &reading.outcome {
+                Ok(estimate) => measures.push(MeasureFile {
+                    measure: reading.measure.id().to_owned(),
+                    of: of(reading.measure),
+                    side: side(reading.side),
+                    photo: reading.photo.clone(),
+                    value: rounded(estimate.value, 3),
+                    sigma: rounded(estimate.sigma, 3),
+                    unit: reading.measure.unit().name().to_owned(),
+                }),
+                Err(why) => unmeasured.push(UnmeasuredFile {
+                    measure: reading.measure.id().to_owned(),
+                    of: of(reading.measure),
+                    side: side(reading.side),
+                    photo: reading.photo.clone(),
+                    unit: reading.measure.unit().name().to_owned(),
+                    reason: why.reason.clone(),
+                }),
+            }
+        }
+        VisitFile {
+            schema: SCHEMA.to_owned(),
+            visit: FactsFile::from(&visit.facts),
+            photos: visit.photos.iter().map(PhotoFile::from).collect(),
+            measures,
+            unmeasured,
+            notices: texts(&visit.notices),
+        }
+    }
+}
+
+fn texts(notices: &[Notice]) -> Vec<String> {
+    notices.iter().map(|notice| notice.text.clone()).collect()
+}
+
+impl From<&PhotoRecord> for PhotoFile {
+    fn from(photo: &PhotoRecord) -> Self {
+        PhotoFile {
+            file: photo.file.clone(),
+            size: photo.size.map(|(width, height)| Size { width, height }),
+            view: photo.view.map(|view| view.name().to_owned()),
+            task: photo.task.map(|task| task.name().to_owned()),
+            side: photo
+                .view
+                .and_then(View::near_side)
+                .map_or("", Side::name)
+                .to_owned(),
+            landmarks: photo
+                .landmarks
+                .iter()
+                .map(|(landmark, located)| {
+                    let c = &located.covariance;
+                    let file = LandmarkFile {
+                        x: rounded(located.at.x, 2),
+                        y: rounded(located.at.y, 2),
+                        sigma_px: rounded(located.sigma_px(), 2),
+                        covariance: [c[(0, 0)], c[(0, 1)], c[(1, 1)]].map(|v| rounded(v, 3)),
+                        evidence: located.evidence.name().to_owned(),
+                    };
+                    (landmark.name(), file)
+                })
+                .collect(),
+            faces: photo
+                .faces
+                .iter()
+                .map(|face| Circle {
+                    x: rounded(face.centre.x, 1),
+                    y: rounded(face.centre.y, 1),
+                    radius: rounded(face.radius, 1),
+                })
+                .collect(),
+            notices: texts(&photo.notices),
+        }
+    }
+}
+
+impl TryFrom<VisitFile> for Visit {
+    type Error = RecordError;
+
+    fn try_from(file: VisitFile) -> Result<Self, RecordError> {
+        let mut readings = Vec::new();
+        for m in file.measures {
+            if m.sigma.is_nan() || m.sigma < 0.0 {
+                return Err(wrong("sigma", m.sigma, "0 or more"));
+            }
+            readings.push(Reading {
+                measure: measure(&m.measure, &m.unit, m.of.as_deref())?,
+                side: side(&m.side)?,
+                photo: m.photo,
+                outcome: Ok(Estimate::new(m.value, m.sigma)),
+            });
+        }
+        for u in file.unmeasured {
+            readings.push(Reading {
+                measure: measure(&u.measure, &u.unit, u.of.as_deref())?,
+                side: side(&u.side)?,
+                photo: u.photo,
+                outcome: Err(Unmeasured::because(u.reason)),
+            });
+        }
+        Ok(Visit {
+            facts: VisitFacts::try_from(file.visit)?,
+            photos: file
+                .photos
+                .into_iter()
+                .map(PhotoRecord::try_from)
+                .collect::<Result<_, _>>()?,
+            readings,
+            notices: file.notices.into_iter().map(Notice::new).collect(),
+        })
+    }
+}
+
+impl TryFrom<PhotoFile> for PhotoRecord {
+    type Error = RecordError;
+
+    fn try_from(file: PhotoFile) -> Result<Self, RecordError> {
+        let near = side(&file.side)?;
+        let view = file
+            .view
+            .map(|name| match (name.as_str(), near) {
+                ("side", Some(near)) => Ok(View::Side(near)),
+                ("front", None) => Ok(View::Front),
+                ("back", None) => Ok(View::Back),
+                ("oblique", None) => Ok(View::Oblique),
+                _ => Err(wrong(
+                    "view",
+                    format!("{name:?} with side {:?}", file.side),
+                    "side with left or right, or front, back or oblique without",
+                )),
+            })
+            .transpose()?;
+        let task = file
+            .task
+            .map(|name| match name.as_str() {
+                "stand" => Ok(Task::Stand),
+                "reach" => Ok(Task::Reach),
+                other => Err(wrong("task", format!("{other:?}"), "stand or reach")),
+            })
+            .transpose()?;
+        let landmarks = file
+            .landmarks
+            .into_iter()
+            .map(|(name, l)| {
+                let landmark = Landmark::from_name(&name)
+                    .ok_or_else(|| wrong("landmark", format!("{name:?}"), "a known landmark"))?;
+                let evidence = Evidence::from_name(&l.evidence).ok_or_else(|| {
+                    wrong("evidence", format!("{:?}", l.evidence), "pose_net or manual")
+                })?;
+                let [xx, xy, yy] = l.covariance;
+                let located = Located {
+                    at: Point::new(l.x, l.y),
+                    covariance: Matrix2::new(xx, xy, xy, yy),
+                    evidence,
+                };
+                Ok((landmark, located))
+            })
+            .collect::<Result<_, RecordError>>()?;
+        Ok(PhotoRecord {
+            file: file.file,
+            size: file.size.map(|size| (size.width, size.height)),
+            view,
+            task,
+            landmarks,
+            faces: file
+                .faces
+                .into_iter()
+                .map(|circle| FaceCircle {
+                    centre: Point::new(circle.x, circle.y),
+                    radius: circle.radius,
+                })
+                .collect(),
+            notices: file.notices.into_iter().map(Notice::new).collect(),
+        })
+    }
+}
+
+fn measure(id: &str, unit: &str, of: Option<&str>) -> Result<Measure, RecordError> {
+    Measure::from_file(id, unit, of)
+        .ok_or_else(|| wrong("measure", format!("{id:?} in {unit:?}"), "one of the catalogue"))
+}
+
+fn side(name: &str) -> Result<Option<Side>, RecordError> {
+    if name.is_empty() {
+        return Ok(None);
+    }
+    Side::from_name(name)
+        .map(Some)
+        .ok_or_else(|| wrong("side", format!("{name:?}"), "left, right or empty"))
+}

@@ -1,0 +1,48 @@
+//! Writing a file so that it is either the old one or the whole new one.
+
+use std::io::{self, Write};
+use std::path::Path;
+
+use tempfile::NamedTempFile;
+
+/// Writes beside the target, flushes to the disk, then renames into place. A full disk or a kill
+/// half-way leaves whatever stood there before.
+pub fn write_atomically(path: &Path, bytes: &[u8]) -> io::Result<()> {
+    let folder = match path.parent() {
+        Some(parent) if !parent.as_os_str().is_empty() => parent,
+        _ => Path::new("."),
+    };
+    let mut file = NamedTempFile::new_in(folder)?;
+    file.write_all(bytes)?;
+    file.as_file().sync_all()?;
+    // A temporary file is private to its owner; a report is as readable as any new file.
+    #[cfg(unix)]
+    {
+        use std::os::unix::fs::PermissionsExt;
+        file.as_file()
+            .set_permissions(std::fs::Permissions::from_mode(0o644))?;
+    }
+    file.persist(path).map_err(|error| error.error)?;
+    Ok(())
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_file_is_replaced_whole_and_nothing_is_left_beside_it() {
+        let folder = tempfile::tempdir().unwrap();
+        let path = folder.path().join("report.html");
+        write_atomically(&path, b"old").unwrap();
+        write_atomically(&path, b"new").unwrap();
+        assert_eq!(std::fs::read(&path).unwrap(), b"new");
+        assert_eq!(std::fs::read_dir(folder.path()).unwrap().count(), 1);
+    }
+
+    #[test]
+    fn a_missing_folder_is_an_error() {
+        let folder = tempfile::tempdir().unwrap();
+        assert!(write_atomically(&folder.path().join("no/such/file"), b"x").is_err());
+    }
+}

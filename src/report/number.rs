@@ -1,0 +1,84 @@
+//! Numbers as people read them: never without their error, no more decimals than it warrants.
+
+use crate::estimate::Estimate;
+use crate::measure::Unit;
+
+/// From this error on (degrees, %) a decimal would only feign precision.
+const COARSE: f64 = 3.0;
+
+pub(super) fn decimals(unit: Unit, sigma: f64) -> usize {
+    match unit {
+        Unit::Centimetre => 1,
+        Unit::Degree | Unit::Percent if sigma < COARSE => 1,
+        Unit::Degree | Unit::Percent => 0,
+    }
+}
+
+/// With a real minus sign, and no minus before a zero.
+pub(super) fn plain(value: f64, decimals: usize) -> String {
+    let text = format!("{value:.decimals$}");
+    match text.strip_prefix('-') {
+        Some(digits) if digits.chars().any(|c| c.is_ascii_digit() && c != '0') => {
+            format!("−{digits}")
+        }
+        Some(digits) => digits.to_owned(),
+        None => text,
+    }
+}
+
+/// As [`plain`], with a plus before what is larger than zero.
+pub(super) fn signed(value: f64, decimals: usize) -> String {
+    let text = plain(value, decimals);
+    let zero = text.chars().all(|c| c == '0' || c == '.');
+    if zero || text.starts_with('−') {
+        text
+    } else {
+        format!("+{text}")
+    }
+}
+
+/// "42.3 ± 1.2°".
+pub(super) fn with_error(estimate: Estimate, unit: Unit) -> String {
+    let decimals = decimals(unit, estimate.sigma);
+    format!(
+        "{} ± {}{}",
+        plain(estimate.value, decimals),
+        plain(estimate.sigma, decimals),
+        unit.suffix()
+    )
+}
+
+/// "42.3°", for places where the error stands beside it.
+pub(super) fn bare(estimate: Estimate, unit: Unit) -> String {
+    let decimals = decimals(unit, estimate.sigma);
+    format!("{}{}", plain(estimate.value, decimals), unit.suffix())
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn decimals_follow_the_error() {
+        assert_eq!(
+            with_error(Estimate::new(42.31, 1.24), Unit::Degree),
+            "42.3 ± 1.2°"
+        );
+        assert_eq!(
+            with_error(Estimate::new(151.6, 4.4), Unit::Degree),
+            "152 ± 4°"
+        );
+        assert_eq!(
+            with_error(Estimate::new(-3.27, 3.6), Unit::Centimetre),
+            "−3.3 ± 3.6 cm"
+        );
+    }
+
+    #[test]
+    fn zero_has_no_sign() {
+        assert_eq!(plain(-0.04, 1), "0.0");
+        assert_eq!(signed(0.04, 1), "0.0");
+        assert_eq!(signed(-1.0, 1), "−1.0");
+        assert_eq!(signed(1.0, 0), "+1");
+    }
+}

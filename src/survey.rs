@@ -1,0 +1,247 @@
+//! Reads the measures of one photo: landmarks through the camera into the body's plane, every
+//! uncertainty carried along.
+
+use std::collections::BTreeMap;
+
+use nalgebra::DMatrix;
+
+use crate::body::{Landmark, Operated, Side, Task, View};
+use crate::estimate::{Estimate, Inputs};
+use crate::geometry::{Photo, Point};
+use crate::locate::Landmarks;
+use crate::measure::{Figure, Measure, Unit};
+use crate::scale::{CameraFit, depth};
+use crate::visit::{Reading, Unmeasured};
+
+/// One photo, ready to be measured.
+pub struct Scene<'a> {
+    pub file: &'a str,
+    pub view: View,
+    pub task: Task,
+    pub landmarks: &'a Landmarks,
+    /// `None` when no camera could be fitted.
+    pub camera: Option<&'a CameraFit>,
+    pub operated: Option<Operated>,
+}
+
+/// The shoulder joints lie under the acromia only roughly: error of the height of each when it
+/// stands in for the other, mm. Common practice.
+const STAND_IN_SIGMA: f64 = 5.0;
+
+/// Reads every measure that a photo of this view and task is meant to show.
+pub fn read(scene: &Scene<'_>) -> Vec<Reading> {
+    let mut readings: Vec<Reading> = Measure::ALL
+        .into_iter()
+        .filter(|measure| measure.applies(scene.view, scene.task))
+        .flat_map(|measure| {
+            measure.sides(scene.view).into_iter().map(move |side| (measure, side))
+        })
+        .map(|(measure, side)| Reading {
+            measure,
+            side,
+            photo: scene.file.to_owned(),
+            outcome: outcome(scene, measure, side),
+        })
+        .collect();
+    if Measure::ShoulderAbduction.applies(scene.view, scene.task) {
+        readings.push(Reading {
+            measure: Measure::AbductionAsymmetry,
+            side: None,
+            photo: scene.file.to_owned(),
+            outcome: operated_side(scene.operated).and_then(|operated| {
+                outcome(scene, Measure::AbductionAsymmetry, Some(operated))
+            }),
+        });
+    }
+    readings
+}
+
+/// The difference between the sides of what two side-view photos of one visit show; `None` when
+/// there is no reach from the side at all.
+pub fn flexion_asymmetry(readings: &[Reading], operated: Option<Operated>) -> Option<Reading> {
+    let best = |side: Side| {
+        readings
+            .iter()
+            .filter(|r| r.measure == Measure::ShoulderFlexion && r.side == Some(side))
+            .min_by_key(|r| r.outcome.is_err())
+    };
+    let (left, right) = (best(Side::Left), best(Side::Right));
+    let photo = [left, right]
+        .into_iter()
+        .flatten()
+        .map(|reading| reading.photo.as_str())
+        .collect::<Vec<_>>()
+        .join(" + ");
+    if photo.is_empty() {
+        return None;
+    }
+    let outcome = operated_side(operated).and_then(|operated| {
+        let of = |side: Side| match side {
+            Side::Left => left,
+            Side::Right => right,
+        };
+        let value = |side: Side| match of(side) {
+            Some(reading) => reading.outcome.clone(),
+            None => Err(Unmeasured::because(format!(
+                "needs a reach photo from the {side} side too"
+            ))),
+        };
+        let (operated, other) = (value(operated)?, value(operated.other())?);
+        Ok(Estimate::new(
+            operated.value - other.value,
+            operated.sigma.hypot(other.sigma),
+        ))
+    });
+    Some(Reading {
+        measure: Measure::FlexionAsymmetry,
+        side: None,
+        photo,
+        outcome,
+    })
+}
+
+fn operated_side(operated: Option<Operated>) -> Result<Side, Unmeasured> {
+    match operated {
+        Some(Operated::One(side)) => Ok(side),
+        Some(Operated::Both) => Err(Unmeasured::because(
+            "surgery was on both sides: each is compared with its own first visit",
+        )),
+        Some(Operated::Neither) => Err(Unmeasured::because("no side was operated")),
+        None => Err(Unmeasured::because(
+            "needs the operated side (--operated-side, or operated_side in visit.json)",
+        )),
+    }
+}
+
+fn outcome(
+    scene: &Scene<'_>,
+    measure: Measure,
+    side: Option<Side>,
+) -> Result<Estimate, Unmeasured> {
+    let points = usable(scene, measure, side);
+    let Some(camera) = scene.camera else {
+        return Err(Unmeasured::because(
+            "the camera's place could not be worked out from this photo",
+        ));
+    };
+    let propagated = propagate(scene, camera, &points, |figure| measure.read(figure, side));
+    let Some(estimate) = propagated else {
+        return Err(why(scene, measure, side));
+    };
+    if measure.unit() == Unit::Centimetre && !camera.scaled {
+        return Err(Unmeasured::because(
+            "needs a scale: give the stature (--stature, or stature_cm in visit.json)",
+        ));
+    }
+    Ok(Estimate::new(
+        measure.to_outer(estimate.value),
+        measure.to_outer(estimate.sigma),
+    ))
+}
+
+/// A landmark that takes part in a measure.
+struct Taking {
+    landmark: Landmark,
+    at: Point<Photo>,
+    covariance: nalgebra::Matrix2<f64>,
+    stands_in: bool,
+}
+
+fn usable(scene: &Scene<'_>, measure: Measure, side: Option<Side>) -> Vec<Taking> {
+    let found = |landmark: Landmark| scene.landmarks.found.get(&landmark);
+    let needs = measure.needs(side);
+    // A pair is read from one kind of point: both acromia or both shoulder joints.
+    let all_there = needs.iter().all(|landmark| found(*landmark).is_some());
+    needs
+        .into_iter()
+        .filter_map(|landmark| {
+            let substitute = measure.stand_in(landmark).filter(|_| !all_there);
+            let landmark = substitute.unwrap_or(landmark);
+            found(landmark).map(|located| Taking {
+                landmark,
+                at: located.at,
+                covariance: located.covariance,
+                stands_in: substitute.is_some(),
+            })
+        })
+        .collect()
+}
+
+/// Carries the errors of the points, of their depth, of an unnoticed head turn and of the camera
+/// through to the measure.
+fn propagate(
+    scene: &Scene<'_>,
+    camera: &CameraFit,
+    points: &[Taking],
+    read: impl Fn(&Figure) -> Option<f64>,
+) -> Option<Estimate> {
+    let mut inputs = Inputs::new();
+    let (means, covariance) = camera.unknowns();
+    inputs.push_block(means, covariance);
+    let mut starts = BTreeMap::new();
+    for point in points {
+        let covariance = DMatrix::from_column_slice(2, 2, point.covariance.as_slice());
+        let start = inputs.push_block(&[point.at.x, point.at.y], covariance);
+        let stature = means[4];
+        let depth = depth::of(point.landmark, scene.view, scene.task, stature)?;
+        inputs.push(Estimate::new(0.0, depth.sigma));
+        let head = depth::head_turn_shift(point.landmark, scene.view, stature);
+        inputs.push(Estimate::new(0.0, head));
+        let height = if point.stands_in { STAND_IN_SIGMA } else { 0.0 };
+        inputs.push(Estimate::new(0.0, height));
+        starts.insert(point.landmark, start);
+    }
+    let facing = forward_sign(scene.view);
+    inputs.propagate(|x| {
+        let (camera, stature) = camera.camera(x);
+        let mut figure = Figure::default();
+        for (&landmark, &start) in &starts {
+            let depth = depth::of(landmark, scene.view, scene.task, stature)?.value + x[start + 2];
+            let at = camera.plane_from_photo(Point::new(x[start], x[start + 1]), depth)?;
+            figure.place(
+                landmark,
+                Point::new(facing * at.x + x[start + 3], at.y + x[start + 4]),
+            );
+        }
+        read(&figure)
+    })
+}
+
+/// +1 when the body's x (forward, or the subject's left) points to the photo's right.
+fn forward_sign(view: View) -> f64 {
+    match view {
+        View::Side(Side::Right) | View::Front | View::Oblique => 1.0,
+        View::Side(Side::Left) | View::Back => -1.0,
+    }
+}
+
+/// Why a measure has no value.
+fn why(scene: &Scene<'_>, measure: Measure, side: Option<Side>) -> Unmeasured {
+    let lacking: Vec<Landmark> = measure
+        .needs(side)
+        .into_iter()
+        .filter(|landmark| !scene.landmarks.found.contains_key(landmark))
+        .collect();
+    if lacking.is_empty() {
+        return Unmeasured::because(match measure {
+            Measure::ArmToEarFront | Measure::ArmToEarFrontRelative => {
+                "the arm is raised less than 100°, so it does not come near the ear"
+            }
+            _ => "the landmarks lie too close together to tell",
+        });
+    }
+    let seen = |landmark: &Landmark| scene.landmarks.missing.get(landmark);
+    match lacking.iter().find_map(|landmark| seen(landmark).map(|how| (landmark, how))) {
+        Some((landmark, how)) => Unmeasured::because(format!(
+            "needs the {landmark}, which is {}",
+            how.words()
+        )),
+        None => {
+            let names: Vec<String> = lacking.iter().map(|landmark| landmark.words()).collect();
+            Unmeasured::because(format!(
+                "needs {}: not found by the pose net; it can be placed by hand",
+                names.join(", ")
+            ))
+        }
+    }
+}

@@ -1,0 +1,177 @@
+//! A visit: what was photographed on one day, what could be measured, and what not and why.
+
+use std::collections::BTreeMap;
+
+use jiff::civil::Date;
+use nalgebra::Matrix2;
+
+use crate::body::{Landmark, Operated, Side, Task, View};
+use crate::estimate::Estimate;
+use crate::geometry::{Photo, Point};
+use crate::measure::Measure;
+
+/// What is known about a visit besides its photos; all of it optional.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct VisitFacts {
+    /// "intake", "week 10", …
+    pub label: Option<String>,
+    pub date: Option<Date>,
+    /// A code for the person, never a name.
+    pub case: Option<String>,
+    pub stature_cm: Option<f64>,
+    pub operated: Option<Operated>,
+    /// The surgeon's or therapist's limit of arm elevation, degrees.
+    pub arm_limit_deg: Option<f64>,
+}
+
+/// One visit, measured.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Visit {
+    pub facts: VisitFacts,
+    pub photos: Vec<PhotoRecord>,
+    pub readings: Vec<Reading>,
+    /// What concerns the visit as a whole.
+    pub notices: Vec<Notice>,
+}
+
+/// What was seen in one photo.
+#[derive(Clone, Debug, PartialEq)]
+pub struct PhotoRecord {
+    /// File name, without folders.
+    pub file: String,
+    /// Size of the upright photo; `None` when it could not be read.
+    pub size: Option<(u32, u32)>,
+    /// `None` when nobody was found.
+    pub view: Option<View>,
+    pub task: Option<Task>,
+    pub landmarks: BTreeMap<Landmark, Located>,
+    /// Circles that cover every face in the photo.
+    pub faces: Vec<FaceCircle>,
+    pub notices: Vec<Notice>,
+}
+
+/// A landmark in the upright photo.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Located {
+    pub at: Point<Photo>,
+    /// Pixels squared.
+    pub covariance: Matrix2<f64>,
+    pub evidence: Evidence,
+}
+
+impl Located {
+    /// One-sigma radius of a circle with the same area as the one-sigma ellipse, pixels.
+    pub fn sigma_px(&self) -> f64 {
+        self.covariance.determinant().max(0.0).powf(0.25)
+    }
+}
+
+/// Who says where a landmark is.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Evidence {
+    /// The general pose net.
+    PoseNet,
+    /// A person placed it.
+    Manual,
+}
+
+impl Evidence {
+    pub const fn name(self) -> &'static str {
+        match self {
+            Evidence::PoseNet => "pose_net",
+            Evidence::Manual => "manual",
+        }
+    }
+
+    pub fn from_name(name: &str) -> Option<Evidence> {
+        [Evidence::PoseNet, Evidence::Manual]
+            .into_iter()
+            .find(|evidence| evidence.name() == name)
+    }
+}
+
+/// A face to cover.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct FaceCircle {
+    pub centre: Point<Photo>,
+    pub radius: f64,
+}
+
+/// A measure as one visit's photos gave it.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Reading {
+    pub measure: Measure,
+    pub side: Option<Side>,
+    /// The photo it was read from; for a comparison of two photos, both, joined by " + ".
+    pub photo: String,
+    /// In the measure's outer unit, or why there is no number.
+    pub outcome: Result<Estimate, Unmeasured>,
+}
+
+/// Why a measure has no value, in words for the person who reads the report.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Unmeasured {
+    pub reason: String,
+}
+
+impl Unmeasured {
+    pub fn because(reason: impl Into<String>) -> Self {
+        Unmeasured {
+            reason: reason.into(),
+        }
+    }
+}
+
+/// Something the reader should know about a photo or a visit; it never stops the work.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Notice {
+    pub text: String,
+}
+
+impl Notice {
+    pub fn new(text: impl Into<String>) -> Self {
+        Notice { text: text.into() }
+    }
+}
+
+impl Visit {
+    /// Readings that have a number.
+    pub fn measured(&self) -> impl Iterator<Item = (&Reading, Estimate)> {
+        self.readings
+            .iter()
+            .filter_map(|reading| reading.outcome.as_ref().ok().map(|value| (reading, *value)))
+    }
+
+    /// All readings of one measure on one side. More than one when several photos show it.
+    pub fn readings_of(
+        &self,
+        measure: Measure,
+        side: Option<Side>,
+    ) -> impl Iterator<Item = &Reading> {
+        self.readings
+            .iter()
+            .filter(move |reading| reading.measure == measure && reading.side == side)
+    }
+
+    /// Whether anything that was looked for could not be measured.
+    pub fn is_complete(&self) -> bool {
+        self.photos.iter().all(|photo| photo.view.is_some())
+            && self.readings.iter().all(|reading| reading.outcome.is_ok())
+    }
+
+    /// "intake, 2026-03-10", as much of it as is known.
+    pub fn title(&self) -> String {
+        let parts: Vec<String> = [
+            self.facts.label.clone(),
+            self.facts.date.map(|date| date.to_string()),
+        ]
+        .into_iter()
+        .flatten()
+        .collect();
+        if parts.is_empty() {
+            "visit without a date".to_owned()
+        } else {
+            parts.join(", ")
+        }
+    }
+}
