@@ -61,9 +61,10 @@ impl Inputs {
     }
 
     /// Runs `calculation` at the means and along every direction of the covariance, one sigma to
-    /// each side, and sums the squared half-differences.
+    /// each side, and sums the mean squares of what each direction changes.
     ///
-    /// First order in the error, exact for linear calculations, and it needs no derivatives.
+    /// Exact for linear calculations, needs no derivatives, and keeps its size where the answer
+    /// folds over, as the angle of an almost straight elbow does.
     /// `None` when the calculation has no answer at the means or one sigma away from them: a
     /// value that close to having no answer has no honest error either.
     pub fn propagate(&self, calculation: impl Fn(&[f64]) -> Option<f64>) -> Option<Estimate> {
@@ -78,8 +79,8 @@ impl Inputs {
                     }
                     calculation(shifted.as_slice()).filter(|v| v.is_finite())
                 };
-                let half = (at(1.0)? - at(-1.0)?) / 2.0;
-                variance += half * half;
+                let (ahead, behind) = (at(1.0)? - value, at(-1.0)? - value);
+                variance += (ahead * ahead + behind * behind) / 2.0;
             }
             for offset in 0..covariance.nrows() {
                 shifted[start + offset] = self.means[start + offset];
@@ -119,6 +120,14 @@ mod tests {
         // var = 4 + 4·9 + 2·2·1 + 4
         assert!((sum.value - 0.0).abs() < 1e-12);
         assert!((sum.sigma - 48f64.sqrt()).abs() < 1e-9);
+    }
+
+    #[test]
+    fn a_folded_answer_keeps_its_error() {
+        let mut inputs = Inputs::new();
+        inputs.push(Estimate::new(0.0, 2.0));
+        let folded = inputs.propagate(|x| Some(x[0].abs())).unwrap();
+        assert!((folded.sigma - 2.0).abs() < 1e-12);
     }
 
     #[test]

@@ -18,7 +18,7 @@ pub mod measure;
 pub mod photo;
 pub mod pipeline;
 pub mod record;
-// pub mod report;
+pub mod report;
 pub mod scale;
 pub mod survey;
 pub mod visit;

@@ -1,1 +1,15 @@
-fn main(){}
+//! The program: hands the command line and the surroundings to [`cli`].
+
+mod cli;
+
+use std::process::ExitCode;
+
+fn main() -> ExitCode {
+    let surroundings = cli::Surroundings {
+        ort_dylib_path: std::env::var_os("ORT_DYLIB_PATH"),
+        program_folder: std::env::current_exe()
+            .ok()
+            .and_then(|program| program.parent().map(std::path::Path::to_owned)),
+    };
+    cli::run(std::env::args_os(), &surroundings)
+}

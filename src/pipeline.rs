@@ -58,6 +58,7 @@ pub fn measure_photo(
         task: None,
         landmarks: Default::default(),
         faces: Vec::new(),
+        setup: None,
         notices: Vec::new(),
     };
     let photo = match decode(input.bytes) {
@@ -84,7 +85,7 @@ pub fn measure_photo(
             search.bystanders.len() + 1
         )));
     }
-    let Some((recognised, landmarks)) = locate_person(&person, &photo, input.wish, &input.manual)
+    let Some((recognised, landmarks, stature_px)) = locate_person(&person, &photo, input.wish, &input.manual)
     else {
         record
             .notices
@@ -94,12 +95,14 @@ pub fn measure_photo(
     let camera = fit_camera(&photo, facts, &recognised, &landmarks);
     record.view = Some(recognised.view);
     record.task = Some(recognised.task);
+    record.setup = camera.as_ref().map(CameraFit::setup);
     record.notices.extend(notices(&photo, &person, &recognised, &landmarks, camera.as_ref()));
     let readings = survey::read(&Scene {
         file: &record.file,
         view: recognised.view,
         task: recognised.task,
         landmarks: &landmarks,
+        stature_px,
         camera: camera.as_ref(),
         operated: facts.operated,
     });
@@ -122,7 +125,7 @@ fn locate_person(
     photo: &Photo,
     wish: Wish,
     manual: &[ManualPoint],
-) -> Option<(Recognised, Landmarks)> {
+) -> Option<(Recognised, Landmarks, f64)> {
     let recognised = locate::recognise(&person.samples, wish)?;
     let exchanged;
     let samples: &[Sample] = if recognised.swapped {
@@ -132,10 +135,10 @@ fn locate_person(
         &person.samples
     };
     let size = (photo.width(), photo.height());
-    let mut landmarks = locate::combine(samples, recognised.view, size);
+    let mut landmarks = locate::combine(samples, recognised.view, recognised.task, size);
     let stature = locate::stature_px(samples)?;
     locate::place(&mut landmarks, manual, stature);
-    Some((recognised, landmarks))
+    Some((recognised, landmarks, stature))
 }
 
 fn fit_camera(
@@ -284,23 +287,20 @@ fn framing(photo: &Photo, recognised: &Recognised, landmarks: &Landmarks) -> Vec
 
 /// Says when a measured elevation is beyond the limit set for this person.
 fn limit_notices(visit: &Visit) -> Vec<Notice> {
-    let Some(limit) = visit.facts.arm_limit_deg else {
-        return Vec::new();
-    };
     visit
         .measured()
-        .filter(|(reading, value)| {
+        .filter(|(reading, _)| {
             matches!(reading.measure, Measure::ShoulderFlexion | Measure::ShoulderAbduction)
-                && value.value > limit
         })
-        .map(|(reading, value)| {
-            let side = reading.side.map(|side| format!("{side} ")).unwrap_or_default();
-            Notice::new(format!(
-                "Beyond the set limit: the {side}arm was raised to {:.0}° ({}), and the limit set \
+        .filter_map(|(reading, value)| {
+            let side = reading.side?;
+            let limit = visit.facts.arm_limit(side).filter(|limit| value.value > *limit)?;
+            Some(Notice::new(format!(
+                "Beyond the set limit: the {side} arm was raised to {:.0}° ({}), and the limit set \
                  for this person is {limit:.0}°. Do not raise it that far again before the surgeon \
                  or therapist allows it.",
                 value.value, reading.photo
-            ))
+            )))
         })
         .collect()
 }

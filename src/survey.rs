@@ -8,10 +8,10 @@ use nalgebra::DMatrix;
 use crate::body::{Landmark, Operated, Side, Task, View};
 use crate::estimate::{Estimate, Inputs};
 use crate::geometry::{Photo, Point};
-use crate::locate::Landmarks;
+use crate::locate::{Landmarks, accuracy};
 use crate::measure::{Figure, Measure, Unit};
 use crate::scale::{CameraFit, depth};
-use crate::visit::{Reading, Unmeasured};
+use crate::visit::{Evidence, Reading, Unmeasured};
 
 /// One photo, ready to be measured.
 pub struct Scene<'a> {
@@ -19,6 +19,8 @@ pub struct Scene<'a> {
     pub view: View,
     pub task: Task,
     pub landmarks: &'a Landmarks,
+    /// Height that the person would have upright, pixels.
+    pub stature_px: f64,
     /// `None` when no camera could be fitted.
     pub camera: Option<&'a CameraFit>,
     pub operated: Option<Operated>,
@@ -144,6 +146,7 @@ struct Taking {
     landmark: Landmark,
     at: Point<Photo>,
     covariance: nalgebra::Matrix2<f64>,
+    evidence: Evidence,
     stands_in: bool,
 }
 
@@ -161,6 +164,7 @@ fn usable(scene: &Scene<'_>, measure: Measure, side: Option<Side>) -> Vec<Taking
                 landmark,
                 at: located.at,
                 covariance: located.covariance,
+                evidence: located.evidence,
                 stands_in: substitute.is_some(),
             })
         })
@@ -178,33 +182,58 @@ fn propagate(
     let mut inputs = Inputs::new();
     let (means, covariance) = camera.unknowns();
     inputs.push_block(means, covariance);
+    let at: Vec<f64> = points.iter().flat_map(|point| [point.at.x, point.at.y]).collect();
+    let pixels = inputs.push_block(&at, joint_covariance(scene, points));
+    let stature = means[4];
     let mut starts = BTreeMap::new();
-    for point in points {
-        let covariance = DMatrix::from_column_slice(2, 2, point.covariance.as_slice());
-        let start = inputs.push_block(&[point.at.x, point.at.y], covariance);
-        let stature = means[4];
+    for (index, point) in points.iter().enumerate() {
         let depth = depth::of(point.landmark, scene.view, scene.task, stature)?;
-        inputs.push(Estimate::new(0.0, depth.sigma));
+        let offsets = inputs.push(Estimate::new(0.0, depth.sigma));
         let head = depth::head_turn_shift(point.landmark, scene.view, stature);
         inputs.push(Estimate::new(0.0, head));
         let height = if point.stands_in { STAND_IN_SIGMA } else { 0.0 };
         inputs.push(Estimate::new(0.0, height));
-        starts.insert(point.landmark, start);
+        starts.insert(point.landmark, (pixels + 2 * index, offsets));
     }
     let facing = forward_sign(scene.view);
     inputs.propagate(|x| {
         let (camera, stature) = camera.camera(x);
         let mut figure = Figure::default();
-        for (&landmark, &start) in &starts {
-            let depth = depth::of(landmark, scene.view, scene.task, stature)?.value + x[start + 2];
-            let at = camera.plane_from_photo(Point::new(x[start], x[start + 1]), depth)?;
+        for (&landmark, &(pixel, offset)) in &starts {
+            let depth = depth::of(landmark, scene.view, scene.task, stature)?.value + x[offset];
+            let at = camera.plane_from_photo(Point::new(x[pixel], x[pixel + 1]), depth)?;
             figure.place(
                 landmark,
-                Point::new(facing * at.x + x[start + 3], at.y + x[start + 4]),
+                Point::new(facing * at.x + x[offset + 1], at.y + x[offset + 2]),
             );
         }
         read(&figure)
     })
+}
+
+/// The covariance of all points together, pixels squared. The net sets a joint off in the same
+/// way on both sides of the body, so in a front view a part of their errors is one and the same:
+/// it drops out of a tilt and of a difference between the sides.
+fn joint_covariance(scene: &Scene<'_>, points: &[Taking]) -> DMatrix<f64> {
+    let mut joint = DMatrix::zeros(2 * points.len(), 2 * points.len());
+    for (i, point) in points.iter().enumerate() {
+        joint.view_mut((2 * i, 2 * i), (2, 2)).copy_from(&point.covariance);
+        let twin = point.landmark.mirrored();
+        let Some(j) = points.iter().position(|other| other.landmark == twin && twin != point.landmark)
+        else {
+            continue;
+        };
+        if point.evidence != Evidence::PoseNet || points[j].evidence != Evidence::PoseNet {
+            continue;
+        }
+        let [away, down] = accuracy::of(point.landmark, scene.view, scene.task)
+            .shared()
+            .map(|part| part * scene.stature_px);
+        // Outward on one side is inward on the other, seen along the photo's x.
+        joint[(2 * i, 2 * j)] = -away * away;
+        joint[(2 * i + 1, 2 * j + 1)] = down * down;
+    }
+    joint
 }
 
 /// +1 when the body's x (forward, or the subject's left) points to the photo's right.
@@ -225,7 +254,7 @@ fn why(scene: &Scene<'_>, measure: Measure, side: Option<Side>) -> Unmeasured {
     if lacking.is_empty() {
         return Unmeasured::because(match measure {
             Measure::ArmToEarFront | Measure::ArmToEarFrontRelative => {
-                "the arm is raised less than 100°, so it does not come near the ear"
+                "the arm is not raised high enough to come near the ear"
             }
             _ => "the landmarks lie too close together to tell",
         });

@@ -24,6 +24,18 @@ pub struct VisitFacts {
     pub arm_limit_deg: Option<f64>,
 }
 
+impl VisitFacts {
+    /// The limit of arm elevation for one side, degrees: the set one holds for the operated side,
+    /// and for both where it is not known which was operated.
+    pub fn arm_limit(&self, side: Side) -> Option<f64> {
+        let concerns = match self.operated {
+            Some(Operated::One(operated)) => operated == side,
+            Some(Operated::Both | Operated::Neither) | None => true,
+        };
+        self.arm_limit_deg.filter(|_| concerns)
+    }
+}
+
 /// One visit, measured.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Visit {
@@ -47,7 +59,22 @@ pub struct PhotoRecord {
     pub landmarks: BTreeMap<Landmark, Located>,
     /// Circles that cover every face in the photo.
     pub faces: Vec<FaceCircle>,
+    /// How the camera stood to the person, as far as it could be worked out.
+    pub setup: Option<CameraSetup>,
     pub notices: Vec<Notice>,
+}
+
+/// How the camera stood to the person, with what is unknown about it.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct CameraSetup {
+    /// Lens to the middle of the body along the floor, cm.
+    pub distance_cm: Estimate,
+    /// Lens above the floor, cm.
+    pub lens_height_cm: Estimate,
+    /// Body against the exact view, degrees; + = the end to the photo's right is turned away.
+    pub turn_deg: Estimate,
+    /// Millimetres of the body's plane in one pixel; `None` without a stature.
+    pub mm_per_px: Option<Estimate>,
 }
 
 /// A landmark in the upright photo.

@@ -161,6 +161,9 @@ class Arm:
     curl: float = 3.0
 
 
+HANGING = {side: Arm("frontal", 7.0, 4.0, 14.0) for side in SIDES}
+
+
 @dataclass
 class Posed:
     """A posed body, feet on the floor, mid-ankle over the origin."""
@@ -171,17 +174,23 @@ class Posed:
 
 class Body:
     def __init__(self, phenotype, changes, stature_cm):
-        """The body whose neutral standing height is `stature_cm`."""
+        """The body whose rest height is `stature_cm`, to 3 mm its stature."""
         self.mesh = mesh()
         low, high = 0.0, 1.0
         for _ in range(14):
             middle = (low + high) / 2
             self.rest, self.heads = rest_shape(phenotype | {"height": middle}, changes)
-            low, high = (middle, high) if self.stature_cm() < stature_cm else (low, middle)
+            low, high = (middle, high) if self._rest_height_cm() < stature_cm else (low, middle)
 
-    def stature_cm(self):
+    def _rest_height_cm(self):
         z = self.rest[:, 2]
         return 100 * (z.max() - z.min())
+
+    def stature_mm(self):
+        """Height when upright, barefoot and bald: at rest but for the legs, brought together."""
+        upright = Posture(protraction_left=0.0, protraction_right=0.0)
+        z = self._skin(self.rest, *self._chain(upright, np.zeros(4), HANGING))[:, 2]
+        return 1000 * (z.max() - z.min())
 
     def head_of(self, bone):
         return self.heads[self.mesh.bones.index(bone)]
@@ -196,10 +205,9 @@ class Body:
                 posture.head_tilt,
             ]
         )
-        at_rest = {s: Arm("frontal", 7.0, 4.0, 14.0) for s in SIDES}
 
         def seen(free):
-            turns, moves = self._chain(posture, free, at_rest)
+            turns, moves = self._chain(posture, free, HANGING)
             return _posture_of(self._points(turns, moves)) - targets
 
         free = np.zeros(4)
@@ -228,7 +236,7 @@ class Body:
             own[bone] = about_x(share * flexion) @ about_y(posture.side_bend / 9)
         for bone, share in (("neck01", 0.45), ("neck02", 0.3), ("neck03", 0.25)):
             own[bone] = about_x(share * neck) @ about_y(share * tilt)
-        # The head turns back by what the trunk and neck bend, so that she looks ahead.
+        # The head turns back by what trunk and neck bend: the eyes look ahead.
         own["head"] = about_x(posture.gaze - neck - lean - 0.7 * flexion)
 
         for side, sign in SIDES.items():

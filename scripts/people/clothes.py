@@ -5,7 +5,7 @@ reference body (metres, positive inside) and lifted off the posed skin. Fields
 live on vertex numbers, so one cut fits every shape and pose.
 """
 
-from dataclasses import dataclass, field as default
+from dataclasses import dataclass
 from functools import lru_cache
 from pathlib import Path
 
@@ -21,7 +21,7 @@ class Piece:
     faces: np.ndarray
     material: str
     thickness: float = 0.0
-    colour: np.ndarray = default(default=None)
+    colour: np.ndarray | None = None
 
 
 def cut(faces, field):
@@ -307,7 +307,7 @@ def dressed(vertices, look, seed):
         blend, faces = cut(m.faces, field)
         cloth = blended(blend, vertices + normals * height[:, None])
         pieces.append(Piece(name, cloth, faces, name, thickness=0.0018))
-        under = np.where(field > 0, height, under)
+        under = np.where(field > -0.03, height, under)
         bare &= field < 0.012
     seen = m.faces[bare[m.faces].any(axis=1)]
     colour = skin_colour(look["skin"], look["lips"], look["blush"])

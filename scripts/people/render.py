@@ -199,7 +199,7 @@ def render_visit(person, body, visit, scenario, out, only, draft):
     )
     write_json(
         folder / "truth.json",
-        {"about": ABOUT, "stature_mm": round(10 * body.stature_cm(), 1), "photos": truths},
+        {"about": ABOUT, "stature_mm": round(body.stature_mm(), 1), "photos": truths},
     )
 
 

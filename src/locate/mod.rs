@@ -16,7 +16,7 @@ use nalgebra::{Matrix2, Vector2};
 pub use manual::{ManualPoint, place};
 pub use recognise::{Doubt, Recognised, Wish, WishedView, recognise};
 
-use crate::body::{Landmark, View};
+use crate::body::{Landmark, Task, View};
 use crate::geometry::{Photo, Point};
 use crate::infer::Sample;
 use crate::visit::{Evidence, FaceCircle, Located};
@@ -49,14 +49,14 @@ const LEAST_PRESENCE: f64 = 0.5;
 const LEAST_VISIBILITY: f64 = 0.4;
 
 /// Combines the looks. `size` is that of the photo in pixels.
-pub fn combine(samples: &[Sample], view: View, size: (u32, u32)) -> Landmarks {
+pub fn combine(samples: &[Sample], view: View, task: Task, size: (u32, u32)) -> Landmarks {
     let mut landmarks = Landmarks::default();
     let Some(stature) = stature_px(samples) else {
         return landmarks;
     };
     let names: Vec<Landmark> = samples[0].points.keys().copied().collect();
     for landmark in names {
-        match one(samples, landmark, view, size, stature) {
+        match one(samples, landmark, (view, task), size, stature) {
             Ok(located) => {
                 landmarks.found.insert(landmark, located);
             }
@@ -71,7 +71,7 @@ pub fn combine(samples: &[Sample], view: View, size: (u32, u32)) -> Landmarks {
 fn one(
     samples: &[Sample],
     landmark: Landmark,
-    view: View,
+    (view, task): (View, Task),
     size: (u32, u32),
     stature: f64,
 ) -> Result<Located, Missing> {
@@ -96,17 +96,22 @@ fn one(
         let off = Vector2::new(point.at.x - at.x, point.at.y - at.y);
         scatter += off * off.transpose();
     }
-    // The looks share the photo and the net, so their scatter is the error of one look, not of
-    // the mean.
+    // Error of the mean of the looks. If one look of n takes the wrong point, it moves the mean
+    // by an n-th of its distance, which is what this gives.
     let wander = if seen.len() > 1 {
-        scatter / (count - 1.0)
+        scatter / (count * (count - 1.0))
     } else {
         Matrix2::zeros()
     };
-    let floor = accuracy::floor(landmark, view) * stature;
+    let known = accuracy::of(landmark, view, task);
+    let away = accuracy::away_sign(view, landmark.side());
+    let [sigma_x, sigma_y] = known.sigma().map(|part| part * stature);
     Ok(Located {
-        at,
-        covariance: wander + Matrix2::identity() * floor.powi(2),
+        at: Point::new(
+            at.x - away * known.offset[0] * stature,
+            at.y - known.offset[1] * stature,
+        ),
+        covariance: wander + Matrix2::from_diagonal(&Vector2::new(sigma_x, sigma_y).map(|s| s * s)),
         evidence: Evidence::PoseNet,
     })
 }

@@ -5,11 +5,11 @@ use std::f64::consts::{FRAC_PI_2, PI, TAU};
 use super::Figure;
 use super::standing::trunk_lean;
 use crate::body::{Landmark, Side};
-use crate::geometry::{Angle, BodyPlane, Vector};
+use crate::geometry::{BodyPlane, Vector};
 
-/// An arm lower than this never comes near the ear, and its line crosses ear height far away or
-/// not at all.
-const LEAST_ABDUCTION_FOR_EAR: Angle = Angle::from_degrees(100.0);
+/// Where the line of the arm meets ear height farther from the shoulder than this many upper arms,
+/// it does so beyond the hand: the arm itself never comes near the ear.
+const ARM_LENGTH: f64 = 2.0;
 
 fn upper_arm_line(figure: &Figure, side: Side) -> Option<Vector<BodyPlane>> {
     let line = figure.get(Landmark::Elbow(side))? - figure.get(Landmark::ShoulderJoint(side))?;
@@ -71,15 +71,16 @@ pub(super) fn arm_to_ear(figure: &Figure, near: Side) -> Option<f64> {
 
 /// From the tragus out to the arm's line at ear height, mm; smaller = nearer. Front view.
 ///
-/// `None` below 100° of abduction.
+/// `None` where the line meets ear height below the shoulder or beyond the hand.
 pub(super) fn arm_to_ear_front(figure: &Figure, side: Side) -> Option<f64> {
-    if shoulder_abduction(figure, side)? < LEAST_ABDUCTION_FOR_EAR.radians() {
-        return None;
-    }
     let line = upper_arm_line(figure, side)?;
     let shoulder = figure.get(Landmark::ShoulderJoint(side))?;
     let ear = figure.get(Landmark::Tragus(side))?;
-    let at_ear_height = shoulder.x + line.x * (ear.y - shoulder.y) / line.y;
+    let upper_arms = (ear.y - shoulder.y) / line.y;
+    if !(0.0..=ARM_LENGTH).contains(&upper_arms) {
+        return None;
+    }
+    let at_ear_height = shoulder.x + line.x * upper_arms;
     Some(outward(at_ear_height - ear.x, side))
 }
 

@@ -27,7 +27,12 @@ pub(super) struct Tags {
 impl Tags {
     /// Reads the tags; a file without a readable EXIF block has none.
     pub fn read(bytes: &[u8]) -> Tags {
-        let block = Reader::new().read_from_container(&mut Cursor::new(bytes)).ok();
+        // Many cameras and programs write slightly wrong blocks; what can be read is taken.
+        let block = Reader::new()
+            .continue_on_error(true)
+            .read_from_container(&mut Cursor::new(bytes))
+            .or_else(|error| error.distill_partial_result(|_| ()))
+            .ok();
         let block = block.as_ref();
         let orientation = block
             .and_then(|exif| number(exif, Tag::Orientation))

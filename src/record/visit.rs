@@ -12,7 +12,7 @@ use crate::estimate::Estimate;
 use crate::geometry::Point;
 use crate::measure::Measure;
 use crate::visit::{
-    Evidence, FaceCircle, Located, Notice, PhotoRecord, Reading, Unmeasured, Visit, VisitFacts,
+    CameraSetup, Evidence, FaceCircle, Located, Notice, PhotoRecord, Reading, Unmeasured, Visit, VisitFacts,
 };
 
 /// Version of the file format.
@@ -37,7 +37,24 @@ struct PhotoFile {
     side: String,
     landmarks: BTreeMap<String, LandmarkFile>,
     faces: Vec<Circle>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    camera: Option<CameraFile>,
     notices: Vec<String>,
+}
+
+#[derive(Deserialize, Serialize)]
+struct CameraFile {
+    distance_cm: EstimateFile,
+    lens_height_cm: EstimateFile,
+    turn_deg: EstimateFile,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    mm_per_px: Option<EstimateFile>,
+}
+
+#[derive(Deserialize, Serialize)]
+struct EstimateFile {
+    value: f64,
+    sigma: f64,
 }
 
 #[derive(Deserialize, Serialize)]
@@ -196,7 +213,35 @@ impl From<&PhotoRecord> for PhotoFile {
                     radius: rounded(face.radius, 1),
                 })
                 .collect(),
+            camera: photo.setup.as_ref().map(CameraFile::from),
             notices: texts(&photo.notices),
+        }
+    }
+}
+
+impl From<&CameraSetup> for CameraFile {
+    fn from(setup: &CameraSetup) -> Self {
+        let file = |estimate: Estimate| EstimateFile {
+            value: rounded(estimate.value, 3),
+            sigma: rounded(estimate.sigma, 3),
+        };
+        CameraFile {
+            distance_cm: file(setup.distance_cm),
+            lens_height_cm: file(setup.lens_height_cm),
+            turn_deg: file(setup.turn_deg),
+            mm_per_px: setup.mm_per_px.map(file),
+        }
+    }
+}
+
+impl From<CameraFile> for CameraSetup {
+    fn from(file: CameraFile) -> Self {
+        let estimate = |file: EstimateFile| Estimate::new(file.value, file.sigma);
+        CameraSetup {
+            distance_cm: estimate(file.distance_cm),
+            lens_height_cm: estimate(file.lens_height_cm),
+            turn_deg: estimate(file.turn_deg),
+            mm_per_px: file.mm_per_px.map(estimate),
         }
     }
 }
@@ -297,6 +342,7 @@ impl TryFrom<PhotoFile> for PhotoRecord {
                     radius: circle.radius,
                 })
                 .collect(),
+            setup: file.camera.map(CameraSetup::from),
             notices: file.notices.into_iter().map(Notice::new).collect(),
         })
     }

@@ -8,15 +8,15 @@ use crate::geometry::{Photo, Point, Vector};
 use crate::measure::Measure;
 use crate::visit::PhotoRecord;
 
-/// What a line stands for.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+/// What a line stands for, in the order of drawing.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
 pub enum Stroke {
-    /// From landmark to landmark.
-    Body,
     /// A vertical or horizontal of the photo, or a body line carried on.
     Reference,
     /// The distance that a measure in centimetres tells.
     Distance,
+    /// From landmark to landmark.
+    Body,
 }
 
 /// A straight line in photo pixels.
@@ -27,14 +27,22 @@ pub struct Line {
     pub to: Point<Photo>,
 }
 
-/// Where the value of a measure is written.
+/// The value of a measure that a photo shows.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Tag {
     pub measure: Measure,
     pub side: Option<Side>,
     /// The place it speaks of.
     pub at: Point<Photo>,
-    /// Whether the words stand to the right of it in the picture.
+    /// Where it is best written; `None` where it would hide more than it tells.
+    pub beside: Option<Beside>,
+}
+
+/// A place at the edge of the picture.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Beside {
+    /// Height in the photo, pixels.
+    pub y: f64,
     pub to_right: bool,
 }
 
@@ -64,6 +72,7 @@ pub fn drawing(photo: &PhotoRecord) -> Drawing {
         }
         _ => {}
     }
+    pen.drawing.lines.sort_by_key(|line| line.stroke);
     pen.drawing
 }
 
@@ -74,7 +83,10 @@ struct Pen<'a> {
 
 impl Pen<'_> {
     fn at(&self, landmark: Landmark) -> Option<Point<Photo>> {
-        self.photo.landmarks.get(&landmark).map(|located| located.at)
+        self.photo
+            .landmarks
+            .get(&landmark)
+            .map(|located| located.at)
     }
 
     fn mark(&mut self, landmark: Landmark) {
@@ -96,12 +108,24 @@ impl Pen<'_> {
         Some(ends)
     }
 
+    /// A value written at the height of the place it speaks of.
     fn tag(&mut self, measure: Measure, side: Option<Side>, at: Point<Photo>, to_right: bool) {
+        let beside = Beside { y: at.y, to_right };
+        self.tag_at(measure, side, at, Some(beside));
+    }
+
+    fn tag_at(
+        &mut self,
+        measure: Measure,
+        side: Option<Side>,
+        at: Point<Photo>,
+        beside: Option<Beside>,
+    ) {
         self.drawing.tags.push(Tag {
             measure,
             side,
             at,
-            to_right,
+            beside,
         });
     }
 }
@@ -118,7 +142,12 @@ fn side_stand(pen: &mut Pen, near: Side) {
     {
         let up = Vector::new(0.0, -hip.distance(shoulder));
         pen.line(Stroke::Reference, hip, hip + up);
-        pen.tag(Measure::TrunkLean, Some(near), hip.midpoint(shoulder), right);
+        pen.tag(
+            Measure::TrunkLean,
+            Some(near),
+            hip.midpoint(shoulder),
+            right,
+        );
     }
     if let Some((c7, tragus)) = pen.join(Landmark::C7, Landmark::Tragus(near)) {
         let ahead = Vector::new(forward * 1.2 * c7.distance(tragus), 0.0);
@@ -165,14 +194,19 @@ fn side_reach(pen: &mut Pen, near: Side) {
         .is_some()
         && let Some(elbow) = pen.at(Landmark::Elbow(near))
     {
-        pen.tag(Measure::ElbowExtensionDeficit, Some(near), elbow, right);
+        // Before the face and the raised arm there is no room for words.
+        pen.tag_at(Measure::ElbowExtensionDeficit, Some(near), elbow, None);
     }
     let Some((shoulder, elbow)) = arm else {
         return;
     };
     let half = Vector::new(0.0, shoulder.distance(elbow));
     pen.line(Stroke::Reference, shoulder + half, shoulder + -half);
-    pen.tag(Measure::ShoulderFlexion, Some(near), shoulder, right);
+    let below = Beside {
+        y: shoulder.y + 0.5 * half.y,
+        to_right: !right,
+    };
+    pen.tag_at(Measure::ShoulderFlexion, Some(near), shoulder, Some(below));
     let Some(tragus) = pen.at(Landmark::Tragus(near)) else {
         return;
     };
@@ -188,10 +222,7 @@ fn side_reach(pen: &mut Pen, near: Side) {
 
 fn front_stand(pen: &mut Pen, view: View) {
     let lefts_right = lefts_right(view);
-    let tragi = pen.join(
-        Landmark::Tragus(Side::Right),
-        Landmark::Tragus(Side::Left),
-    );
+    let tragi = pen.join(Landmark::Tragus(Side::Right), Landmark::Tragus(Side::Left));
     let shoulders = pen
         .join(
             Landmark::Acromion(Side::Right),
@@ -257,7 +288,12 @@ fn front_reach(pen: &mut Pen, view: View) {
             shoulder + half * 0.6,
             shoulder + -half * 0.6,
         );
-        pen.tag(Measure::ShoulderAbduction, Some(side), shoulder, right);
+        // A raised arm leaves the room beside the trunk free.
+        let below = |arms: f64| {
+            let y = shoulder.y + arms * shoulder.distance(elbow);
+            Some(Beside { y, to_right: right })
+        };
+        pen.tag_at(Measure::ShoulderAbduction, Some(side), shoulder, below(0.8));
         let (Some(tragus), true) = (pen.at(Landmark::Tragus(side)), view == View::Front) else {
             continue;
         };
@@ -267,7 +303,7 @@ fn front_reach(pen: &mut Pen, view: View) {
                 pen.line(Stroke::Reference, elbow, there);
             }
             pen.line(Stroke::Distance, tragus, there);
-            pen.tag(Measure::ArmToEarFront, Some(side), there, right);
+            pen.tag_at(Measure::ArmToEarFront, Some(side), there, below(1.4));
         }
     }
 }

@@ -48,12 +48,6 @@ pub(super) fn with_error(estimate: Estimate, unit: Unit) -> String {
     )
 }
 
-/// "42.3°", for places where the error stands beside it.
-pub(super) fn bare(estimate: Estimate, unit: Unit) -> String {
-    let decimals = decimals(unit, estimate.sigma);
-    format!("{}{}", plain(estimate.value, decimals), unit.suffix())
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;

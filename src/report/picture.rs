@@ -26,8 +26,8 @@ const CROWN: f64 = 0.13;
 /// From the wrist to the finger tips, as a part of the forearm.
 const HAND: f64 = 0.85;
 /// Least width of a picture as a part of its height: room for the values beside the person.
-const LEAST_WIDTH: f64 = 0.62;
-const MOST_WIDTH: f64 = 1.1;
+const LEAST_WIDTH: f64 = 0.68;
+const MOST_WIDTH: f64 = 1.3;
 
 /// How a photo becomes a picture.
 #[derive(Clone, Copy, Debug)]
@@ -57,7 +57,10 @@ pub fn frame_alike(photos: &[&PhotoRecord], height: u32) -> Vec<Option<Framing>>
                 .map(|stance| room.and_then(|room| stance.framing(room, height)))
                 .collect()
         }
-        None => photos.iter().map(|photo| frame_alone(photo, height)).collect(),
+        None => photos
+            .iter()
+            .map(|photo| frame_alone(photo, height))
+            .collect(),
     }
 }
 
@@ -122,7 +125,10 @@ pub(super) fn faces(photo: &PhotoRecord) -> Option<Vec<FaceCircle>> {
         (bounds.left + bounds.right) / 2.0,
         (bounds.top + bounds.bottom) / 2.0,
     );
-    let spread = points.iter().map(|p| p.distance(centre)).fold(0.0, f64::max);
+    let spread = points
+        .iter()
+        .map(|p| p.distance(centre))
+        .fold(0.0, f64::max);
     // Half a head's height and more, wherever on the head the known points lie.
     Some(vec![FaceCircle {
         centre,
@@ -184,7 +190,12 @@ fn cut(image: &RgbImage, framing: &Framing) -> RgbImage {
     .to_image();
     let small = imageops::resize(&part, width, height, FilterType::CatmullRom);
     let at = framing.picture_from_photo.apply(Point::new(left, top));
-    imageops::replace(&mut picture, &small, at.x.round() as i64, at.y.round() as i64);
+    imageops::replace(
+        &mut picture,
+        &small,
+        at.x.round() as i64,
+        at.y.round() as i64,
+    );
     picture
 }
 
@@ -297,17 +308,14 @@ impl Stance {
 
     fn framing(&self, room: Room, height: u32) -> Option<Framing> {
         let tall = room.above + room.below;
-        let half = room.half.clamp(tall * LEAST_WIDTH / 2.0, tall * MOST_WIDTH / 2.0);
+        let half = room
+            .half
+            .clamp(tall * LEAST_WIDTH / 2.0, tall * MOST_WIDTH / 2.0);
         let corner = Point::new(
             self.foot.x - half * self.length,
             self.foot.y - room.above * self.length,
         );
-        framing(
-            corner,
-            tall * self.length,
-            2.0 * half * self.length,
-            height,
-        )
+        framing(corner, tall * self.length, 2.0 * half * self.length, height)
     }
 }
 
@@ -322,7 +330,8 @@ fn sides(photo: &PhotoRecord) -> Vec<Side> {
 /// Every landmark, and finger tips, crown and soles, which are none.
 fn reach_of(photo: &PhotoRecord) -> Vec<Point<Photo>> {
     let at = |landmark: Landmark| Some(photo.landmarks.get(&landmark)?.at);
-    let mut points: Vec<Point<Photo>> = photo.landmarks.values().map(|located| located.at).collect();
+    let mut points: Vec<Point<Photo>> =
+        photo.landmarks.values().map(|located| located.at).collect();
     let length = Stance::length(photo).unwrap_or(0.0);
     for side in Side::BOTH {
         if let (Some(elbow), Some(wrist)) = (at(Landmark::Elbow(side)), at(Landmark::Wrist(side))) {
@@ -425,7 +434,15 @@ mod tests {
         let framing = frame_alike(&[&photo], 480)[0].unwrap();
         photo.faces.clear();
         photo.landmarks.clear();
-        assert!(encode(&red(&samples::side_stand(Side::Left)), &photo, framing, false).is_none());
+        assert!(
+            encode(
+                &red(&samples::side_stand(Side::Left)),
+                &photo,
+                framing,
+                false
+            )
+            .is_none()
+        );
     }
 
     #[test]
@@ -440,8 +457,12 @@ mod tests {
             .flatten()
             .collect();
         for landmark in [Landmark::Ankle(Side::Left), Landmark::HipJoint(Side::Left)] {
-            let a = framings[0].picture_from_photo.apply(near.landmarks[&landmark].at);
-            let b = framings[1].picture_from_photo.apply(far.landmarks[&landmark].at);
+            let a = framings[0]
+                .picture_from_photo
+                .apply(near.landmarks[&landmark].at);
+            let b = framings[1]
+                .picture_from_photo
+                .apply(far.landmarks[&landmark].at);
             assert!(a.distance(b) < 1e-6);
         }
         assert_eq!(framings[0].width, framings[1].width);

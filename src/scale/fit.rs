@@ -11,6 +11,7 @@ use super::stature;
 use crate::body::{Landmark, Task, View};
 use crate::estimate::Estimate;
 use crate::geometry::{Angle, Photo, Point};
+use crate::visit::CameraSetup;
 
 /// Diagonal of a 35 mm frame, mm.
 const FRAME_DIAGONAL: f64 = 43.267;
@@ -67,30 +68,25 @@ impl CameraFit {
         (&self.mean, self.covariance.clone())
     }
 
-    pub const fn unknown_count() -> usize {
-        ALL
-    }
-
     /// The camera and the stature (mm) that a set of unknowns describes.
     pub fn camera(&self, unknowns: &[f64]) -> (Camera, f64) {
         camera_of(self.centre, unknowns)
     }
 
-    /// The best camera.
-    pub fn best(&self) -> Camera {
-        self.camera(&self.mean).0
-    }
-
-    pub fn distance(&self) -> Estimate {
-        Estimate::new(self.mean[1], self.covariance[(1, 1)].sqrt())
-    }
-
-    pub fn height(&self) -> Estimate {
-        Estimate::new(self.mean[2], self.covariance[(2, 2)].sqrt())
-    }
-
-    pub fn turn(&self) -> Estimate {
-        Estimate::new(self.mean[6], self.covariance[(6, 6)].sqrt())
+    /// What the fit says about how the photo was taken.
+    pub fn setup(&self) -> CameraSetup {
+        let of = |index: usize| {
+            Estimate::new(self.mean[index], self.covariance[(index, index)].sqrt())
+        };
+        CameraSetup {
+            distance_cm: of(1).scaled(0.1),
+            lens_height_cm: of(2).scaled(0.1),
+            turn_deg: Estimate::new(
+                Angle::from_radians(of(6).value).degrees(),
+                Angle::from_radians(of(6).sigma).degrees(),
+            ),
+            mm_per_px: self.scaled.then(|| self.millimetres_per_pixel()),
+        }
     }
 
     /// Millimetres of the body's plane that one pixel spans at its middle, with error: that of
@@ -287,9 +283,9 @@ mod tests {
             landmarks: &landmarks,
         })
         .unwrap();
-        let distance = fitted.distance();
-        assert!((distance.value - 2900.0).abs() < distance.sigma);
-        assert!(distance.sigma < 200.0);
+        let distance = fitted.setup().distance_cm;
+        assert!((distance.value - 290.0).abs() < distance.sigma);
+        assert!(distance.sigma < 20.0);
         let scale = fitted.millimetres_per_pixel();
         let truth = camera.distance / camera.focal;
         assert!((scale.value - truth).abs() < 1.5 * scale.sigma);

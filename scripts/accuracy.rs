@@ -1,0 +1,246 @@
+//! How far tragus is from the truth on rendered people.
+//!
+//! `cargo run --release --example accuracy -- FOLDER...` measures every folder that holds a
+//! `visit.json` and a `truth.json` (made by `scripts/people/`) and prints, for each landmark and
+//! measure, the error against the truth, its bias, and how often it lies within the stated error.
+//! The figures in `locate::accuracy`, `scale::stature` and README come from here.
+
+use std::collections::BTreeMap;
+use std::path::{Path, PathBuf};
+
+use serde_json::Value;
+use tragus::infer::{Finder, PoseNetKind, Runtime, RuntimeChoice};
+use tragus::body::{Landmark, View};
+use tragus::locate::{Wish, accuracy};
+use tragus::pipeline::{self, PhotoInput};
+use tragus::record;
+
+#[derive(Default)]
+struct Errors {
+    /// Error, and stated sigma, of each case.
+    cases: Vec<(f64, f64)>,
+}
+
+impl Errors {
+    fn push(&mut self, error: f64, sigma: f64) {
+        self.cases.push((error, sigma));
+    }
+
+    fn mean(&self) -> f64 {
+        self.cases.iter().map(|c| c.0).sum::<f64>() / self.cases.len() as f64
+    }
+
+    fn spread(&self) -> f64 {
+        let mean = self.mean();
+        let squares: f64 = self.cases.iter().map(|c| (c.0 - mean).powi(2)).sum();
+        (squares / (self.cases.len() as f64 - 1.0).max(1.0)).sqrt()
+    }
+
+    fn line(&self) -> String {
+        let n = self.cases.len() as f64;
+        let mean = |of: &dyn Fn(&(f64, f64)) -> f64| self.cases.iter().map(of).sum::<f64>() / n;
+        let within = |k: f64| 100.0 * mean(&|c| f64::from(u8::from(c.0.abs() <= k * c.1)));
+        let worst = self.cases.iter().map(|c| c.0.abs()).fold(0.0, f64::max);
+        format!(
+            "n {n:3}  mean |e| {:6.2}  bias {:6.2}  rms {:6.2}  worst {worst:6.2}  sigma {:6.2}  \
+             within 1s {:3.0} %  2s {:3.0} %",
+            mean(&|c| c.0.abs()),
+            mean(&|c| c.0),
+            mean(&|c| c.0 * c.0).sqrt(),
+            mean(&|c| c.1),
+            within(1.0),
+            within(2.0),
+        )
+    }
+}
+
+fn main() {
+    let arguments: Vec<String> = std::env::args().skip(1).collect();
+    let (verbose, rest): (Vec<_>, Vec<_>) = arguments.into_iter().partition(|a| a == "--each");
+    let (heavy, rest): (Vec<_>, Vec<_>) = rest.into_iter().partition(|a| a == "--heavy");
+    let (table, folders): (Vec<_>, Vec<_>) = rest.into_iter().partition(|a| a == "--table");
+    let kind = if heavy.is_empty() { PoseNetKind::Full } else { PoseNetKind::Heavy };
+    let folders: Vec<PathBuf> = folders.into_iter().flat_map(|f| truth_folders(Path::new(&f))).collect();
+    assert!(!folders.is_empty(), "no folder with a truth.json was given");
+    let runtime = Runtime::start(&RuntimeChoice::settle(
+        "auto",
+        std::env::var_os("ORT_DYLIB_PATH").map(PathBuf::from),
+        None,
+    ))
+    .expect("a runtime");
+    let finder = Finder::load(runtime, kind, 2).expect("the nets");
+
+    let mut landmarks: BTreeMap<String, Errors> = BTreeMap::new();
+    let mut raw: BTreeMap<(&str, &str, String), [Errors; 2]> = BTreeMap::new();
+    let mut measures: BTreeMap<String, Errors> = BTreeMap::new();
+    let mut camera: BTreeMap<&str, Errors> = BTreeMap::new();
+    let (mut photos, mut unfound, mut confused, mut lacking) = (0, 0, 0, 0);
+    for folder in folders {
+        let truth: Value = json(&folder.join("truth.json"));
+        let facts = std::fs::read_to_string(folder.join("visit.json")).expect("visit.json");
+        let facts = record::facts_from_json(&facts).expect("visit.json");
+        let stature = truth["stature_mm"].as_f64().expect("a stature");
+        for (file, truth) in truth["photos"].as_object().expect("photos") {
+            photos += 1;
+            let name = format!("{}/{file}", folder.display());
+            let input = PhotoInput {
+                file: file.clone(),
+                bytes: Ok(std::fs::read(folder.join(file)).expect("a photo")),
+                wish: Wish::default(),
+                manual: Vec::new(),
+            };
+            let (record, readings) = pipeline::measure_photo(&finder, &facts, input).expect("nets");
+            let Some(view) = record.view else {
+                unfound += 1;
+                println!("{name}: nobody found");
+                continue;
+            };
+            let near = view.near_side().map_or("", tragus::body::Side::name);
+            let task = record.task.expect("a task").name();
+            if (view.name(), near, task)
+                != (text(&truth["view"]), text(&truth["side"]), text(&truth["task"]))
+            {
+                confused += 1;
+                println!(
+                    "{name}: taken for {} {near} {task}, is {} {} {}",
+                    view.name(), truth["view"], truth["side"], truth["task"]
+                );
+            }
+            for notice in &record.notices {
+                if !verbose.is_empty() {
+                    println!("{name}: {}", notice.text);
+                }
+            }
+            if let Some(setup) = record.setup {
+                let of = |name: &str| truth["camera"][name].as_f64().expect("a camera");
+                let mut push = |what, got: tragus::estimate::Estimate, want: f64| {
+                    camera.entry(what).or_default().push(got.value - want, got.sigma);
+                };
+                push("distance, cm", setup.distance_cm, 100.0 * of("distance_m"));
+                push("lens height, cm", setup.lens_height_cm, 100.0 * of("height_m"));
+                push("turn, deg", setup.turn_deg, of("turn_deg"));
+                if let Some(scale) = setup.mm_per_px {
+                    let want = 1000.0 * of("distance_m") / of("focal_px");
+                    push("scale, %", scale.scaled(100.0 / want), 100.0);
+                }
+                if !verbose.is_empty() {
+                    println!(
+                        "{name}: turn {:.1} ± {:.1}, is {:.1}; distance {:.0} ± {:.0}, is {:.0}; height {:.0} is {:.0}",
+                        setup.turn_deg.value, setup.turn_deg.sigma, of("turn_deg"),
+                        setup.distance_cm.value, setup.distance_cm.sigma, 100.0 * of("distance_m"),
+                        setup.lens_height_cm.value, 100.0 * of("height_m"),
+                    );
+                }
+            }
+            // Errors in thousandths of stature: forward or outward, and down.
+            let per_mille = 1000.0 * 1000.0 * truth["camera"]["distance_m"].as_f64().unwrap()
+                / (truth["camera"]["focal_px"].as_f64().unwrap() * stature);
+            for (landmark, located) in &record.landmarks {
+                let want = &truth["landmarks"][landmark.name()];
+                let (Some(x), Some(y)) = (want["x"].as_f64(), want["y"].as_f64()) else {
+                    continue;
+                };
+                let which = match (view.near_side(), landmark.side()) {
+                    (Some(near), Some(side)) if near == side => "near",
+                    (Some(_), Some(_)) => "far",
+                    _ => "",
+                };
+                let stem = landmark.name().replace("_left", "").replace("_right", "");
+                let away = away(view, *landmark);
+                let given = accuracy::of(*landmark, view, record.task.expect("a task"));
+                let uncorrected = [
+                    away * (located.at.x - x) * per_mille + 1000.0 * given.offset[0],
+                    (located.at.y - y) * per_mille + 1000.0 * given.offset[1],
+                ];
+                if which != "far" {
+                    let key = (view.name(), task, stem.clone());
+                    let errors = raw.entry(key).or_default();
+                    for axis in 0..2 {
+                        errors[axis].push(uncorrected[axis], 0.0);
+                    }
+                }
+                let key = format!("{:5} {task:5} {stem} {which}", view.name());
+                let sigma = located.sigma_px() * per_mille;
+                let errors = [
+                    ("away", away * (located.at.x - x) * per_mille),
+                    ("down", (located.at.y - y) * per_mille),
+                ];
+                for (axis, error) in errors {
+                    landmarks.entry(format!("{key} {axis}")).or_default().push(error, sigma);
+                }
+            }
+            for truth in truth["measures"].as_array().expect("measures") {
+                let of = truth["of"].as_str();
+                let found = readings.iter().find(|r| {
+                    r.measure.id() == text(&truth["measure"])
+                        && r.measure.unit().name() == text(&truth["unit"])
+                        && r.measure.of().map(|m| m.id()) == of
+                        && (r.side.map_or("", tragus::body::Side::name) == text(&truth["side"])
+                            || r.side.is_none())
+                });
+                let key = format!("{} [{}]", text(&truth["measure"]), text(&truth["unit"]));
+                match found.map(|r| &r.outcome) {
+                    Some(Ok(got)) => {
+                        let want = truth["value"].as_f64().expect("a value");
+                        measures.entry(key.clone()).or_default().push(got.value - want, got.sigma);
+                        if !verbose.is_empty() {
+                            println!("{name}: {key} {} {:.1} ± {:.1}, is {want:.1}", truth["side"], got.value, got.sigma);
+                        }
+                    }
+                    _ => lacking += 1,
+                }
+            }
+        }
+    }
+    println!("\n{photos} photos, {unfound} without a person, {confused} with view or task confused, {lacking} measures without a value");
+    println!("\nlandmarks, thousandths of stature");
+    for (key, errors) in &landmarks {
+        println!("{key:44} {}", errors.line());
+    }
+    if !table.is_empty() {
+        println!("\nnet minus truth before correction, for locate::accuracy: mean and spread, away and down");
+        for ((view, task, stem), [away, down]) in &raw {
+            println!(
+                "{view:5} {task:5} {stem:14} [{:.1}, {:.1}], [{:.1}, {:.1}]  n {}",
+                away.mean(), down.mean(), away.spread(), down.spread(), away.cases.len()
+            );
+        }
+    }
+    println!("\ncamera");
+    for (key, errors) in &camera {
+        println!("{key:44} {}", errors.line());
+    }
+    println!("\nmeasures");
+    for (key, errors) in &measures {
+        println!("{key:44} {}", errors.line());
+    }
+}
+
+/// The sign of "forward" (side view) or "outward" (front and back) along the photo's x.
+fn away(view: View, landmark: Landmark) -> f64 {
+    accuracy::away_sign(view, landmark.side())
+}
+
+/// The folder itself, or those in it, that hold a truth.
+fn truth_folders(folder: &Path) -> Vec<PathBuf> {
+    if folder.join("truth.json").is_file() {
+        return vec![folder.to_owned()];
+    }
+    let mut found: Vec<PathBuf> = std::fs::read_dir(folder)
+        .unwrap_or_else(|error| panic!("{error}: {}", folder.display()))
+        .flatten()
+        .map(|entry| entry.path())
+        .filter(|path| path.join("truth.json").is_file())
+        .collect();
+    found.sort();
+    found
+}
+
+fn json(path: &Path) -> Value {
+    let text = std::fs::read_to_string(path).expect("truth.json");
+    serde_json::from_str(&text).expect("truth.json")
+}
+
+fn text(value: &Value) -> &str {
+    value.as_str().unwrap_or("")
+}

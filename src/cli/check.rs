@@ -1,0 +1,70 @@
+//! `tragus check`: one photo of a reach, answered in plain words.
+
+use std::path::PathBuf;
+
+use clap::{Args, ValueEnum};
+
+use tragus::pipeline;
+use tragus::record;
+use tragus::report::self_check::self_check;
+use tragus::visit::VisitFacts;
+
+use super::measure::{stature, arm_limit};
+use super::{LookArgs, OperatedArg, Outcome, Stop, Surroundings, TaskArg, ViewArg, files, load, print, stop, wish};
+
+#[derive(Args)]
+pub struct CheckArgs {
+    /// A photo of the reach, taken from the side or from the front
+    photo: PathBuf,
+    /// Body height in cm; with it, distances are told in cm
+    #[arg(long, value_name = "CM", value_parser = stature)]
+    stature: Option<f64>,
+    /// The limit that the surgeon or therapist gave for raising the arm, in degrees
+    #[arg(long, value_name = "DEG", value_parser = arm_limit)]
+    arm_limit: Option<f64>,
+    /// The side of the surgery; the limit holds for it, and for both sides when it is not said
+    #[arg(long, value_enum)]
+    operated_side: Option<OperatedArg>,
+    /// How the photo was taken, when it is not recognised
+    #[arg(long, value_enum)]
+    view: Option<ViewArg>,
+    /// What the photo shows, when it is not recognised
+    #[arg(long, value_enum)]
+    task: Option<TaskArg>,
+    /// How to print the answer
+    #[arg(long, value_enum, default_value = "text")]
+    format: CheckFormat,
+    #[command(flatten)]
+    look: LookArgs,
+}
+
+#[derive(Clone, Copy, ValueEnum)]
+enum CheckFormat {
+    Text,
+    Json,
+}
+
+pub fn run(args: &CheckArgs, surroundings: &Surroundings) -> Result<Outcome, Stop> {
+    if !args.photo.is_file() {
+        return Err(stop(
+            "no such photo",
+            &args.photo,
+            "name one photo of the reach; a whole visit is for tragus measure",
+        ));
+    }
+    let finder = load(&args.look, surroundings)?;
+    let facts = VisitFacts {
+        stature_cm: args.stature,
+        arm_limit_deg: args.arm_limit,
+        operated: args.operated_side.map(OperatedArg::operated),
+        ..VisitFacts::default()
+    };
+    let photo = files::photo(&args.photo, wish(args.view, args.task), Vec::new());
+    let visit = pipeline::measure_visit(&finder, facts, [photo])?;
+    print(&match args.format {
+        CheckFormat::Text => self_check(&visit),
+        CheckFormat::Json => record::visit_to_json(&visit),
+    })?;
+    let seen = !tragus::report::self_check::arms(&visit).is_empty();
+    Ok(if seen { Outcome::Complete } else { Outcome::Partial })
+}

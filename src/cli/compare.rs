@@ -1,0 +1,122 @@
+//! `tragus compare`: visits in, what changed beyond error out.
+
+use std::path::{Path, PathBuf};
+
+use clap::{Args, ValueEnum};
+
+use tragus::compare::{Verdict, compare};
+use tragus::infer::Finder;
+use tragus::locate::Wish;
+use tragus::photo::{Limits, Photo};
+use tragus::pipeline;
+use tragus::record;
+use tragus::report;
+use tragus::visit::Visit;
+
+use super::{LookArgs, Outcome, Stop, Surroundings, files, load, print, stop};
+
+#[derive(Args)]
+pub struct CompareArgs {
+    /// Two or more visits, oldest first: folders of photos, or saved records
+    #[arg(required = true, num_args = 2.., value_name = "VISIT")]
+    visits: Vec<PathBuf>,
+    /// Write the report here: one HTML file with everything in it
+    #[arg(long, value_name = "FILE")]
+    report: Option<PathBuf>,
+    /// Leave faces uncovered in the report
+    #[arg(long)]
+    show_faces: bool,
+    /// How to print the comparison
+    #[arg(long, value_enum, default_value = "table")]
+    format: Format,
+    #[command(flatten)]
+    look: LookArgs,
+}
+
+#[derive(Clone, Copy, ValueEnum)]
+enum Format {
+    Table,
+    Json,
+}
+
+/// A visit and the folder where its photos lie.
+struct Read {
+    visit: Visit,
+    folder: PathBuf,
+}
+
+pub fn run(args: &CompareArgs, surroundings: &Surroundings) -> Result<Outcome, Stop> {
+    // Everything that can be refused is refused before the nets are loaded.
+    for path in &args.visits {
+        if !path.exists() {
+            return Err(stop("no such visit", path, "name a folder of photos or a saved record"));
+        }
+    }
+    let mut finder = None;
+    let mut visits = Vec::new();
+    let mut folders = Vec::new();
+    for path in &args.visits {
+        let read = if path.is_dir() {
+            if finder.is_none() {
+                finder = Some(load(&args.look, surroundings)?);
+            }
+            measured(finder.as_ref().expect("just loaded"), path)?
+        } else {
+            recorded(path)?
+        };
+        visits.push(read.visit);
+        folders.push(read.folder);
+    }
+    let comparison = compare(&visits);
+    if let Some(path) = &args.report {
+        let pictures = |visit: usize, photo: usize| {
+            let path = folders[visit].join(&visits[visit].photos[photo].file);
+            let bytes = files::bytes(&path).ok()?;
+            let photo = Photo::decode(&bytes, Limits::default()).ok()?;
+            Some(photo.upright().clone())
+        };
+        let html = report::comparison_html(&report::ReportInput {
+            visits: &visits,
+            comparison: &comparison,
+            pictures: &pictures,
+            show_faces: args.show_faces,
+            program: concat!("tragus ", env!("CARGO_PKG_VERSION")),
+        });
+        record::write_atomically(path, html.as_bytes())
+            .map_err(|error| stop(error, path, "the folder must exist and be writable"))?;
+        eprintln!("report written: {}", path.display());
+    }
+    print(&match args.format {
+        Format::Table => report::comparison_table(&visits, &comparison),
+        Format::Json => format!("{:#}\n", report::comparison_json(&visits, &comparison)),
+    })?;
+    let complete = comparison
+        .rows
+        .iter()
+        .all(|row| !matches!(row.verdict, Verdict::CannotCompare { .. }));
+    Ok(if complete { Outcome::Complete } else { Outcome::Partial })
+}
+
+fn measured(finder: &Finder, folder: &Path) -> Result<Read, Stop> {
+    let found = files::visit_files(&[folder.to_owned()])?;
+    let photos = found
+        .photos
+        .iter()
+        .map(|path| files::photo(path, Wish::default(), Vec::new()));
+    let visit = pipeline::measure_visit(finder, found.facts, photos)?;
+    Ok(Read {
+        visit,
+        folder: folder.to_owned(),
+    })
+}
+
+fn recorded(path: &Path) -> Result<Read, Stop> {
+    let hint = "name a folder of photos, or a record made by tragus measure --save";
+    let text = std::fs::read_to_string(path).map_err(|error| stop(error, path, hint))?;
+    let visit = record::visit_from_json(&text).map_err(|error| stop(error, path, hint))?;
+    Ok(Read {
+        visit,
+        // A record made in a visit's folder finds its photos beside it.
+        folder: path.parent().map(Path::to_owned).unwrap_or_default(),
+    })
+}

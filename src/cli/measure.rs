@@ -1,0 +1,158 @@
+//! `tragus measure`: one visit, from photos to numbers.
+
+use std::collections::BTreeMap;
+use std::path::{Path, PathBuf};
+
+use clap::{Args, ValueEnum};
+use image::codecs::jpeg::JpegEncoder;
+
+use tragus::locate::ManualPoint;
+use tragus::photo::{Limits, Photo};
+use tragus::pipeline;
+use tragus::record;
+use tragus::report;
+use tragus::visit::Visit;
+
+use super::files::{self, VisitFiles};
+use super::{
+    LookArgs, OperatedArg, Outcome, Stop, Surroundings, TaskArg, ViewArg, load, print, stop, wish,
+};
+
+#[derive(Args)]
+pub struct MeasureArgs {
+    /// Photos, or one folder with photos and, if there is one, a visit.json
+    #[arg(required = true, value_name = "PATH")]
+    paths: Vec<PathBuf>,
+    /// How to print the result
+    #[arg(long, value_enum, default_value = "table")]
+    format: Format,
+    /// Also save the record (JSON), for tragus compare
+    #[arg(long, value_name = "FILE")]
+    save: Option<PathBuf>,
+    /// Also write each photo with what was found drawn on it
+    #[arg(long, value_name = "DIR")]
+    overlay: Option<PathBuf>,
+    /// Leave faces uncovered in the drawn photos
+    #[arg(long)]
+    show_faces: bool,
+    /// Landmarks placed by hand: JSON, photo → name → x, y in pixels of the upright photo
+    #[arg(long, value_name = "FILE")]
+    landmarks: Option<PathBuf>,
+    /// Body height in cm; it gives the scale for lengths
+    #[arg(long, value_name = "CM", value_parser = stature)]
+    stature: Option<f64>,
+    /// The side of the surgery
+    #[arg(long, value_enum)]
+    operated_side: Option<OperatedArg>,
+    /// Take every photo as seen from here, instead of recognising it
+    #[arg(long, value_enum)]
+    view: Option<ViewArg>,
+    /// Take every photo as this, instead of recognising it
+    #[arg(long, value_enum)]
+    task: Option<TaskArg>,
+    #[command(flatten)]
+    look: LookArgs,
+}
+
+#[derive(Clone, Copy, ValueEnum)]
+enum Format {
+    Table,
+    Json,
+    Csv,
+}
+
+/// A body height as typed.
+pub fn stature(text: &str) -> Result<f64, String> {
+    within(text, 80.0, 230.0, "cm")
+}
+
+/// A limit of arm elevation as typed.
+pub fn arm_limit(text: &str) -> Result<f64, String> {
+    within(text, 0.0, 200.0, "degrees")
+}
+
+fn within(text: &str, low: f64, high: f64, unit: &str) -> Result<f64, String> {
+    let value: f64 = text.parse().map_err(|_| "expected a number".to_owned())?;
+    if (low..=high).contains(&value) {
+        Ok(value)
+    } else {
+        Err(format!("expected {low} to {high} {unit}"))
+    }
+}
+
+pub fn run(args: &MeasureArgs, surroundings: &Surroundings) -> Result<Outcome, Stop> {
+    let mut found = files::visit_files(&args.paths)?;
+    if args.stature.is_some() {
+        found.facts.stature_cm = args.stature;
+    }
+    if let Some(operated) = args.operated_side {
+        found.facts.operated = Some(operated.operated());
+    }
+    let placed = match &args.landmarks {
+        Some(path) => placed(path, &found)?,
+        None => BTreeMap::new(),
+    };
+    if let Some(folder) = &args.overlay {
+        std::fs::create_dir_all(folder)
+            .map_err(|error| stop(error, folder, "name a folder that can be written"))?;
+    }
+    let finder = load(&args.look, surroundings)?;
+    let wish = wish(args.view, args.task);
+    let photos = found.photos.iter().map(|path| {
+        let manual = placed.get(&files::name(path)).cloned().unwrap_or_default();
+        files::photo(path, wish, manual)
+    });
+    let visit = pipeline::measure_visit(&finder, found.facts, photos)?;
+    if let Some(path) = &args.save {
+        record::write_atomically(path, record::visit_to_json(&visit).as_bytes())
+            .map_err(|error| stop(error, path, "the folder must exist and be writable"))?;
+    }
+    if let Some(folder) = &args.overlay {
+        draw(&visit, &found.photos, folder, args.show_faces)?;
+    }
+    print(&match args.format {
+        Format::Table => report::visit_table(&visit),
+        Format::Json => record::visit_to_json(&visit),
+        Format::Csv => report::visit_csv(&visit),
+    })?;
+    Ok(if visit.is_complete() {
+        Outcome::Complete
+    } else {
+        Outcome::Partial
+    })
+}
+
+/// Hand-placed landmarks, each for a photo of this visit.
+fn placed(
+    path: &Path,
+    found: &VisitFiles,
+) -> Result<BTreeMap<String, Vec<ManualPoint>>, Stop> {
+    let placed = files::landmarks(path)?;
+    let names: Vec<String> = found.photos.iter().map(|photo| files::name(photo)).collect();
+    match placed.keys().find(|photo| !names.contains(photo)) {
+        Some(stranger) => Err(stop(
+            format!("landmarks for {stranger}, which is not a photo of this visit"),
+            path,
+            format!("the photos are {}", names.join(", ")),
+        )),
+        None => Ok(placed),
+    }
+}
+
+fn draw(visit: &Visit, paths: &[PathBuf], folder: &Path, show_faces: bool) -> Result<(), Stop> {
+    for (record, path) in visit.photos.iter().zip(paths) {
+        let Some(photo) = files::bytes(path)
+            .ok()
+            .and_then(|bytes| Photo::decode(&bytes, Limits::default()).ok())
+        else {
+            continue;
+        };
+        let drawn = report::overlay(photo.upright(), record, show_faces);
+        let target = folder.join(format!("{}.overlay.jpg", record.file));
+        let mut bytes = Vec::new();
+        JpegEncoder::new_with_quality(&mut bytes, 88).encode_image(&drawn)?;
+        record::write_atomically(&target, &bytes)
+            .map_err(|error| stop(error, &target, "the folder must be writable"))?;
+    }
+    Ok(())
+}

@@ -1,0 +1,197 @@
+//! The command line: what was typed, checked, and handed to the pipeline. Results go to standard
+//! output, everything else to standard error.
+
+mod check;
+mod compare;
+mod files;
+mod measure;
+
+use std::ffi::OsString;
+use std::fmt::Display;
+use std::path::{Path, PathBuf};
+use std::process::ExitCode;
+
+use clap::{Args, Parser, Subcommand, ValueEnum};
+
+use tragus::body::{Operated, Task};
+use tragus::infer::{Finder, PoseNetKind, Runtime, RuntimeChoice};
+use tragus::locate::{Wish, WishedView};
+
+/// Measures standing posture and overhead reach from photos, with the error of every number.
+///
+/// Not a diagnosis. The surgeon's and the therapist's limits come first.
+#[derive(Parser)]
+#[command(name = "tragus", version, max_term_width = 100)]
+struct Cli {
+    #[command(subcommand)]
+    command: Command,
+}
+
+#[derive(Subcommand)]
+enum Command {
+    /// Measure one visit: photos, or a folder with a visit.json
+    Measure(measure::MeasureArgs),
+    /// Compare visits, oldest first: what changed beyond error, and what did not
+    Compare(compare::CompareArgs),
+    /// Check one photo of an overhead reach, in plain words
+    Check(check::CheckArgs),
+}
+
+/// Options of every command that looks at photos.
+#[derive(Args)]
+struct LookArgs {
+    /// What runs the nets: auto, embedded, or the file of an ONNX Runtime library
+    #[arg(long, value_name = "auto|embedded|FILE", default_value = "auto")]
+    runtime: String,
+    /// Which pose net looks for the joints; heavy is slower and somewhat better
+    #[arg(long, value_enum, default_value = "full")]
+    pose_net: PoseNetArg,
+}
+
+#[derive(Clone, Copy, ValueEnum)]
+enum PoseNetArg {
+    Full,
+    Heavy,
+}
+
+#[derive(Clone, Copy, ValueEnum)]
+enum ViewArg {
+    Side,
+    Front,
+    Back,
+}
+
+#[derive(Clone, Copy, ValueEnum)]
+enum TaskArg {
+    Stand,
+    Reach,
+}
+
+#[derive(Clone, Copy, ValueEnum)]
+enum OperatedArg {
+    Left,
+    Right,
+    Both,
+    None,
+}
+
+impl OperatedArg {
+    fn operated(self) -> Operated {
+        use tragus::body::Side::{Left, Right};
+        match self {
+            OperatedArg::Left => Operated::One(Left),
+            OperatedArg::Right => Operated::One(Right),
+            OperatedArg::Both => Operated::Both,
+            OperatedArg::None => Operated::Neither,
+        }
+    }
+}
+
+fn wish(view: Option<ViewArg>, task: Option<TaskArg>) -> Wish {
+    Wish {
+        view: view.map(|view| match view {
+            ViewArg::Side => WishedView::Side,
+            ViewArg::Front => WishedView::Front,
+            ViewArg::Back => WishedView::Back,
+        }),
+        task: task.map(|task| match task {
+            TaskArg::Stand => Task::Stand,
+            TaskArg::Reach => Task::Reach,
+        }),
+    }
+}
+
+/// How a run ended, when it could run.
+enum Outcome {
+    Complete,
+    /// Something could not be measured.
+    Partial,
+}
+
+/// The surroundings that the program was started in, looked up once.
+pub struct Surroundings {
+    pub ort_dylib_path: Option<OsString>,
+    pub program_folder: Option<PathBuf>,
+}
+
+/// Runs the program: 0 done, 1 done but something could not be measured, 2 could not run.
+pub fn run(arguments: impl Iterator<Item = OsString>, surroundings: &Surroundings) -> ExitCode {
+    let cli = match Cli::try_parse_from(arguments) {
+        Ok(cli) => cli,
+        Err(error) => {
+            // Help and version are results; a wrong command could not run. Nobody is left to
+            // tell when even printing fails.
+            let _ = error.print();
+            return ExitCode::from(if error.use_stderr() { 2 } else { 0 });
+        }
+    };
+    let outcome = match &cli.command {
+        Command::Measure(args) => measure::run(args, surroundings),
+        Command::Compare(args) => compare::run(args, surroundings),
+        Command::Check(args) => check::run(args, surroundings),
+    };
+    match outcome {
+        Ok(Outcome::Complete) => ExitCode::SUCCESS,
+        Ok(Outcome::Partial) => ExitCode::from(1),
+        Err(error) => {
+            eprintln!("tragus: {:#}", error.error);
+            if let Some(hint) = error.hint {
+                eprintln!("hint: {hint}");
+            }
+            ExitCode::from(2)
+        }
+    }
+}
+
+/// An error that stops the run, with what to do about it on a line of its own.
+struct Stop {
+    error: anyhow::Error,
+    hint: Option<String>,
+}
+
+impl<E: Into<anyhow::Error>> From<E> for Stop {
+    fn from(error: E) -> Self {
+        Stop {
+            error: error.into(),
+            hint: None,
+        }
+    }
+}
+
+/// Adds what went wrong in words, with the path last, and a hint.
+fn stop(what: impl Display, path: &Path, hint: impl Into<String>) -> Stop {
+    Stop {
+        error: anyhow::anyhow!("{what}: {}", path.display()),
+        hint: Some(hint.into()),
+    }
+}
+
+/// Loads the nets, and says where they run when that is not the built-in runtime.
+fn load(look: &LookArgs, surroundings: &Surroundings) -> Result<Finder, Stop> {
+    let choice = RuntimeChoice::settle(
+        &look.runtime,
+        surroundings.ort_dylib_path.clone().map(PathBuf::from),
+        surroundings.program_folder.as_deref(),
+    );
+    let runtime = Runtime::start(&choice).map_err(|error| Stop {
+        error: error.into(),
+        hint: Some("--runtime embedded needs no library and always works".to_owned()),
+    })?;
+    let kind = match look.pose_net {
+        PoseNetArg::Full => PoseNetKind::Full,
+        PoseNetArg::Heavy => PoseNetKind::Heavy,
+    };
+    Ok(Finder::load(runtime, kind, rayon::current_num_threads())?)
+}
+
+/// Prints to standard output; a reader that stopped listening is not an error.
+fn print(text: &str) -> Result<(), Stop> {
+    use std::io::Write;
+    match std::io::stdout().lock().write_all(text.as_bytes()) {
+        Err(error) if error.kind() != std::io::ErrorKind::BrokenPipe => Err(Stop {
+            error: anyhow::Error::new(error).context("the result could not be printed"),
+            hint: None,
+        }),
+        _ => Ok(()),
+    }
+}

@@ -1,0 +1,28 @@
+//! Writes visits and comparisons for people and programs.
+//!
+//! One file per writer over one view model ([`view`]): the [`html`] report with its [`picture`]s,
+//! [`lines`] and charts, plain text for a terminal ([`table`]), [`csv`], and JSON of a comparison
+//! ([`comparison_json`]). [`overlay`] draws what was found onto a photo.
+//!
+//! Nothing here measures. A writer takes readings, errors, verdicts and reasons as they are and
+//! puts them into words; a value that is missing is printed with its reason.
+
+mod chart;
+pub mod comparison_json;
+pub mod csv;
+pub mod html;
+pub mod lines;
+mod number;
+pub mod overlay;
+pub mod picture;
+#[cfg(test)]
+mod samples;
+pub mod self_check;
+pub mod table;
+pub mod view;
+
+pub use comparison_json::comparison_json;
+pub use csv::{CSV_HEADER, csv_rows, visit_csv};
+pub use html::{ReportInput, comparison_html};
+pub use overlay::overlay;
+pub use table::{comparison_table, visit_table};

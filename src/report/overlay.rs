@@ -1,0 +1,217 @@
+//! Burns what was found into a photo: the lines that measures are read along, and around every
+//! landmark the circle that holds it with 95 % confidence.
+
+use image::{Rgb, RgbImage};
+use imageproc::drawing::{draw_filled_circle_mut, draw_polygon_mut};
+use imageproc::point::Point as Corner;
+
+use crate::geometry::{Photo, Point};
+use crate::visit::PhotoRecord;
+
+use super::lines::{self, Stroke};
+use super::picture;
+
+/// √χ²₀.₉₅ with two degrees of freedom: radius of the 95 % circle in sigmas.
+const CIRCLE_95: f64 = 2.448;
+const CASING: Rgb<u8> = Rgb([255, 255, 255]);
+const BODY: Rgb<u8> = Rgb([11, 79, 138]);
+const REFERENCE: Rgb<u8> = Rgb([25, 25, 25]);
+const DISTANCE: Rgb<u8> = Rgb([196, 92, 0]);
+
+/// A copy of the upright photo with everything drawn on it. Faces are covered unless asked for;
+/// where they must be covered but nothing tells where they are, the photo is left blank.
+pub fn overlay(image: &RgbImage, photo: &PhotoRecord, show_faces: bool) -> RgbImage {
+    let mut canvas = image.clone();
+    if !show_faces {
+        match picture::faces(photo) {
+            Some(faces) => {
+                for face in faces {
+                    picture::cover(&mut canvas, face.centre.x, face.centre.y, face.radius);
+                }
+            }
+            None => canvas.fill(200),
+        }
+    }
+    // Three pixels on a photo of 1000 pixels, twelve on one of 4000.
+    let width = (0.003 * f64::from(image.width().max(image.height()))).max(2.0);
+    let drawing = lines::drawing(photo);
+    let strokes = drawing.lines.iter().map(|line| {
+        let colour = match line.stroke {
+            Stroke::Body => BODY,
+            Stroke::Reference => REFERENCE,
+            Stroke::Distance => DISTANCE,
+        };
+        (line, colour)
+    });
+    for (line, colour) in strokes {
+        for (from, to) in dashes(line.stroke, line.from, line.to, width) {
+            segment(&mut canvas, from, to, 2.0 * width, CASING);
+            segment(&mut canvas, from, to, width, colour);
+        }
+    }
+    for (landmark, located) in &photo.landmarks {
+        let used = drawing.landmarks.contains(landmark);
+        let colour = if used { BODY } else { REFERENCE };
+        ring(
+            &mut canvas,
+            located.at,
+            CIRCLE_95 * located.sigma_px(),
+            0.5 * width,
+            colour,
+        );
+        dot(&mut canvas, located.at, 1.3 * width, CASING);
+        dot(&mut canvas, located.at, 0.8 * width, colour);
+    }
+    canvas
+}
+
+/// A body line whole; other lines in dashes, those of distances in short ones.
+fn dashes(
+    stroke: Stroke,
+    from: Point<Photo>,
+    to: Point<Photo>,
+    width: f64,
+) -> Vec<(Point<Photo>, Point<Photo>)> {
+    let (on, off) = match stroke {
+        Stroke::Body => return vec![(from, to)],
+        Stroke::Reference => (5.0 * width, 4.0 * width),
+        Stroke::Distance => (2.0 * width, 2.0 * width),
+    };
+    let length = from.distance(to);
+    if length <= 0.0 {
+        return Vec::new();
+    }
+    let at = |distance: f64| from + (to - from) * (distance.min(length) / length);
+    let count = (length / (on + off)).ceil() as usize;
+    (0..count)
+        .map(|index| {
+            let start = index as f64 * (on + off);
+            (at(start), at(start + on))
+        })
+        .collect()
+}
+
+/// A straight stroke as a filled rectangle, since lines of one pixel vanish on a large photo.
+fn segment(
+    canvas: &mut RgbImage,
+    from: Point<Photo>,
+    to: Point<Photo>,
+    width: f64,
+    colour: Rgb<u8>,
+) {
+    let length = from.distance(to);
+    if length < 0.5 {
+        return;
+    }
+    let along = (to - from) * (width / 2.0 / length);
+    let corner = |end: Point<Photo>, side: f64| {
+        Corner::new(
+            (end.x - side * along.y).round() as i32,
+            (end.y + side * along.x).round() as i32,
+        )
+    };
+    let mut corners = vec![
+        corner(from, 1.0),
+        corner(to, 1.0),
+        corner(to, -1.0),
+        corner(from, -1.0),
+    ];
+    // The drawing wants neither equal neighbours nor an equal end and start.
+    corners.dedup();
+    if corners.first() == corners.last() {
+        corners.pop();
+    }
+    if corners.len() > 2 {
+        draw_polygon_mut(canvas, &corners, colour);
+    }
+}
+
+fn ring(canvas: &mut RgbImage, centre: Point<Photo>, radius: f64, width: f64, colour: Rgb<u8>) {
+    const PARTS: usize = 72;
+    let at = |part: usize| {
+        let turn = std::f64::consts::TAU * part as f64 / PARTS as f64;
+        Point::new(
+            centre.x + radius * turn.cos(),
+            centre.y + radius * turn.sin(),
+        )
+    };
+    for part in 0..PARTS {
+        segment(canvas, at(part), at(part + 1), width, colour);
+    }
+}
+
+fn dot(canvas: &mut RgbImage, centre: Point<Photo>, radius: f64, colour: Rgb<u8>) {
+    draw_filled_circle_mut(
+        canvas,
+        (centre.x as i32, centre.y as i32),
+        radius.round() as i32,
+        colour,
+    );
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::body::{Landmark, Side};
+    use crate::report::samples;
+
+    const WALL: Rgb<u8> = Rgb([230, 20, 20]);
+
+    fn drawn(show_faces: bool) -> RgbImage {
+        let photo = samples::side_stand(Side::Left);
+        let (width, height) = photo.size.unwrap();
+        overlay(
+            &RgbImage::from_pixel(width, height, WALL),
+            &photo,
+            show_faces,
+        )
+    }
+
+    #[test]
+    fn the_face_is_covered_unless_asked_for() {
+        let face = samples::side_stand(Side::Left).faces[0];
+        // Above the landmarks of the face, where no line runs.
+        let at = |image: &RgbImage| {
+            *image.get_pixel(
+                face.centre.x as u32,
+                (face.centre.y - 0.8 * face.radius) as u32,
+            )
+        };
+        assert_ne!(at(&drawn(false)), WALL);
+        assert_eq!(at(&drawn(true)), WALL);
+    }
+
+    #[test]
+    fn the_trunk_line_is_drawn() {
+        let photo = samples::side_stand(Side::Left);
+        let at = |landmark| photo.landmarks[&landmark].at;
+        let (hip, shoulder) = (
+            at(Landmark::HipJoint(Side::Left)),
+            at(Landmark::ShoulderJoint(Side::Left)),
+        );
+        // Off the middle, where the hanging elbow is.
+        let on_it = hip + (shoulder - hip) * 0.3;
+        assert_eq!(
+            *drawn(false).get_pixel(on_it.x as u32, on_it.y as u32),
+            BODY
+        );
+    }
+
+    #[test]
+    fn an_unlocated_face_leaves_no_picture() {
+        let mut photo = samples::side_stand(Side::Left);
+        photo.faces.clear();
+        photo.landmarks.clear();
+        let image = overlay(&RgbImage::from_pixel(60, 80, WALL), &photo, false);
+        assert!(image.pixels().all(|pixel| *pixel != WALL));
+    }
+
+    #[test]
+    fn landmarks_far_outside_do_no_harm() {
+        let mut photo = samples::side_stand(Side::Left);
+        for located in photo.landmarks.values_mut() {
+            located.at = Point::new(located.at.x - 5000.0, located.at.y);
+        }
+        overlay(&RgbImage::from_pixel(60, 80, WALL), &photo, true);
+    }
+}

@@ -1,0 +1,30 @@
+//! What several test rooms share.
+
+use std::path::{Path, PathBuf};
+use std::sync::OnceLock;
+
+use tragus::infer::{Finder, PoseNetKind, Runtime, RuntimeChoice};
+
+/// The nets on the built-in runtime, loaded once for all tests of this process.
+pub fn finder() -> &'static Finder {
+    static FINDER: OnceLock<Finder> = OnceLock::new();
+    FINDER.get_or_init(|| {
+        let runtime = Runtime::start(&RuntimeChoice::Embedded).expect("the built-in runtime");
+        Finder::load(runtime, PoseNetKind::Full, 2).expect("the built-in nets")
+    })
+}
+
+pub fn root() -> &'static Path {
+    Path::new(env!("CARGO_MANIFEST_DIR"))
+}
+
+pub fn demo(visit: &str) -> PathBuf {
+    root().join("fixtures/demo").join(visit)
+}
+
+/// The annotated photos of real people, where this machine has them. They can't be part of the
+/// project: the people in them are identifiable.
+pub fn real_photos() -> Option<PathBuf> {
+    let folder = root().join("../shared/real-photos");
+    folder.join("annotations.json").is_file().then_some(folder)
+}

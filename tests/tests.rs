@@ -1,0 +1,10 @@
+//! The integration tests, one binary: each module is a room of its own.
+
+mod architecture;
+mod common;
+mod decoding;
+mod figures;
+mod invariances;
+mod photos;
+mod published;
+mod real_photos;
