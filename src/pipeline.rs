@@ -204,7 +204,7 @@ fn notices(
                 .to_owned(),
         );
     }
-    let turn = recognised.turn.value.to_degrees();
+    let turn = recognised.seen_turn.degrees();
     if recognised.view != View::Oblique && turn.abs() > TURNED_DEG {
         let way = if turn > 0.0 { "right" } else { "left" };
         texts.push(format!(

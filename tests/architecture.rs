@@ -17,16 +17,40 @@ const ROOMS: [(&str, &[&str]); 16] = [
     ("visit", &["body", "estimate", "geometry", "measure"]),
     ("photo", &["geometry"]),
     ("infer", &["body", "geometry", "photo"]),
-    ("locate", &["body", "estimate", "geometry", "infer", "visit"]),
+    (
+        "locate",
+        &["body", "estimate", "geometry", "infer", "visit"],
+    ),
     ("scale", &["body", "estimate", "geometry", "visit"]),
     ("compare", &["body", "estimate", "measure", "visit"]),
-    ("survey", &["body", "estimate", "geometry", "locate", "measure", "scale", "visit"]),
-    ("record", &["body", "estimate", "geometry", "locate", "measure", "visit"]),
-    ("report", &["body", "compare", "estimate", "geometry", "measure", "visit"]),
-    ("pipeline", &["body", "infer", "locate", "measure", "photo", "scale", "survey", "visit"]),
+    (
+        "survey",
+        &[
+            "body", "estimate", "geometry", "locate", "measure", "scale", "visit",
+        ],
+    ),
+    (
+        "record",
+        &["body", "estimate", "geometry", "locate", "measure", "visit"],
+    ),
+    (
+        "report",
+        &[
+            "body", "compare", "estimate", "geometry", "measure", "visit",
+        ],
+    ),
+    (
+        "pipeline",
+        &[
+            "body", "infer", "locate", "measure", "photo", "scale", "survey", "visit",
+        ],
+    ),
     (
         "cli",
-        &["body", "compare", "infer", "locate", "measure", "photo", "pipeline", "record", "report", "visit"],
+        &[
+            "body", "compare", "infer", "locate", "measure", "photo", "pipeline", "record",
+            "report", "visit",
+        ],
     ),
     ("main", &["cli"]),
 ];
@@ -91,7 +115,11 @@ fn bare(text: &str) -> String {
             bare.push(chars[at]);
             at += 1;
         } else {
-            bare.extend(rest[..length].iter().map(|&c| if c == '\n' { c } else { ' ' }));
+            bare.extend(
+                rest[..length]
+                    .iter()
+                    .map(|&c| if c == '\n' { c } else { ' ' }),
+            );
             at += length;
         }
     }
@@ -100,7 +128,9 @@ fn bare(text: &str) -> String {
 
 fn follows_word(chars: &[char], at: usize) -> bool {
     // The b of a raw byte string is no word.
-    at > 0 && is_word(chars[at - 1]) && !(chars[at - 1] == 'b' && (at < 2 || !is_word(chars[at - 2])))
+    at > 0
+        && is_word(chars[at - 1])
+        && !(chars[at - 1] == 'b' && (at < 2 || !is_word(chars[at - 2])))
 }
 
 fn is_word(c: char) -> bool {
@@ -136,7 +166,9 @@ fn raw_string(rest: &[char]) -> Option<usize> {
     }
     let mut end: Vec<char> = vec!['"'];
     end.resize(1 + hashes, '#');
-    let close = rest[open + 1..].windows(end.len()).position(|window| window == end)?;
+    let close = rest[open + 1..]
+        .windows(end.len())
+        .position(|window| window == end)?;
     Some(open + 1 + close + end.len())
 }
 
@@ -242,7 +274,10 @@ fn heads_of_group(group: &str) -> Vec<String> {
             last.push(c);
         }
     }
-    members.iter().filter_map(|member| head(member.trim())).collect()
+    members
+        .iter()
+        .filter_map(|member| head(member.trim()))
+        .collect()
 }
 
 fn room_of(inside_src: &Path) -> String {
@@ -274,7 +309,11 @@ fn sources() -> Vec<Source> {
         let text = fs::read_to_string(&path).expect("a source file");
         let (code, test_modules) = without_tests(&bare(&text));
         let folder = inside.parent().expect("a folder");
-        tests_only.extend(test_modules.iter().map(|module| folder.join(format!("{module}.rs"))));
+        tests_only.extend(
+            test_modules
+                .iter()
+                .map(|module| folder.join(format!("{module}.rs"))),
+        );
         let depth = inside.iter().count();
         sources.push(Source {
             room: room_of(&inside),
@@ -284,19 +323,29 @@ fn sources() -> Vec<Source> {
         });
     }
     sources.retain(|source| !tests_only.contains(&source.path));
-    assert!(sources.len() >= 20, "only {} sources were found", sources.len());
+    assert!(
+        sources.len() >= 20,
+        "only {} sources were found",
+        sources.len()
+    );
     sources
 }
 
 fn allowed(room: &str) -> Option<&'static [&'static str]> {
-    ROOMS.iter().find(|(name, _)| *name == room).map(|(_, allowed)| *allowed)
+    ROOMS
+        .iter()
+        .find(|(name, _)| *name == room)
+        .map(|(_, allowed)| *allowed)
 }
 
 /// What a source does against the table of rooms.
 fn forbidden_imports(source: &Source) -> Vec<String> {
     let at = source.path.display();
     let Some(allowed) = allowed(&source.room) else {
-        return vec![format!("{at}: the room {} is not in the table", source.room)];
+        return vec![format!(
+            "{at}: the room {} is not in the table",
+            source.room
+        )];
     };
     imports(source)
         .into_iter()
@@ -327,11 +376,17 @@ fn forbidden_names(source: &Source) -> Vec<String> {
     if surroundings && source.room != "main" {
         trouble.push(format!("{at}: std::env is for main only"));
     }
-    if names(&source.code, "ORDER").next().is_some() && source.path != Path::new("infer/pose_net.rs") {
-        trouble.push(format!("{at}: the order of the net's points is for infer/pose_net.rs only"));
+    if names(&source.code, "ORDER").next().is_some()
+        && source.path != Path::new("infer/pose_net.rs")
+    {
+        trouble.push(format!(
+            "{at}: the order of the net's points is for infer/pose_net.rs only"
+        ));
     }
     if source.code.contains(".unwrap()") {
-        trouble.push(format!("{at}: unwrap() outside of tests; say with expect why it holds"));
+        trouble.push(format!(
+            "{at}: unwrap() outside of tests; say with expect why it holds"
+        ));
     }
     trouble
 }
@@ -357,7 +412,10 @@ fn the_table_of_rooms_has_no_circles() {
     for (index, (room, allowed)) in ROOMS.iter().enumerate() {
         for other in *allowed {
             let below = ROOMS.iter().position(|(name, _)| name == other);
-            assert!(below.is_some_and(|below| below < index), "{room} imports {other}");
+            assert!(
+                below.is_some_and(|below| below < index),
+                "{room} imports {other}"
+            );
         }
     }
 }
@@ -370,14 +428,23 @@ fn nothing_is_named_outside_of_its_room() {
         .into_iter()
         .find(|source| source.path == Path::new("infer/pose_net.rs"))
         .expect("the pose net's decoder");
-    assert!(names(&pose_net.code, "ORDER").next().is_some(), "the order of points has moved");
+    assert!(
+        names(&pose_net.code, "ORDER").next().is_some(),
+        "the order of points has moved"
+    );
 }
 
 #[test]
 fn the_top_level_holds_what_it_should() {
     let unknown: Vec<String> = fs::read_dir(root())
         .expect("the package's folder")
-        .map(|entry| entry.expect("an entry").file_name().to_string_lossy().into_owned())
+        .map(|entry| {
+            entry
+                .expect("an entry")
+                .file_name()
+                .to_string_lossy()
+                .into_owned()
+        })
         .filter(|name| !name.starts_with('.') && name != "target")
         .filter(|name| !TOP_LEVEL.contains(&name.as_str()))
         .collect();
@@ -401,21 +468,43 @@ fn source(path: &str, text: &str) -> Source {
 fn a_breach_of_the_table_is_found_however_it_is_written() {
     for (path, text) in [
         ("measure/standing.rs", "use crate::photo::Photo;"),
-        ("measure/standing.rs", "use crate::{body::Side, visit::{Visit, Notice}};"),
-        ("measure/standing.rs", "fn f() -> crate::visit::Visit { todo() }"),
+        (
+            "measure/standing.rs",
+            "use crate::{body::Side, visit::{Visit, Notice}};",
+        ),
+        (
+            "measure/standing.rs",
+            "fn f() -> crate::visit::Visit { todo() }",
+        ),
         ("measure/mod.rs", "use super::visit::Visit;"),
         ("estimate.rs", "use super::measure::Measure;"),
         ("geometry/point.rs", "pub use crate::body::Side;"),
         ("compare.rs", "use tragus::report::html;"),
         ("attic.rs", ""),
     ] {
-        assert_eq!(forbidden_imports(&source(path, text)).len(), 1, "{path}: {text}");
+        assert_eq!(
+            forbidden_imports(&source(path, text)).len(),
+            1,
+            "{path}: {text}"
+        );
     }
     for (path, text) in [
-        ("measure/standing.rs", "use super::Figure; use crate::{body::{Landmark, Side}, geometry};"),
-        ("measure/standing.rs", "// use crate::photo::Photo;\n/* crate::visit */ /// [`crate::visit`]"),
-        ("measure/standing.rs", r##"fn f() { g("crate::visit::x", r#"crate::"photo""#, '"', '\'') }"##),
-        ("estimate.rs", "#[cfg(test)]\nmod tests { use super::*; use crate::visit::Visit; }"),
+        (
+            "measure/standing.rs",
+            "use super::Figure; use crate::{body::{Landmark, Side}, geometry};",
+        ),
+        (
+            "measure/standing.rs",
+            "// use crate::photo::Photo;\n/* crate::visit */ /// [`crate::visit`]",
+        ),
+        (
+            "measure/standing.rs",
+            r##"fn f() { g("crate::visit::x", r#"crate::"photo""#, '"', '\'') }"##,
+        ),
+        (
+            "estimate.rs",
+            "#[cfg(test)]\nmod tests { use super::*; use crate::visit::Visit; }",
+        ),
     ] {
         assert_none(&forbidden_imports(&source(path, text)));
     }
@@ -431,20 +520,41 @@ fn a_name_outside_of_its_room_is_found() {
         ("pipeline.rs", "fn f() { eprintln!(\"x\"); }"),
         ("pipeline.rs", "use clap::Parser;"),
         ("report/html.rs", "fn f() { std::env::var(\"HOME\"); }"),
-        ("report/html.rs", "fn f() { let today = jiff::Zoned::now(); }"),
+        (
+            "report/html.rs",
+            "fn f() { let today = jiff::Zoned::now(); }",
+        ),
         ("locate/mod.rs", "const ORDER: [u8; 1] = [1];"),
-        ("photo/mod.rs", "fn f<'a>(x: &'a str) { let c = '\"'; y.unwrap(); }"),
-        ("photo/mod.rs", "#[cfg(test)]\nmod samples;\nfn f() { y.unwrap(); }"),
+        (
+            "photo/mod.rs",
+            "fn f<'a>(x: &'a str) { let c = '\"'; y.unwrap(); }",
+        ),
+        (
+            "photo/mod.rs",
+            "#[cfg(test)]\nmod samples;\nfn f() { y.unwrap(); }",
+        ),
     ] {
         let found = forbidden_names(&source(path, text));
         // `std::fs` is also an `fs::`.
         assert!((1..=2).contains(&found.len()), "{path}: {text}: {found:?}");
     }
     for (path, text) in [
-        ("infer/net.rs", "use ort::session::Session; fn f() { std::env::consts::DLL_PREFIX; }"),
-        ("cli/mod.rs", "use clap::Parser; fn f() { println!(\"x\"); }"),
-        ("report/html.rs", "fn f() { import::x(); sort::y(); z.unwrap_or(1); w(\"a.unwrap()\"); }"),
-        ("photo/mod.rs", "#[cfg(test)]\nmod tests { fn f() { if x { y.unwrap(); } } }"),
+        (
+            "infer/net.rs",
+            "use ort::session::Session; fn f() { std::env::consts::DLL_PREFIX; }",
+        ),
+        (
+            "cli/mod.rs",
+            "use clap::Parser; fn f() { println!(\"x\"); }",
+        ),
+        (
+            "report/html.rs",
+            "fn f() { import::x(); sort::y(); z.unwrap_or(1); w(\"a.unwrap()\"); }",
+        ),
+        (
+            "photo/mod.rs",
+            "#[cfg(test)]\nmod tests { fn f() { if x { y.unwrap(); } } }",
+        ),
     ] {
         assert_none(&forbidden_names(&source(path, text)));
     }

@@ -62,7 +62,10 @@ impl Truth {
     }
 
     fn middle(&self, of: &str) -> Pixel {
-        let (left, right) = (self.at(&format!("{of}_left")), self.at(&format!("{of}_right")));
+        let (left, right) = (
+            self.at(&format!("{of}_left")),
+            self.at(&format!("{of}_right")),
+        );
         ((left.0 + right.0) / 2.0, (left.1 + right.1) / 2.0)
     }
 
@@ -101,12 +104,18 @@ fn the_detector_finds_the_one_person() {
     let to_photo = |at| apply(&crops.photo_from_detector_input, at);
     let height = truth.body_height();
     let off = distance(to_photo(person.mid_hip), truth.middle("hip_joint"));
-    assert!(off < 0.05 * height, "mid-hip {off:.1} px off, body {height:.1} px");
+    assert!(
+        off < 0.05 * height,
+        "mid-hip {off:.1} px off, body {height:.1} px"
+    );
     // The circle around the hips holds the head and the feet, and little more.
     let radius = distance(to_photo(person.mid_hip), to_photo(person.rim));
     for end in [truth.at("head_top"), truth.middle("heel")] {
         let part = distance(truth.middle("hip_joint"), end) / radius;
-        assert!((0.7..1.15).contains(&part), "an end of the body at {part:.2} of the circle");
+        assert!(
+            (0.7..1.15).contains(&part),
+            "an end of the body at {part:.2} of the circle"
+        );
     }
     assert!(person.turn().abs().degrees() < 5.0, "{:?}", person.turn());
 }
@@ -116,7 +125,11 @@ fn a_threshold_above_every_score_finds_nobody() {
     let boxes: ndarray::Array3<f32> = tensor("person_detector.boxes.npy");
     let scores: ndarray::Array3<f32> = tensor("person_detector.scores.npy");
     let first = ndarray::Axis(0);
-    let decoded = decode_detections(boxes.index_axis(first, 0), scores.index_axis(first, 0), 1.01);
+    let decoded = decode_detections(
+        boxes.index_axis(first, 0),
+        scores.index_axis(first, 0),
+        1.01,
+    );
     assert!(merge_detections(decoded).is_empty());
 }
 
@@ -132,20 +145,23 @@ fn the_pose_nets_joints_lie_where_they_are() {
             let landmark = of(side);
             let seen = apply(&crops.photo_from_pose_input, pose.points[&landmark].at);
             let off = distance(seen, truth.at(&landmark.name()));
-            assert!(off < 0.03 * height, "{landmark} {off:.1} px off, body {height:.1} px");
+            assert!(
+                off < 0.03 * height,
+                "{landmark} {off:.1} px off, body {height:.1} px"
+            );
             let to_other = distance(seen, truth.at(&landmark.mirrored().name()));
             assert!(off < to_other, "{landmark} lies nearer to the other side's");
         }
     }
 }
 
-/// The order of the points: each landmark is nearest to its own true place, of all that are named
-/// and stand apart in this photo.
+/// The order of the points: each landmark is nearest to its own true place, of all that stand
+/// apart in this photo. The eye does not stand apart from the ear; it lies nearer to the nose.
 #[test]
 fn no_point_is_taken_for_another() {
-    use Landmark::{Ankle, Elbow, EyeOuter, HipJoint, Knee, ShoulderJoint, Tragus, Wrist};
+    use Landmark::{Ankle, Elbow, EyeOuter, HipJoint, Knee, Nose, ShoulderJoint, Tragus, Wrist};
     let (pose, crops, truth) = (pose(), crops(), Truth::read());
-    let apart: Vec<Landmark> = [Tragus, EyeOuter, ShoulderJoint, Elbow, Wrist, HipJoint, Knee, Ankle]
+    let apart: Vec<Landmark> = [Tragus, ShoulderJoint, Elbow, Wrist, HipJoint, Knee, Ankle]
         .into_iter()
         .flat_map(|of| Side::BOTH.map(of))
         .collect();
@@ -163,6 +179,17 @@ fn no_point_is_taken_for_another() {
         assert!((0.0..=1.0).contains(&point.visibility) && point.visibility > 0.5);
         assert!((0.0..=1.0).contains(&point.presence) && point.presence > 0.5);
     }
+    for side in Side::BOTH {
+        let to_nose = |l: Landmark| pose.points[&l].at.distance(pose.points[&Nose].at);
+        assert!(to_nose(EyeOuter(side)) < to_nose(Tragus(side)));
+        let to_own = pose.points[&EyeOuter(side)]
+            .at
+            .distance(pose.points[&Tragus(side)].at);
+        let to_other = pose.points[&EyeOuter(side)]
+            .at
+            .distance(pose.points[&Tragus(side.other())].at);
+        assert!(to_own < to_other, "the {side} eye is on the {side} side");
+    }
     assert_eq!(pose.points.len(), 23);
 }
 
@@ -173,12 +200,78 @@ fn metric_points_follow_their_axes() {
     let metric = |landmark: Landmark| pose.points[&landmark].metric;
     for of in [Landmark::ShoulderJoint, Landmark::HipJoint] {
         let across = metric(of(Side::Left))[0] - metric(of(Side::Right))[0];
-        assert!((0.1..0.5).contains(&across), "{across} m from right to left");
+        assert!(
+            (0.1..0.5).contains(&across),
+            "{across} m from right to left"
+        );
     }
     for side in Side::BOTH {
         let down = metric(Landmark::Ankle(side))[1] - metric(Landmark::ShoulderJoint(side))[1];
-        assert!((0.9..1.6).contains(&down), "{down} m from shoulder to ankle");
+        assert!(
+            (0.9..1.6).contains(&down),
+            "{down} m from shoulder to ankle"
+        );
         let away = metric(Landmark::Nose)[2] - metric(Landmark::Tragus(side))[2];
-        assert!(away < 0.0, "the nose of one who faces the camera is nearer than the ear: {away}");
+        assert!(
+            away < 0.0,
+            "the nose of one who faces the camera is nearer than the ear: {away}"
+        );
+    }
+}
+
+/// All points of the net at one place of its picture, and all heat maps alike.
+fn drawn(at: (f32, f32), heat: impl Fn(usize, usize) -> f32) -> NetPose {
+    let points = ndarray::Array1::from_shape_fn(195, |i| match i % 5 {
+        0 => at.0,
+        1 => at.1,
+        _ => 0.0,
+    });
+    let heatmaps =
+        ndarray::Array3::from_shape_fn((64, 64, 39), |(row, column, _)| heat(row, column));
+    decode_pose(
+        points.view(),
+        1.0,
+        heatmaps.view(),
+        ndarray::Array1::zeros(117).view(),
+    )
+}
+
+/// A cell of a heat map is 4 pixels wide: the middle of cell 30 lies at 122.
+#[test]
+fn a_sure_heat_map_draws_its_point_to_the_middle_of_the_warm_cells() {
+    let hot = |row: usize, column: usize, cells: &[(usize, usize)]| {
+        if cells.contains(&(row, column)) {
+            20.0
+        } else {
+            -20.0
+        }
+    };
+    let one = drawn((125.0, 83.0), |row, column| hot(row, column, &[(21, 30)]));
+    let two = drawn((125.0, 83.0), |row, column| {
+        hot(row, column, &[(21, 30), (21, 31)])
+    });
+    for landmark in one.points.keys() {
+        assert!(one.points[landmark].at.distance(Point::new(122.0, 86.0)) < 1e-3);
+        assert!(two.points[landmark].at.distance(Point::new(124.0, 86.0)) < 1e-3);
+    }
+}
+
+#[test]
+fn an_unsure_or_distant_heat_map_leaves_its_point_alone() {
+    let at = Point::new(125.0, 83.0);
+    let cold = drawn((125.0, 83.0), |_, _| -3.0);
+    let far = drawn((125.0, 83.0), |row, column| {
+        if (row, column) == (5, 50) {
+            20.0
+        } else {
+            -20.0
+        }
+    });
+    // Outside of the picture there is no map at all.
+    let outside = drawn((-60.0, 400.0), |_, _| 20.0);
+    for landmark in cold.points.keys() {
+        assert_eq!(cold.points[landmark].at, at);
+        assert_eq!(far.points[landmark].at, at);
+        assert_eq!(outside.points[landmark].at, Point::new(-60.0, 400.0));
     }
 }

@@ -45,7 +45,9 @@ fn moved(figure: &Figure, by: impl Fn(Point<BodyPlane>) -> Point<BodyPlane>) -> 
 /// Anticlockwise, y up.
 fn rotated(figure: &Figure, angle: Angle) -> Figure {
     let (sin, cos) = angle.radians().sin_cos();
-    moved(figure, |p| Point::new(p.x * cos - p.y * sin, p.x * sin + p.y * cos))
+    moved(figure, |p| {
+        Point::new(p.x * cos - p.y * sin, p.x * sin + p.y * cos)
+    })
 }
 
 fn sides_exchanged(figure: &Figure) -> Figure {
@@ -87,10 +89,20 @@ fn follows_rotation(measure: Measure, side: Side) -> Option<f64> {
             Side::Left => 2.0,
             Side::Right => -2.0,
         }),
-        ThoracicAngle | KyphosisIndex | ShoulderFlexionToTrunk | ElbowExtensionDeficit
-        | ArmToEar | ArmToEarRelative => Some(0.0),
-        HeadForwardOfC7 | HeadForwardOfShoulder | ShoulderForwardOfC7 | HeadShift | TrunkShift
-        | ArmToEarFront | ArmToEarFrontRelative | FlexionAsymmetry => None,
+        ThoracicAngle
+        | KyphosisIndex
+        | ShoulderFlexionToTrunk
+        | ElbowExtensionDeficit
+        | ArmToEar
+        | ArmToEarRelative => Some(0.0),
+        HeadForwardOfC7
+        | HeadForwardOfShoulder
+        | ShoulderForwardOfC7
+        | HeadShift
+        | TrunkShift
+        | ArmToEarFront
+        | ArmToEarFrontRelative
+        | FlexionAsymmetry => None,
     }
 }
 
@@ -102,15 +114,17 @@ fn camera() -> impl Strategy<Value = Camera> {
         0.0..2500.0f64,
         (-35.0..35.0f64, -60.0..60.0f64, -80.0..80.0f64),
     )
-        .prop_map(|(focal, centre, distance, height, (pitch, roll, turn))| Camera {
-            focal,
-            centre: Point::new(centre.0, centre.1),
-            distance,
-            height,
-            pitch: Angle::from_degrees(pitch),
-            roll: Angle::from_degrees(roll),
-            turn: Angle::from_degrees(turn),
-        })
+        .prop_map(
+            |(focal, centre, distance, height, (pitch, roll, turn))| Camera {
+                focal,
+                centre: Point::new(centre.0, centre.1),
+                distance,
+                height,
+                pitch: Angle::from_degrees(pitch),
+                roll: Angle::from_degrees(roll),
+                turn: Angle::from_degrees(turn),
+            },
+        )
 }
 
 /// A symmetric covariance of `size` values, with correlations.
@@ -346,7 +360,13 @@ proptest! {
 
 #[test]
 fn a_square_without_area_has_no_map() {
-    for (side, x) in [(0.0, 1.0), (-3.0, 1.0), (f64::NAN, 1.0), (f64::INFINITY, 1.0), (2.0, f64::NAN)] {
+    for (side, x) in [
+        (0.0, 1.0),
+        (-3.0, 1.0),
+        (f64::NAN, 1.0),
+        (f64::INFINITY, 1.0),
+        (2.0, f64::NAN),
+    ] {
         let map = Map::<Crop, Photo>::square(256.0, Point::new(x, 1.0), side, Angle::ZERO, false);
         assert!(map.is_none(), "side {side}, centre {x}");
     }
@@ -355,7 +375,9 @@ fn a_square_without_area_has_no_map() {
 /// Every angle needs two points apart.
 #[test]
 fn angles_between_points_in_one_place_do_not_exist() {
-    let heap: Figure = Landmark::all().map(|landmark| (landmark, Point::new(3.0, 4.0))).collect();
+    let heap: Figure = Landmark::all()
+        .map(|landmark| (landmark, Point::new(3.0, 4.0)))
+        .collect();
     for measure in Measure::ALL {
         for side in Side::BOTH {
             let value = measure.read(&heap, Some(side));

@@ -1,10 +1,13 @@
 //! The integration tests, one binary: each module is a room of its own.
 
 mod architecture;
+mod cli;
 mod common;
 mod decoding;
+mod demo;
 mod figures;
 mod invariances;
 mod photos;
 mod published;
 mod real_photos;
+mod rendered;

@@ -174,7 +174,7 @@ class Posed:
 
 class Body:
     def __init__(self, phenotype, changes, stature_cm):
-        """The body whose rest height is `stature_cm`, to 3 mm its stature."""
+        """The body whose rest height is `stature_cm`, to 5 mm its stature."""
         self.mesh = mesh()
         low, high = 0.0, 1.0
         for _ in range(14):

@@ -10,6 +10,8 @@ from functools import lru_cache
 from pathlib import Path
 
 import numpy as np
+from scipy import sparse
+from scipy.sparse import linalg
 
 from body import mesh, neighbour_average, unit, vertex_normals
 
@@ -136,8 +138,8 @@ def head_weight():
     return mesh().weight_of("head", "neck")
 
 
-def scalp_field(fringe):
-    """Hair-bearing skin; `fringe` lowers the forehead line. Ears stay free."""
+def scalp_field(fringe, over_ears=False):
+    """Hair-bearing skin; `fringe` lowers the forehead line. Ears stay free unless covered."""
     m = mesh()
     x, y, z = m.reference.T
     line = np.interp(
@@ -146,6 +148,10 @@ def scalp_field(fringe):
         [0.915, 0.912, 0.905, 0.885, 0.853, 0.838, 0.846, 0.845, 0.800, 0.772, 0.768],
     )
     line = np.where(y < -0.09, line - fringe, line)
+    if over_ears:
+        # From the temple down in front of the ear, and below its lobe to the nape.
+        cover = np.interp(y, [-0.095, -0.085, -0.07, -0.05, -0.02, 0.02], [1.0, 0.83, 0.79, 0.772, 0.766, 0.766])
+        return np.minimum.reduce([z - np.minimum(line, cover), 0.1 * (head_weight() - 0.5)])
     ear = np.sqrt(((y + 0.043) / 0.030) ** 2 + ((z - 0.818) / 0.036) ** 2)
     free_of_ear = np.where(np.abs(x) > 0.055, 0.028 * (ear - 1), 1.0)
     return np.minimum.reduce([z - line, free_of_ear, 0.1 * (head_weight() - 0.5)])
@@ -239,14 +245,33 @@ def smooth_step(x):
     return x * x * (3 - 2 * x)
 
 
+def without_ears(vertices):
+    """The skin with a smooth membrane across each ear, which a scarf lies on."""
+    ear = np.clip(2 * mask("ears"), 0, 1) * (head_weight() > 0.5)
+    for _ in range(3):
+        ear = neighbours() @ ear
+    ear = ear > 0.02
+    average = neighbours()[ear]
+    inner = sparse.identity(ear.sum(), format="csc") - average[:, ear]
+    flat = vertices.copy()
+    flat[ear] = linalg.spsolve(inner.tocsc(), average[:, ~ear] @ vertices[~ear])
+    return flat
+
+
 def hair_pieces(vertices, normals, style, seed):
-    """Hair or a headscarf; `style` is short, tied, cropped or headscarf."""
+    """Hair or a headscarf; `style` is bald, short, tied, cropped, headscarf or headscarf-over-ears."""
+    if style == "bald":
+        return []
     rng = np.random.default_rng(seed)
     m = mesh()
     x, y, z = m.reference.T
-    thickness = {"short": 0.017, "tied": 0.008, "cropped": 0.006, "headscarf": 0.015}[style]
-    scarf = style == "headscarf"
-    field = scalp_field({"cropped": 0.0, "tied": 0.008}.get(style, 0.014))
+    scarf = style.startswith("headscarf")
+    over_ears = style == "headscarf-over-ears"
+    thickness = 0.015 if scarf else {"short": 0.017, "tied": 0.008, "cropped": 0.006}[style]
+    field = scalp_field({"cropped": 0.0, "tied": 0.008}.get(style, 0.014), over_ears)
+    if over_ears:
+        vertices = without_ears(vertices)
+        normals = vertex_normals(vertices, m.faces)
     edge = 0.012 if scarf else 0.03
     offset = 0.0012 + thickness * smooth_step(field / edge)
     if style == "short":
@@ -267,7 +292,7 @@ def hair_pieces(vertices, normals, style, seed):
             ((0.022, 0.062, 0.765), (0.014, 0.008, 0.040)),
             ((-0.018, 0.064, 0.760), (0.013, 0.008, 0.045)),
         ],
-    }.get(style, [])
+    }.get("headscarf" if scarf else style, [])
     matrix, shift = head_placement(vertices)
     for k, (centre, radii) in enumerate(knots):
         points, triangles = ball()
@@ -309,6 +334,9 @@ def dressed(vertices, look, seed):
         pieces.append(Piece(name, cloth, faces, name, thickness=0.0018))
         under = np.where(field > -0.03, height, under)
         bare &= field < 0.012
+    if look["hair"]["style"] == "headscarf-over-ears":
+        # The ears would stick out of the scarf.
+        bare &= scalp_field(0.014, over_ears=True) < 0.012
     seen = m.faces[bare[m.faces].any(axis=1)]
     colour = skin_colour(look["skin"], look["lips"], look["blush"])
     pieces.append(Piece("skin", vertices, seen, "skin", colour=colour))

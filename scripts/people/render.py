@@ -62,13 +62,15 @@ def camera_of(photo, size, rng):
     return camera
 
 
+def hanging(wobble):
+    return Arm("frontal", 7 + wobble(1), 3 + wobble(1), 14 + wobble(2), -40, 16)
+
+
 def arms_of(photo, visit, rng):
-    """How the arms hang or reach in one photo."""
+    """How the arms hang or reach in one photo; an arm without an angle hangs."""
     wobble = lambda spread: float(rng.normal(0, spread))
     if photo["task"] == "stand":
-        return {
-            s: Arm("frontal", 7 + wobble(1), 3 + wobble(1), 14 + wobble(2), -40, 16) for s in ("left", "right")
-        }
+        return {s: hanging(wobble) for s in ("left", "right")}
     sagittal = photo["view"] == "side"
     angles = visit["reach"]["flexion" if sagittal else "abduction"]
     return {
@@ -79,6 +81,8 @@ def arms_of(photo, visit, rng):
             visit["reach"]["elbow"][s] + wobble(0.7),
             visit["reach"].get("pronation", 0),
         )
+        if angles[s] is not None
+        else hanging(wobble)
         for s in ("left", "right")
     }
 
@@ -118,89 +122,152 @@ def exif_of(visit, camera, number):
     )
 
 
-def photo_truth(photo, visit, posed, camera, size):
-    forward, left = scene.body_axes(photo["view"], photo["side"], camera["turn_deg"])
-    points = {n: body_frame_mm(p) for n, p in posed.points.items()}
-    names = list(points)
-    world = np.array([points[n][0] * forward + points[n][1] * left + [0, 0, points[n][2]] for n in names]) / 1000
-    pixels = scene.project(world, camera, *size)
-    kept = ("focal_px", "distance_m", "height_m", "pitch_deg", "roll_deg", "turn_deg")
-    return {
+class Placed:
+    """A posed body in the room, seen in the photo's view."""
+
+    def __init__(self, person, posed, photo, turn_deg, at_m=(0, 0)):
+        self.look = person["look"]
+        self.posed = posed
+        forward, left = scene.body_axes(photo["view"], photo["side"], turn_deg)
+        self.axes = np.stack([left, -forward, [0, 0, 1]])
+        self.at = np.array([*at_m, 0])
+
+    def in_world(self, vertices):
+        """From the body's axes to the world's."""
+        return vertices @ self.axes + self.at
+
+    def pieces(self, seed):
+        return [
+            replace(p, vertices=self.in_world(p.vertices)) for p in dressed(self.posed.vertices, self.look, seed)
+        ]
+
+    def landmarks(self, camera, size):
+        """Pixels of the landmarks that lie inside the picture."""
+        names = list(self.posed.points)
+        pixels = scene.project(self.in_world(np.array([self.posed.points[n] for n in names])), camera, *size)
+        return {
+            n: {"x": round(float(x), 3), "y": round(float(y), 3)}
+            for n, (x, y) in zip(names, pixels)
+            if 0 <= x <= size[0] and 0 <= y <= size[1]
+        }
+
+    def check_framing(self, file, camera, size):
+        """Every point of the body lies inside the picture, with a margin."""
+        pixels = scene.project(self.in_world(self.posed.vertices), camera, *size)
+        margin = 0.025 * size[1]
+        if (pixels < margin).any() or (pixels > np.array(size) - margin).any():
+            raise ValueError(f"{file}: the body leaves the picture: {pixels.min(0)} {pixels.max(0)}")
+
+
+def photo_truth(photo, visit, placed, camera, size):
+    """What is true of one photo; `placed` is whom it shows, its subject first."""
+    of_camera = ("focal_px", "height_m", "pitch_deg", "roll_deg")
+    # Where nobody stands there is no distance and no turn.
+    with_subject = ("focal_px", "distance_m", "height_m", "pitch_deg", "roll_deg", "turn_deg")
+    kept = with_subject if placed else of_camera
+    points = {n: body_frame_mm(p) for n, p in placed[0].posed.points.items()} if placed else {}
+    found = {
         "view": photo["view"],
         "task": photo["task"],
         "side": photo["side"],
         "width": size[0],
         "height": size[1],
         "camera": {k: round(float(camera[k]), 5) for k in kept},
-        "landmarks": {n: {"x": round(float(x), 3), "y": round(float(y), 3)} for n, (x, y) in zip(names, pixels)},
-        "body": {n: [round(float(v), 2) for v in points[n]] for n in names},
+        "landmarks": placed[0].landmarks(camera, size) if placed else {},
+        "body": {n: [round(float(v), 2) for v in p] for n, p in points.items()},
         "measures": truth.measures(points, photo["view"], photo["task"], photo["side"], visit["operated_side"]),
     }
-
-
-def in_world(pieces, photo, camera):
-    """The pieces moved from the body's axes to the world's."""
-    forward, left = scene.body_axes(photo["view"], photo["side"], camera["turn_deg"])
-    axes = np.stack([left, -forward, [0, 0, 1]])
-    return [replace(p, vertices=p.vertices @ axes) for p in pieces]
-
-
-def check_framing(vertices, photo, camera, size):
-    """Every point of the body lies inside the picture, with a margin."""
-    forward, left = scene.body_axes(photo["view"], photo["side"], camera["turn_deg"])
-    pixels = scene.project(vertices @ np.stack([left, -forward, [0, 0, 1]]), camera, *size)
-    margin = 0.025 * size[1]
-    if (pixels < margin).any() or (pixels > np.array(size) - margin).any():
-        raise ValueError(f"{photo['file']}: the body leaves the picture: {pixels.min(0)} {pixels.max(0)}")
+    if len(placed) > 1:
+        found["bystander"] = {"landmarks": placed[1].landmarks(camera, size)}
+    return found
 
 
 def write_json(path, value):
     path.write_text(json.dumps(value, indent=1) + "\n")
 
 
-def render_visit(person, body, visit, scenario, out, only, draft):
-    size, seed = scenario["size"], scenario["seed"]
-    folder = out / visit["folder"]
+class Cast:
+    """The scenario's people and their bodies, each built once."""
+
+    def __init__(self, people):
+        self.people = {p["code"]: p for p in people}
+        self.bodies = {}
+
+    def body(self, code):
+        if code not in self.bodies:
+            person = self.people[code]
+            self.bodies[code] = Body(person["body"], person.get("changes", {}), person["stature_cm"])
+        return self.bodies[code]
+
+    def placed(self, code, visit, photo, rng, turn_deg, at_m=(0, 0)):
+        posed = self.body(code).pose(posture_of(photo, visit, rng), arms_of(photo, visit, rng))
+        return Placed(self.people[code], posed, photo, turn_deg, at_m)
+
+    def in_photo(self, code, visit, photo, camera, rng):
+        """Whom the photo shows, its subject first; a photo without a view shows nobody."""
+        if not photo["view"]:
+            return []
+        shown = [self.placed(code, visit, photo, rng, camera["turn_deg"])]
+        if other := photo.get("bystander"):
+            beside = self.people[other["code"]]["visits"][0]
+            shown.append(self.placed(other["code"], beside, photo, rng, other["turn_deg"], other["at_m"]))
+        return shown
+
+
+def render_photo(target, photo, visit, cast, code, scenario, options, number):
+    """Render one photo unless it exists; returns its truth."""
+    size, seed = photo.get("size", scenario["size"]), scenario["seed"]
+    # Drawn for every photo, rendered or not, so that a resumed run agrees.
+    rng = generator(seed, code, visit["folder"], photo["file"])
+    camera = camera_of(photo, size, rng)
+    placed = cast.in_photo(code, visit, photo, camera, rng)
+    if not photo.get("cropped"):
+        for someone in placed:
+            someone.check_framing(photo["file"], camera, size)
+    found = photo_truth(photo, visit, placed, camera, size)
+    if target.exists() or options.only not in str(target):
+        return found
+    room = scenario["room"] | cast.people[code].get("room", {}) | visit.get("room", {}) | photo.get("room", {})
+    with tempfile.TemporaryDirectory() as scratch:
+        picture = Path(scratch) / "picture.png"
+        scene.render(
+            picture, [(p.pieces(seed), p.look) for p in placed], room, camera, *size,
+            samples=options.draft or scenario["samples"], seed=int(rng.integers(1 << 30)),
+        )
+        part = target.with_suffix(".part")
+        Image.open(picture).convert("RGB").save(part, "JPEG", quality=QUALITY, exif=exif_of(visit, camera, number))
+    os.replace(part, target)
+    print(f"{target} {target.stat().st_size // 1024} kB", flush=True)
+    return found
+
+
+def render_folder(folder, visits, cast, scenario, options):
+    """All photos of a folder, with visit.json and truth.json.
+
+    `visits` are (person's code, visit). A folder that several people share is
+    nobody's visit: only its label is written, and each photo has its own stature.
+    """
     folder.mkdir(parents=True, exist_ok=True)
-    truths = {}
-    for number, photo in enumerate(visit["photos"]):
-        # Drawn for every photo, rendered or not, so that a resumed run agrees.
-        rng = generator(seed, person["code"], visit["folder"], photo["file"])
-        camera = camera_of(photo, size, rng)
-        posed = body.pose(posture_of(photo, visit, rng), arms_of(photo, visit, rng))
-        check_framing(posed.vertices, photo, camera, size)
-        truths[photo["file"]] = photo_truth(photo, visit, posed, camera, size)
-        target = folder / photo["file"]
-        if target.exists() or (only and only not in str(target)):
-            continue
-        pieces = in_world(dressed(posed.vertices, person["look"], seed), photo, camera)
-        room = scenario["room"] | person.get("room", {}) | visit.get("room", {})
-        with tempfile.TemporaryDirectory() as scratch:
-            picture = Path(scratch) / "picture.png"
-            scene.render(
-                picture, pieces, person["look"], room, camera, *size,
-                samples=draft or scenario["samples"], seed=int(rng.integers(1 << 30)),
-            )
-            part = target.with_suffix(".part")
-            Image.open(picture).convert("RGB").save(
-                part, "JPEG", quality=QUALITY, exif=exif_of(visit, camera, number)
-            )
-        os.replace(part, target)
-        print(f"{target} {target.stat().st_size // 1024} kB", flush=True)
-    write_json(
-        folder / "visit.json",
-        {
-            "label": visit["label"],
+    shared = len(visits) > 1
+    truths, head = {}, {"about": ABOUT}
+    for code, visit in visits:
+        for number, photo in enumerate(visit["photos"]):
+            found = render_photo(folder / photo["file"], photo, visit, cast, code, scenario, options, number)
+            if shared and photo["view"]:
+                found = {"stature_mm": round(cast.body(code).stature_mm(), 1)} | found
+            truths[photo["file"]] = found
+    code, visit = visits[0]
+    note = {"label": visit["label"]}
+    if not shared:
+        note |= {
             "date": visit["date"],
-            "case": person["code"],
-            "stature_cm": person["stature_cm"],
+            "case": code,
+            "stature_cm": cast.people[code]["stature_cm"],
             "operated_side": visit["operated_side"],
-        },
-    )
-    write_json(
-        folder / "truth.json",
-        {"about": ABOUT, "stature_mm": round(body.stature_mm(), 1), "photos": truths},
-    )
+        }
+        head["stature_mm"] = round(cast.body(code).stature_mm(), 1)
+    write_json(folder / "visit.json", note)
+    write_json(folder / "truth.json", head | {"photos": truths})
 
 
 def main():
@@ -211,14 +278,14 @@ def main():
     parser.add_argument("--draft", type=int, default=0, metavar="N", help="N samples, for a quick look")
     options = parser.parse_args()
     scenario = json.loads(options.scenario.read_text())
+    cast = Cast(scenario["people"])
+    folders = {}
     for person in scenario["people"]:
-        if options.only and not any(
-            options.only in str(options.out / v["folder"] / p["file"]) for v in person["visits"] for p in v["photos"]
-        ):
-            continue
-        body = Body(person["body"], person.get("changes", {}), person["stature_cm"])
         for visit in person["visits"]:
-            render_visit(person, body, visit, scenario, options.out, options.only, options.draft)
+            folders.setdefault(options.out / visit["folder"], []).append((person["code"], visit))
+    for folder, visits in folders.items():
+        if any(options.only in str(folder / p["file"]) for _, v in visits for p in v["photos"]):
+            render_folder(folder, visits, cast, scenario, options)
 
 
 if __name__ == "__main__":

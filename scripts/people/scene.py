@@ -1,7 +1,7 @@
-"""A plain treatment room in Blender, one clothed body in it, and the camera.
+"""A plain treatment room in Blender, clothed bodies in it, and the camera.
 
 World axes: x to the right of the picture, y away from the camera, z up; metres.
-The body's origin (mid-ankle on the floor) is the world's, the camera stands at
+The subject's origin (mid-ankle on the floor) is the world's, the camera stands at
 (0, -distance, height) and looks along +y before pitch and roll.
 """
 
@@ -49,7 +49,8 @@ def body_axes(view, side, turn_deg):
 
     The body axis that points to the right of the picture lies along
     (cos turn, sin turn) in (right, away); the one that faces the camera along
-    (sin turn, -cos turn).
+    (sin turn, -cos turn). In the oblique view the body faces halfway between
+    the side view's way and the camera.
     """
     t = math.radians(turn_deg)
     rightward = np.array([math.cos(t), math.sin(t), 0.0])
@@ -59,6 +60,8 @@ def body_axes(view, side, turn_deg):
         ("side", "left"): -rightward,
         ("front", ""): nearward,
         ("back", ""): -nearward,
+        ("oblique", "right"): (rightward + nearward) / math.sqrt(2),
+        ("oblique", "left"): (nearward - rightward) / math.sqrt(2),
     }[view, side]
     return forward, np.array([-forward[1], forward[0], 0.0])
 
@@ -227,15 +230,16 @@ def materials_of(look):
     }
 
 
-def render(path, pieces, look, room, camera, width, height, samples, seed):
-    """Render `pieces` (world coordinates) to a lossless picture at `path`."""
+def render(path, people, room, camera, width, height, samples, seed):
+    """Render people, each (pieces in world coordinates, look), to a lossless picture at `path`."""
     bpy.ops.wm.read_factory_settings(use_empty=True)
     scene = bpy.context.scene
     build_room(room)
-    materials = materials_of(look)
-    for piece in pieces:
-        _object(piece.name, piece.vertices, piece.faces, materials[piece.material],
-                colour=piece.colour, thickness=piece.thickness)
+    for pieces, look in people:
+        materials = materials_of(look)
+        for piece in pieces:
+            _object(piece.name, piece.vertices, piece.faces, materials[piece.material],
+                    colour=piece.colour, thickness=piece.thickness)
 
     lens = bpy.data.cameras.new("camera")
     lens.sensor_fit, lens.sensor_width = "HORIZONTAL", 36.0

@@ -5,6 +5,9 @@
 
 use std::collections::BTreeMap;
 
+use image::{Rgb, RgbImage};
+use imageproc::drawing::draw_filled_rect_mut;
+use imageproc::rect::Rect;
 use ndarray::Ix1;
 use rayon::prelude::*;
 
@@ -21,7 +24,7 @@ use crate::photo::Photo;
 const LEAST_DETECTION: f64 = 0.5;
 /// A region in which the pose net itself sees a person with less probability is nobody.
 const LEAST_PERSON: f64 = 0.5;
-/// So many bystanders are looked at, to cover their faces; the surest first.
+/// So many bystanders are looked for, to cover their faces.
 const MOST_BYSTANDERS: usize = 8;
 
 /// The pose net's answer for one look, in the photo's pixels and with the subject's sides.
@@ -137,31 +140,57 @@ impl Finder {
 
     /// Searches the whole photo.
     pub fn search(&self, photo: &Photo) -> Result<Search, InferError> {
-        let mut regions = self.regions(photo)?;
         let mut person = None;
-        while person.is_none() && !regions.is_empty() {
-            person = self.look_closely(photo, regions.remove(0))?;
+        for region in self.regions(photo, &[])? {
+            person = self.look_closely(photo, region)?;
+            if person.is_some() {
+                break;
+            }
         }
-        let bystanders = regions
-            .par_iter()
-            .take(MOST_BYSTANDERS)
-            .map(|region| self.look_once(photo, region, &LOOKS[0]))
-            .collect::<Result<Vec<_>, _>>()?
-            .into_iter()
-            .filter(|seen| seen.pose.score >= LEAST_PERSON)
-            .map(|seen| seen.sample())
-            .collect();
+        let bystanders = match &person {
+            Some(person) => self.bystanders(photo, person)?,
+            None => Vec::new(),
+        };
         Ok(Search { person, bystanders })
     }
 
-    /// The regions of everybody in the photo, the largest central person first.
-    fn regions(&self, photo: &Photo) -> Result<Vec<Region>, InferError> {
+    /// Everybody else. The detector tends to report the most prominent person alone, so whoever
+    /// was found is covered and the photo searched again, until nobody turns up.
+    fn bystanders(&self, photo: &Photo, person: &Person) -> Result<Vec<Sample>, InferError> {
+        let mut known: Vec<Extent> = person.samples.first().map(Extent::of).into_iter().collect();
+        let mut bystanders = Vec::new();
+        while bystanders.len() < MOST_BYSTANDERS {
+            let mut found = None;
+            for region in self.regions(photo, &known)? {
+                if known.iter().any(|extent| extent.holds(region.centre)) {
+                    continue;
+                }
+                let seen = self.look_once(photo, &region, &LOOKS[0])?;
+                if seen.pose.score >= LEAST_PERSON {
+                    found = Some(seen.sample());
+                    break;
+                }
+            }
+            let Some(sample) = found else { break };
+            known.push(Extent::of(&sample));
+            bystanders.push(sample);
+        }
+        Ok(bystanders)
+    }
+
+    /// The regions of everybody in the photo, the largest central person first. What lies within
+    /// `covered` is not looked at.
+    fn regions(&self, photo: &Photo, covered: &[Extent]) -> Result<Vec<Region>, InferError> {
         let size = self.detector.size();
         let side = f64::from(photo.width().max(photo.height()));
         let Some(map) = Map::square(f64::from(size), photo.centre(), side, Angle::ZERO, false) else {
             return Ok(Vec::new());
         };
-        let tensors = self.detector.run(&photo.crop(&map, size))?;
+        let mut picture = photo.crop(&map, size);
+        for extent in covered {
+            extent.cover(&mut picture, &map.inverse());
+        }
+        let tensors = self.detector.run(&picture)?;
         let flat = |name: &str, columns: usize| {
             tensors[name]
                 .view()
@@ -289,6 +318,40 @@ impl Seen {
             })
             .collect();
         Sample { points }
+    }
+}
+
+/// The upright box around a person.
+struct Extent {
+    low: Point<geometry::Photo>,
+    high: Point<geometry::Photo>,
+}
+
+impl Extent {
+    /// Around the landmarks, with room for the top of the head, hands and feet.
+    fn of(sample: &Sample) -> Extent {
+        let at = || sample.points.values().map(|point| point.at);
+        let least = |of: fn(Point<geometry::Photo>) -> f64| at().map(of).fold(f64::INFINITY, f64::min);
+        let most = |of: fn(Point<geometry::Photo>) -> f64| at().map(of).fold(f64::NEG_INFINITY, f64::max);
+        let room = 0.1 * (most(|p| p.y) - least(|p| p.y));
+        Extent {
+            low: Point::new(least(|p| p.x) - room, least(|p| p.y) - room),
+            high: Point::new(most(|p| p.x) + room, most(|p| p.y) + room),
+        }
+    }
+
+    fn holds(&self, point: Point<geometry::Photo>) -> bool {
+        (self.low.x..self.high.x).contains(&point.x) && (self.low.y..self.high.y).contains(&point.y)
+    }
+
+    /// Paints the box in the mid-grey that says nothing to the detector.
+    fn cover(&self, picture: &mut RgbImage, crop_from_photo: &Map<geometry::Photo, Crop>) {
+        let (low, high) = (crop_from_photo.apply(self.low), crop_from_photo.apply(self.high));
+        let rect = Rect::at(low.x.floor() as i32, low.y.floor() as i32).of_size(
+            (high.x - low.x).ceil().max(1.0) as u32,
+            (high.y - low.y).ceil().max(1.0) as u32,
+        );
+        draw_filled_rect_mut(picture, rect, Rgb([128, 128, 128]));
     }
 }
 

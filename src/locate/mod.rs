@@ -16,7 +16,7 @@ use nalgebra::{Matrix2, Vector2};
 pub use manual::{ManualPoint, place};
 pub use recognise::{Doubt, Recognised, Wish, WishedView, recognise};
 
-use crate::body::{Landmark, Task, View};
+use crate::body::{Landmark, Side, Task, View};
 use crate::geometry::{Photo, Point};
 use crate::infer::Sample;
 use crate::visit::{Evidence, FaceCircle, Located};
@@ -47,6 +47,9 @@ pub struct Landmarks {
 /// Below this mean probability a landmark counts as not seen.
 const LEAST_PRESENCE: f64 = 0.5;
 const LEAST_VISIBILITY: f64 = 0.4;
+/// The net draws a joint that is cut off to the edge of the photo: nearer to it than this part of
+/// the photo's longer side, a landmark counts as outside.
+const EDGE: f64 = 0.01;
 
 /// Combines the looks. `size` is that of the photo in pixels.
 pub fn combine(samples: &[Sample], view: View, task: Task, size: (u32, u32)) -> Landmarks {
@@ -84,7 +87,10 @@ fn one(
         seen.iter().map(|point| of(point)).sum::<f64>() / count
     };
     let at = Point::<Photo>::new(mean_of(|p| p.at.x), mean_of(|p| p.at.y));
-    let inside = (0.0..=f64::from(size.0)).contains(&at.x) && (0.0..=f64::from(size.1)).contains(&at.y);
+    let (width, height) = (f64::from(size.0), f64::from(size.1));
+    let margin = EDGE * width.max(height);
+    let inside = (margin..=width - margin).contains(&at.x)
+        && (margin..=height - margin).contains(&at.y);
     if !inside || mean_of(|p| p.presence) < LEAST_PRESENCE {
         return Err(Missing::OutsidePhoto);
     }
@@ -125,7 +131,7 @@ pub fn stature_px(samples: &[Sample]) -> Option<f64> {
     let lengths: Vec<f64> = samples
         .iter()
         .flat_map(|sample| {
-            crate::body::Side::BOTH.map(|side| {
+            Side::BOTH.map(|side| {
                 let at = |landmark| sample.points.get(&landmark).map(|p| p.at);
                 let (shoulder, hip) = (at(ShoulderJoint(side))?, at(HipJoint(side))?);
                 let (knee, ankle) = (at(Knee(side))?, at(Ankle(side))?);
@@ -141,34 +147,30 @@ pub fn stature_px(samples: &[Sample]) -> Option<f64> {
     (mean > 1.0).then_some(mean / PART)
 }
 
-/// A circle over the face that one look saw, from brow to chin and cheek to cheek.
+/// A circle over the face that one look saw, from brow to chin and cheek to cheek, short of the
+/// ears: those are measured.
 pub fn face_circle(sample: &Sample) -> Option<FaceCircle> {
     use Landmark::*;
     let at = |landmark: Landmark| sample.points.get(&landmark).map(|point| point.at);
-    let both = |of: fn(crate::body::Side) -> Landmark| crate::body::Side::BOTH.map(of);
-    let face: Vec<Point<Photo>> = [Nose]
-        .into_iter()
-        .chain(both(EyeOuter))
-        .chain(both(Mouth))
-        .filter_map(at)
-        .collect();
-    if face.is_empty() {
-        return None;
-    }
-    let count = face.len() as f64;
-    let centre = Point::new(
-        face.iter().map(|p| p.x).sum::<f64>() / count,
-        face.iter().map(|p| p.y).sum::<f64>() / count,
-    );
-    let to_features = face.iter().map(|p| p.distance(centre)).fold(0.0, f64::max);
+    let middle = |of: fn(Side) -> Landmark| Some(at(of(Side::Left))?.midpoint(at(of(Side::Right))?));
+    let (eyes, mouth, nose) = (middle(EyeOuter)?, middle(Mouth)?, at(Nose)?);
+    let features = Side::BOTH.map(|side| [at(EyeOuter(side)), at(Mouth(side))]);
+    let centre = eyes.midpoint(mouth).midpoint(nose);
+    let farthest = |points: &mut dyn Iterator<Item = Point<Photo>>| {
+        points.map(|p| p.distance(centre)).fold(0.0, f64::max)
+    };
+    let to_features = farthest(&mut features.into_iter().flatten().flatten());
     // In profile the features lie close together; the ear tells how large the head is.
-    let to_ear = both(Tragus)
-        .into_iter()
-        .filter_map(at)
-        .map(|ear| ear.distance(centre))
-        .fold(0.0, f64::max);
+    let to_ear = farthest(&mut Side::BOTH.into_iter().filter_map(|side| at(Tragus(side))));
+    // The net sets the eyes too low in profile, so the circle sits higher than its points.
+    let up = eyes - mouth;
+    let raise = if up.length() > 0.0 {
+        up * (0.2 * to_ear / up.length())
+    } else {
+        up
+    };
     Some(FaceCircle {
-        centre,
-        radius: (1.7 * to_features).max(0.75 * to_ear).max(4.0),
+        centre: centre + raise,
+        radius: (1.7 * to_features).max(0.9 * to_ear).max(4.0),
     })
 }

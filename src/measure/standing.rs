@@ -77,6 +77,9 @@ fn chord(figure: &Figure) -> Option<Chord> {
 /// `atan(E/L1) + atan(E/L2)`, radians: 180° minus the angle at the apex; larger = rounder. Side
 /// view. A surface angle: never a Cobb angle.
 ///
+/// The apex of a real back lies somewhere between T4 and T8, so reading it at one of the two makes
+/// the angle low by some 1.5° on a rendered body, alike at every visit.
+///
 /// Definition: Greendale et al. 2011, Osteoporos Int 22:1897–1905.
 pub(super) fn thoracic_angle(figure: &Figure) -> Option<f64> {
     let chord = chord(figure)?;

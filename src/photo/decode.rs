@@ -39,14 +39,16 @@ pub enum PhotoErrorKind {
     Empty,
     #[error("not a photo that can be read: expected JPEG, PNG, WebP or TIFF")]
     UnknownFormat,
-    #[error("the photo is damaged or cut short ({detail})")]
-    Damaged { detail: String },
-    #[error("this kind of {format} file is not supported ({detail})")]
-    Unsupported { format: &'static str, detail: String },
+    #[error("the photo is damaged or cut short")]
+    Damaged,
+    #[error("this kind of {format} file is not supported")]
+    Unsupported { format: &'static str },
     #[error("the file has {bytes} bytes, more than the {limit} that are read")]
     TooManyBytes { bytes: u64, limit: u64 },
     #[error("the photo has {width}×{height} pixels, more than the {limit} that are read")]
     TooManyPixels { width: u32, height: u32, limit: u64 },
+    #[error("the photo is too large to be read in one piece")]
+    TooMuchMemory,
     #[error("the photo has {width}×{height} pixels, too few to find a person in")]
     TooSmall { width: u32, height: u32 },
 }
@@ -55,15 +57,15 @@ impl PhotoErrorKind {
     /// What the person can do about it.
     pub fn hint(&self) -> &'static str {
         match self {
-            PhotoErrorKind::Empty | PhotoErrorKind::Damaged { .. } => {
+            PhotoErrorKind::Empty | PhotoErrorKind::Damaged => {
                 "copy the photo from the camera again, or take it again"
             }
             PhotoErrorKind::UnknownFormat | PhotoErrorKind::Unsupported { .. } => {
                 "export the photo as JPEG (phones that save HEIC offer \"most compatible\")"
             }
-            PhotoErrorKind::TooManyBytes { .. } | PhotoErrorKind::TooManyPixels { .. } => {
-                "save the photo at 12 megapixels or less"
-            }
+            PhotoErrorKind::TooManyBytes { .. }
+            | PhotoErrorKind::TooManyPixels { .. }
+            | PhotoErrorKind::TooMuchMemory => "save the photo at 12 megapixels or less",
             PhotoErrorKind::TooSmall { .. } => "use the original photo, not a thumbnail",
         }
     }
@@ -117,29 +119,21 @@ pub(super) fn decode(bytes: &[u8], limits: Limits) -> Result<(RgbImage, CameraTa
     Ok((upright, camera))
 }
 
+/// The library's own messages speak of chunks and markers; what the user can do depends only on
+/// the kind.
 fn in_our_words(error: ImageError) -> PhotoError {
+    use image::ImageFormat::{Jpeg, Png, Tiff, WebP};
+    use image::error::ImageFormatHint::Exact;
     match error {
-        ImageError::Unsupported(error) => {
-            let hint = error.format_hint();
-            let format = match hint {
-                image::error::ImageFormatHint::Exact(format) => match format {
-                    image::ImageFormat::Jpeg => "JPEG",
-                    image::ImageFormat::Png => "PNG",
-                    image::ImageFormat::WebP => "WebP",
-                    image::ImageFormat::Tiff => "TIFF",
-                    _ => return PhotoErrorKind::UnknownFormat.into(),
-                },
-                _ => return PhotoErrorKind::UnknownFormat.into(),
-            };
-            PhotoErrorKind::Unsupported {
-                format,
-                detail: error.to_string(),
-            }
-            .into()
-        }
-        other => PhotoErrorKind::Damaged {
-            detail: other.to_string(),
-        }
-        .into(),
+        ImageError::Unsupported(error) => match error.format_hint() {
+            Exact(Jpeg) => PhotoErrorKind::Unsupported { format: "JPEG" },
+            Exact(Png) => PhotoErrorKind::Unsupported { format: "PNG" },
+            Exact(WebP) => PhotoErrorKind::Unsupported { format: "WebP" },
+            Exact(Tiff) => PhotoErrorKind::Unsupported { format: "TIFF" },
+            _ => PhotoErrorKind::UnknownFormat,
+        },
+        ImageError::Limits(_) => PhotoErrorKind::TooMuchMemory,
+        _ => PhotoErrorKind::Damaged,
     }
+    .into()
 }

@@ -1,0 +1,64 @@
+//! Times one photo of 12 megapixels from the bytes of its file to its measures.
+//!
+//! `cargo bench --bench photo` uses the built-in runtime; with `ORT_DYLIB_PATH` set to an ONNX
+//! Runtime library, that one. The photo is a demo photo enlarged to 3000×4000 pixels.
+
+use std::hint::black_box;
+use std::path::PathBuf;
+use std::time::Duration;
+
+use criterion::{Criterion, criterion_group, criterion_main};
+use image::codecs::jpeg::JpegEncoder;
+use image::imageops::{FilterType, resize};
+use tragus::infer::{Finder, PoseNetKind, Runtime, RuntimeChoice};
+use tragus::locate::Wish;
+use tragus::photo::{Limits, Photo};
+use tragus::pipeline::{PhotoInput, measure_photo};
+use tragus::visit::VisitFacts;
+
+fn twelve_megapixels() -> Vec<u8> {
+    let demo = concat!(env!("CARGO_MANIFEST_DIR"), "/fixtures/demo/intake/side-reach.jpg");
+    let small = image::open(demo).expect("the demo photo").into_rgb8();
+    let large = resize(&small, 3000, 4000, FilterType::CatmullRom);
+    let mut jpeg = Vec::new();
+    JpegEncoder::new_with_quality(&mut jpeg, 92)
+        .encode_image(&large)
+        .expect("a JPEG");
+    jpeg
+}
+
+fn photo_to_measures(criterion: &mut Criterion) {
+    let library = std::env::var_os("ORT_DYLIB_PATH").map(PathBuf::from);
+    let choice = RuntimeChoice::settle("auto", library, None);
+    let runtime = Runtime::start(&choice).expect("a runtime");
+    let jpeg = twelve_megapixels();
+    let facts = VisitFacts {
+        stature_cm: Some(164.0),
+        ..VisitFacts::default()
+    };
+    let mut group = criterion.benchmark_group("12 megapixels");
+    group.sample_size(20).measurement_time(Duration::from_secs(15));
+    group.bench_function("decode", |b| {
+        b.iter(|| Photo::decode(black_box(&jpeg), Limits::default()).expect("a photo"));
+    });
+    for (name, kind) in [("full", PoseNetKind::Full), ("heavy", PoseNetKind::Heavy)] {
+        let finder = Finder::load(runtime, kind, rayon::current_num_threads()).expect("the nets");
+        group.bench_function(format!("to measures, pose net {name}"), |b| {
+            b.iter(|| {
+                let input = PhotoInput {
+                    file: "photo.jpg".to_owned(),
+                    bytes: Ok(jpeg.clone()),
+                    wish: Wish::default(),
+                    manual: Vec::new(),
+                };
+                let (_, readings) = measure_photo(&finder, &facts, input).expect("the nets");
+                assert!(readings.iter().any(|reading| reading.outcome.is_ok()));
+                readings
+            });
+        });
+    }
+    group.finish();
+}
+
+criterion_group!(benches, photo_to_measures);
+criterion_main!(benches);

@@ -1,0 +1,298 @@
+//! The program as its users meet it: exit codes, what goes where, and what the messages say.
+
+use std::path::{Path, PathBuf};
+
+use assert_cmd::Command;
+use predicates::prelude::*;
+use predicates::str::contains;
+use serde_json::Value;
+
+use crate::common::demo;
+
+fn tragus() -> Command {
+    let mut command = Command::cargo_bin("tragus").expect("the program");
+    // A library on this machine must not decide what these tests see.
+    command.env_remove("ORT_DYLIB_PATH");
+    command
+}
+
+fn photo(name: &str) -> PathBuf {
+    demo("intake").join(name)
+}
+
+fn json(output: &[u8]) -> Value {
+    serde_json::from_slice(output).expect("JSON on standard output")
+}
+
+#[test]
+fn help_and_version_succeed_and_a_wrong_command_could_not_run() {
+    tragus().arg("--help").assert().code(0).stdout(contains("measure")).stderr("");
+    tragus().arg("--version").assert().code(0).stdout(contains("tragus"));
+    tragus().arg("mesure").assert().code(2).stdout("").stderr(contains("measure"));
+    tragus().arg("measure").assert().code(2).stdout("");
+    tragus()
+        .args(["measure", "x.jpg", "--stature", "1.65"])
+        .assert()
+        .code(2)
+        .stderr(contains("expected 80 to 230 cm"));
+}
+
+#[test]
+fn a_missing_path_is_named_last_with_a_hint() {
+    for arguments in [vec!["measure", "no-such.jpg"], vec!["check", "no-such.jpg"]] {
+        tragus()
+            .args(arguments)
+            .assert()
+            .code(2)
+            .stdout("")
+            .stderr(contains("no-such.jpg\nhint: "));
+    }
+    tragus()
+        .args(["compare", "no-a", "no-b"])
+        .assert()
+        .code(2)
+        .stderr(contains("no such visit: no-a\nhint: "));
+    tragus().args(["compare", "only-one"]).assert().code(2);
+}
+
+#[test]
+fn a_folder_without_photos_could_not_run() {
+    let folder = tempfile::tempdir().expect("a folder");
+    tragus()
+        .arg("measure")
+        .arg(folder.path())
+        .assert()
+        .code(2)
+        .stderr(contains("no photo in this folder"));
+}
+
+#[test]
+fn a_wrong_visit_json_names_the_field_and_stops_before_the_work() {
+    let folder = tempfile::tempdir().expect("a folder");
+    std::fs::copy(photo("front.jpg"), folder.path().join("front.jpg")).expect("a copy");
+    std::fs::write(folder.path().join("visit.json"), r#"{"operated_side":"rigth"}"#).expect("a file");
+    tragus()
+        .arg("measure")
+        .arg(folder.path())
+        .assert()
+        .code(2)
+        .stderr(contains("operated_side is \"rigth\", expected left, right, both or none"));
+}
+
+#[test]
+fn measure_prints_the_contract_as_json() {
+    let output = tragus()
+        .arg("measure")
+        .arg(demo("intake"))
+        .args(["--format", "json"])
+        .assert()
+        .code(1)
+        .get_output()
+        .clone();
+    let json = json(&output.stdout);
+    assert_eq!(json["schema"], "tragus-visit/1");
+    let photos = json["photos"].as_array().expect("photos");
+    assert_eq!(photos.len(), 5);
+    for photo in photos {
+        for field in ["file", "view", "task", "side", "size", "landmarks", "notices"] {
+            assert!(!photo[field].is_null(), "no {field}");
+        }
+        let (name, landmark) = photo["landmarks"].as_object().expect("landmarks").iter().next().expect("one");
+        for field in ["x", "y", "sigma_px"] {
+            assert!(landmark[field].is_f64(), "{name} has no {field}");
+        }
+        assert_eq!(landmark["evidence"], "pose_net");
+    }
+    for measure in json["measures"].as_array().expect("measures") {
+        assert!(measure["value"].is_number() && measure["sigma"].as_f64().expect("sigma") > 0.0);
+        for field in ["measure", "side", "photo", "unit"] {
+            assert!(measure[field].is_string(), "no {field}");
+        }
+    }
+    let unmeasured = json["unmeasured"].as_array().expect("unmeasured");
+    assert!(unmeasured.iter().any(|u| u["measure"] == "craniovertebral_angle"
+        && u["reason"].as_str().is_some_and(|r| r.starts_with("needs C7"))));
+}
+
+#[test]
+fn the_same_photos_give_the_same_bytes() {
+    let run = || {
+        tragus()
+            .arg("measure")
+            .arg(photo("front-reach.jpg"))
+            .args(["--format", "json", "--stature", "164", "--operated-side", "right"])
+            .assert()
+            .get_output()
+            .stdout
+            .clone()
+    };
+    assert_eq!(run(), run());
+}
+
+#[test]
+fn one_bad_photo_does_not_stop_the_others() {
+    let folder = tempfile::tempdir().expect("a folder");
+    std::fs::copy(photo("side-reach.jpg"), folder.path().join("a reach (1) ä.jpg")).expect("a copy");
+    std::fs::write(folder.path().join("broken.jpg"), b"\xff\xd8\xff\xe0 broken").expect("a file");
+    std::fs::write(folder.path().join("empty.png"), b"").expect("a file");
+    std::fs::write(folder.path().join("phone.heic"), b"\0\0\0\x18ftypheic").expect("a file");
+    std::fs::write(folder.path().join("notes.txt"), b"not a photo").expect("a file");
+    let output = tragus()
+        .arg("measure")
+        .arg(folder.path())
+        .args(["--format", "json", "--stature", "164"])
+        .assert()
+        .code(1)
+        .get_output()
+        .clone();
+    let json = json(&output.stdout);
+    let notice = |file: &str| {
+        let photos = json["photos"].as_array().expect("photos");
+        let photo = photos.iter().find(|p| p["file"] == file).expect("the photo is listed");
+        photo["notices"][0].as_str().unwrap_or("").to_owned()
+    };
+    assert!(notice("broken.jpg").contains("damaged"), "{}", notice("broken.jpg"));
+    assert!(notice("empty.png").contains("empty"), "{}", notice("empty.png"));
+    assert!(notice("phone.heic").contains("JPEG"), "{}", notice("phone.heic"));
+    let measures = json["measures"].as_array().expect("measures");
+    assert!(measures.iter().any(|m| m["photo"] == "a reach (1) ä.jpg"));
+}
+
+#[test]
+fn a_saved_record_compares_like_its_folder() {
+    let folder = tempfile::tempdir().expect("a folder");
+    let record = folder.path().join("intake.json");
+    tragus().arg("measure").arg(demo("intake")).arg("--save").arg(&record).assert().code(1);
+    let compare = |first: &Path| {
+        let output = tragus()
+            .arg("compare")
+            .arg(first)
+            .arg(demo("follow-up"))
+            .args(["--format", "json"])
+            .assert()
+            .code(1)
+            .get_output()
+            .clone();
+        json(&output.stdout)["rows"].clone()
+    };
+    let (from_record, from_folder) = (compare(&record), compare(&demo("intake")));
+    let verdicts = |rows: &Value| -> Vec<String> {
+        let rows = rows.as_array().expect("rows");
+        assert!(!rows.is_empty());
+        rows.iter().map(|row| format!("{}{}{}", row["measure"], row["side"], row["verdict"])).collect()
+    };
+    let sorted = |rows| {
+        let mut verdicts = verdicts(rows);
+        verdicts.sort();
+        verdicts
+    };
+    assert_eq!(sorted(&from_record), sorted(&from_folder));
+}
+
+#[test]
+fn the_report_is_one_file_that_asks_for_nothing_outside() {
+    let folder = tempfile::tempdir().expect("a folder");
+    let report = folder.path().join("report.html");
+    tragus()
+        .arg("compare")
+        .args([demo("intake"), demo("follow-up")])
+        .arg("--report")
+        .arg(&report)
+        .assert()
+        .code(1)
+        .stderr(contains("report written"));
+    let html = std::fs::read_to_string(&report).expect("a report");
+    assert!(html.starts_with("<!DOCTYPE html>"));
+    assert!(html.contains("demo-01") && html.contains("Shoulder flexion"));
+    for outside in ["<script", "src=\"http", "href=\"http", "url(http", "@import"] {
+        assert!(!html.contains(outside), "the report holds {outside}");
+    }
+    assert!(html.matches("data:image/jpeg;base64,").count() >= 10, "five pairs of pictures");
+    assert!(html.contains("not a diagnosis") || html.contains("Not a diagnosis"));
+    assert_eq!(std::fs::read_dir(folder.path()).expect("a folder").count(), 1);
+}
+
+#[test]
+fn a_report_that_cannot_be_written_says_so() {
+    tragus()
+        .arg("compare")
+        .args([demo("intake"), demo("follow-up")])
+        .args(["--report", "no/such/folder/report.html"])
+        .assert()
+        .code(2)
+        .stderr(contains("report.html\nhint: "));
+}
+
+#[test]
+fn check_answers_in_plain_words_and_always_cautions() {
+    tragus()
+        .arg("check")
+        .arg(photo("side-reach.jpg"))
+        .args(["--stature", "164"])
+        .assert()
+        .code(0)
+        .stdout(contains("Stop at once"))
+        .stdout(contains("Your right arm is raised"))
+        .stdout(contains("in front of your ear"))
+        .stdout(contains("not a diagnosis"));
+    tragus()
+        .arg("check")
+        .arg(photo("side-reach.jpg"))
+        .args(["--arm-limit", "90"])
+        .assert()
+        .code(0)
+        .stdout(contains("STOP"));
+    tragus()
+        .arg("check")
+        .arg(photo("front.jpg"))
+        .assert()
+        .code(1)
+        .stdout(contains("No raised arm"))
+        .stdout(contains("Stop at once"));
+}
+
+#[test]
+fn overlays_are_written_with_faces_covered_and_without_the_files_metadata() {
+    let folder = tempfile::tempdir().expect("a folder");
+    tragus()
+        .arg("measure")
+        .arg(photo("front.jpg"))
+        .arg("--overlay")
+        .arg(folder.path())
+        .assert()
+        .code(predicate::in_iter([0, 1]));
+    let bytes = std::fs::read(folder.path().join("front.jpg.overlay.jpg")).expect("an overlay");
+    assert!(image::load_from_memory(&bytes).is_ok());
+    assert!(!bytes.windows(4).any(|w| w == b"Exif"), "metadata was copied");
+}
+
+#[test]
+fn landmarks_for_a_stranger_or_of_a_wrong_name_are_refused() {
+    let folder = tempfile::tempdir().expect("a folder");
+    let file = folder.path().join("landmarks.json");
+    let run = |text: &str| {
+        std::fs::write(&file, text).expect("a file");
+        tragus()
+            .arg("measure")
+            .arg(photo("side-right.jpg"))
+            .arg("--landmarks")
+            .arg(&file)
+            .assert()
+            .code(2)
+    };
+    run(r#"{"other.jpg":{"c7":{"x":1,"y":2}}}"#).stderr(contains("not a photo of this visit"));
+    run(r#"{"side-right.jpg":{"C7":{"x":1,"y":2}}}"#).stderr(contains("expected one of"));
+    run("nonsense").stderr(contains("JSON"));
+}
+
+#[test]
+fn a_runtime_that_is_no_library_is_refused_with_a_way_out() {
+    tragus()
+        .arg("measure")
+        .arg(photo("front.jpg"))
+        .arg("--runtime")
+        .arg(photo("front.jpg"))
+        .assert()
+        .code(2)
+        .stderr(contains("--runtime embedded"));
+}
