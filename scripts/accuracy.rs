@@ -9,8 +9,8 @@ use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};
 
 use serde_json::Value;
-use tragus::infer::{Finder, PoseNetKind, Runtime, RuntimeChoice};
 use tragus::body::{Landmark, View};
+use tragus::infer::{Finder, PoseNetKind, Runtime, RuntimeChoice};
 use tragus::locate::{Wish, accuracy};
 use tragus::pipeline::{self, PhotoInput};
 use tragus::record;
@@ -59,8 +59,15 @@ fn main() {
     let (verbose, rest): (Vec<_>, Vec<_>) = arguments.into_iter().partition(|a| a == "--each");
     let (heavy, rest): (Vec<_>, Vec<_>) = rest.into_iter().partition(|a| a == "--heavy");
     let (table, folders): (Vec<_>, Vec<_>) = rest.into_iter().partition(|a| a == "--table");
-    let kind = if heavy.is_empty() { PoseNetKind::Full } else { PoseNetKind::Heavy };
-    let folders: Vec<PathBuf> = folders.into_iter().flat_map(|f| truth_folders(Path::new(&f))).collect();
+    let kind = if heavy.is_empty() {
+        PoseNetKind::Full
+    } else {
+        PoseNetKind::Heavy
+    };
+    let folders: Vec<PathBuf> = folders
+        .into_iter()
+        .flat_map(|f| truth_folders(Path::new(&f)))
+        .collect();
     assert!(!folders.is_empty(), "no folder with a truth.json was given");
     let runtime = Runtime::start(&RuntimeChoice::settle(
         "auto",
@@ -98,12 +105,19 @@ fn main() {
             let near = view.near_side().map_or("", tragus::body::Side::name);
             let task = record.task.expect("a task").name();
             if (view.name(), near, task)
-                != (text(&truth["view"]), text(&truth["side"]), text(&truth["task"]))
+                != (
+                    text(&truth["view"]),
+                    text(&truth["side"]),
+                    text(&truth["task"]),
+                )
             {
                 confused += 1;
                 println!(
                     "{name}: taken for {} {near} {task}, is {} {} {}",
-                    view.name(), truth["view"], truth["side"], truth["task"]
+                    view.name(),
+                    truth["view"],
+                    truth["side"],
+                    truth["task"]
                 );
             }
             for notice in &record.notices {
@@ -114,10 +128,17 @@ fn main() {
             if let Some(setup) = record.setup {
                 let of = |name: &str| truth["camera"][name].as_f64().expect("a camera");
                 let mut push = |what, got: tragus::estimate::Estimate, want: f64| {
-                    camera.entry(what).or_default().push(got.value - want, got.sigma);
+                    camera
+                        .entry(what)
+                        .or_default()
+                        .push(got.value - want, got.sigma);
                 };
                 push("distance, cm", setup.distance_cm, 100.0 * of("distance_m"));
-                push("lens height, cm", setup.lens_height_cm, 100.0 * of("height_m"));
+                push(
+                    "lens height, cm",
+                    setup.lens_height_cm,
+                    100.0 * of("height_m"),
+                );
                 push("turn, deg", setup.turn_deg, of("turn_deg"));
                 if let Some(scale) = setup.mm_per_px {
                     let want = 1000.0 * of("distance_m") / of("focal_px");
@@ -126,9 +147,14 @@ fn main() {
                 if !verbose.is_empty() {
                     println!(
                         "{name}: turn {:.1} ± {:.1}, is {:.1}; distance {:.0} ± {:.0}, is {:.0}; height {:.0} is {:.0}",
-                        setup.turn_deg.value, setup.turn_deg.sigma, of("turn_deg"),
-                        setup.distance_cm.value, setup.distance_cm.sigma, 100.0 * of("distance_m"),
-                        setup.lens_height_cm.value, 100.0 * of("height_m"),
+                        setup.turn_deg.value,
+                        setup.turn_deg.sigma,
+                        of("turn_deg"),
+                        setup.distance_cm.value,
+                        setup.distance_cm.sigma,
+                        100.0 * of("distance_m"),
+                        setup.lens_height_cm.value,
+                        100.0 * of("height_m"),
                     );
                 }
             }
@@ -166,7 +192,10 @@ fn main() {
                     ("down", (located.at.y - y) * per_mille),
                 ];
                 for (axis, error) in errors {
-                    landmarks.entry(format!("{key} {axis}")).or_default().push(error, sigma);
+                    landmarks
+                        .entry(format!("{key} {axis}"))
+                        .or_default()
+                        .push(error, sigma);
                 }
             }
             for truth in truth["measures"].as_array().expect("measures") {
@@ -182,9 +211,15 @@ fn main() {
                 match found.map(|r| &r.outcome) {
                     Some(Ok(got)) => {
                         let want = truth["value"].as_f64().expect("a value");
-                        measures.entry(key.clone()).or_default().push(got.value - want, got.sigma);
+                        measures
+                            .entry(key.clone())
+                            .or_default()
+                            .push(got.value - want, got.sigma);
                         if !verbose.is_empty() {
-                            println!("{name}: {key} {} {:.1} ± {:.1}, is {want:.1}", truth["side"], got.value, got.sigma);
+                            println!(
+                                "{name}: {key} {} {:.1} ± {:.1}, is {want:.1}",
+                                truth["side"], got.value, got.sigma
+                            );
                         }
                     }
                     _ => lacking += 1,
@@ -192,17 +227,25 @@ fn main() {
             }
         }
     }
-    println!("\n{photos} photos, {unfound} without a person, {confused} with view or task confused, {lacking} measures without a value");
+    println!(
+        "\n{photos} photos, {unfound} without a person, {confused} with view or task confused, {lacking} measures without a value"
+    );
     println!("\nlandmarks, thousandths of stature");
     for (key, errors) in &landmarks {
         println!("{key:44} {}", errors.line());
     }
     if !table.is_empty() {
-        println!("\nnet minus truth before correction, for locate::accuracy: mean and spread, away and down");
+        println!(
+            "\nnet minus truth before correction, for locate::accuracy: mean and spread, away and down"
+        );
         for ((view, task, stem), [away, down]) in &raw {
             println!(
                 "{view:5} {task:5} {stem:14} [{:.1}, {:.1}], [{:.1}, {:.1}]  n {}",
-                away.mean(), down.mean(), away.spread(), down.spread(), away.cases.len()
+                away.mean(),
+                down.mean(),
+                away.spread(),
+                down.spread(),
+                away.cases.len()
             );
         }
     }

@@ -32,7 +32,9 @@ pub enum Verdict {
     /// Beyond error, of a measure of which neither way is better.
     Changed,
     NoChangeBeyondError,
-    CannotCompare { reason: String },
+    CannotCompare {
+        reason: String,
+    },
 }
 
 impl Verdict {
@@ -173,7 +175,13 @@ fn verdict(better: Better, first: Estimate, last: Estimate, change: &Change) -> 
     if by.abs() <= change.mdc95 {
         return Verdict::NoChangeBeyondError;
     }
-    let better_when = |good: bool| if good { Verdict::Improved } else { Verdict::Worse };
+    let better_when = |good: bool| {
+        if good {
+            Verdict::Improved
+        } else {
+            Verdict::Worse
+        }
+    };
     match better {
         Better::Larger => better_when(by > 0.0),
         Better::Smaller => better_when(by < 0.0),
@@ -202,7 +210,11 @@ fn why_not(visits: &[Visit], course: &[Result<Estimate, String>]) -> String {
     match (&course[0], &course[course.len() - 1]) {
         // One reason is enough when both visits have the same.
         (Err(a), Err(b)) if a == b => a.clone(),
-        _ => [first, last].into_iter().flatten().collect::<Vec<_>>().join("; "),
+        _ => [first, last]
+            .into_iter()
+            .flatten()
+            .collect::<Vec<_>>()
+            .join("; "),
     }
 }
 
@@ -227,7 +239,12 @@ fn trend(visits: &[Visit], course: &[Result<Estimate, String>]) -> Option<Trend>
     let weights: Vec<f64> = read.iter().map(|(_, value)| value.sigma.powi(-2)).collect();
     let total: f64 = weights.iter().sum();
     let mean = |of: &dyn Fn(usize) -> f64| -> f64 {
-        weights.iter().enumerate().map(|(k, w)| w * of(k)).sum::<f64>() / total
+        weights
+            .iter()
+            .enumerate()
+            .map(|(k, w)| w * of(k))
+            .sum::<f64>()
+            / total
     };
     let mean_when = mean(&|k| when[k]);
     let mean_value = mean(&|k| read[k].1.value);
@@ -235,8 +252,7 @@ fn trend(visits: &[Visit], course: &[Result<Estimate, String>]) -> Option<Trend>
     if spread <= 0.0 {
         return None;
     }
-    let slope =
-        total * mean(&|k| (when[k] - mean_when) * (read[k].1.value - mean_value)) / spread;
+    let slope = total * mean(&|k| (when[k] - mean_when) * (read[k].1.value - mean_value)) / spread;
     Some(Trend {
         slope: Estimate::new(slope, spread.sqrt().recip()),
         per_week,
@@ -257,15 +273,16 @@ fn cautions(visits: &[Visit]) -> Vec<String> {
         cautions.push("The visits name different operated sides.".to_owned());
     }
     if differs(|visit| visit.facts.stature_cm.map(|cm| format!("{cm:.1}"))) {
-        cautions.push(
-            "The visits carry different statures; lengths in cm follow them.".to_owned(),
-        );
+        cautions.push("The visits carry different statures; lengths in cm follow them.".to_owned());
     }
     let dates: Vec<_> = visits.iter().filter_map(|visit| visit.facts.date).collect();
     if dates.windows(2).any(|pair| pair[1] < pair[0]) {
         cautions.push("The visits are not in the order of their dates.".to_owned());
     }
-    if visits.iter().any(|visit| visit.facts.operated == Some(Operated::Both)) {
+    if visits
+        .iter()
+        .any(|visit| visit.facts.operated == Some(Operated::Both))
+    {
         cautions.push(
             "Surgery was on both sides: no side serves as a healthy one, so each is compared \
              with its own first visit."

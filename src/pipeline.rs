@@ -38,9 +38,10 @@ pub fn measure_visit(
         visit.photos.push(record);
         visit.readings.extend(readings);
     }
-    visit
-        .readings
-        .extend(survey::flexion_asymmetry(&visit.readings, visit.facts.operated));
+    visit.readings.extend(survey::flexion_asymmetry(
+        &visit.readings,
+        visit.facts.operated,
+    ));
     visit.notices.extend(limit_notices(&visit));
     Ok(visit)
 }
@@ -70,7 +71,11 @@ pub fn measure_photo(
     };
     record.size = Some((photo.width(), photo.height()));
     let search = finder.search(&photo)?;
-    record.faces = search.bystanders.iter().filter_map(locate::face_circle).collect();
+    record.faces = search
+        .bystanders
+        .iter()
+        .filter_map(locate::face_circle)
+        .collect();
     let Some(person) = search.person else {
         record.notices.push(Notice::new(
             "Nobody was found in this photo. Is the whole person in view, upright, and lit from \
@@ -78,25 +83,34 @@ pub fn measure_photo(
         ));
         return Ok((record, Vec::new()));
     };
-    record.faces.extend(person.samples.first().and_then(locate::face_circle));
+    record
+        .faces
+        .extend(person.samples.first().and_then(locate::face_circle));
     if !search.bystanders.is_empty() {
         record.notices.push(Notice::new(format!(
             "{} people are in this photo; the largest central one was measured.",
             search.bystanders.len() + 1
         )));
     }
-    let Some((recognised, landmarks, stature_px)) = locate_person(&person, &photo, input.wish, &input.manual)
+    let Some((recognised, landmarks, stature_px)) =
+        locate_person(&person, &photo, input.wish, &input.manual)
     else {
-        record
-            .notices
-            .push(Notice::new("The person's joints could not be made out in this photo."));
+        record.notices.push(Notice::new(
+            "The person's joints could not be made out in this photo.",
+        ));
         return Ok((record, Vec::new()));
     };
     let camera = fit_camera(&photo, facts, &recognised, &landmarks);
     record.view = Some(recognised.view);
     record.task = Some(recognised.task);
     record.setup = camera.as_ref().map(CameraFit::setup);
-    record.notices.extend(notices(&photo, &person, &recognised, &landmarks, camera.as_ref()));
+    record.notices.extend(notices(
+        &photo,
+        &person,
+        &recognised,
+        &landmarks,
+        camera.as_ref(),
+    ));
     let readings = survey::read(&Scene {
         file: &record.file,
         view: recognised.view,
@@ -111,7 +125,8 @@ pub fn measure_photo(
 }
 
 fn decode(bytes: Result<Vec<u8>, String>) -> Result<Photo, Notice> {
-    let bytes = bytes.map_err(|why| Notice::new(format!("This photo could not be read: {why}.")))?;
+    let bytes =
+        bytes.map_err(|why| Notice::new(format!("This photo could not be read: {why}.")))?;
     Photo::decode(&bytes, Limits::default()).map_err(|PhotoError { kind }| {
         Notice::new(format!(
             "This photo could not be read: {kind}. What helps: {}.",
@@ -129,7 +144,11 @@ fn locate_person(
     let recognised = locate::recognise(&person.samples, wish)?;
     let exchanged;
     let samples: &[Sample] = if recognised.swapped {
-        exchanged = person.samples.iter().map(Sample::with_sides_exchanged).collect::<Vec<_>>();
+        exchanged = person
+            .samples
+            .iter()
+            .map(Sample::with_sides_exchanged)
+            .collect::<Vec<_>>();
         &exchanged
     } else {
         &person.samples
@@ -258,7 +277,10 @@ fn framing(photo: &Photo, recognised: &Recognised, landmarks: &Landmarks) -> Vec
     let at_edge: Vec<String> = sides()
         .flat_map(|side| [Wrist(side), Ankle(side), Elbow(side)])
         .filter(|landmark| {
-            landmarks.found.get(landmark).is_some_and(|l| cut(l.at.x, l.at.y))
+            landmarks
+                .found
+                .get(landmark)
+                .is_some_and(|l| cut(l.at.x, l.at.y))
                 || landmarks.missing.get(landmark) == Some(&locate::Missing::OutsidePhoto)
         })
         .map(|landmark| landmark.words())
@@ -290,11 +312,17 @@ fn limit_notices(visit: &Visit) -> Vec<Notice> {
     visit
         .measured()
         .filter(|(reading, _)| {
-            matches!(reading.measure, Measure::ShoulderFlexion | Measure::ShoulderAbduction)
+            matches!(
+                reading.measure,
+                Measure::ShoulderFlexion | Measure::ShoulderAbduction
+            )
         })
         .filter_map(|(reading, value)| {
             let side = reading.side?;
-            let limit = visit.facts.arm_limit(side).filter(|limit| value.value > *limit)?;
+            let limit = visit
+                .facts
+                .arm_limit(side)
+                .filter(|limit| value.value > *limit)?;
             Some(Notice::new(format!(
                 "Beyond the set limit: the {side} arm was raised to {:.0}° ({}), and the limit set \
                  for this person is {limit:.0}°. Do not raise it that far again before the surgeon \

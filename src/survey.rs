@@ -36,7 +36,10 @@ pub fn read(scene: &Scene<'_>) -> Vec<Reading> {
         .into_iter()
         .filter(|measure| measure.applies(scene.view, scene.task))
         .flat_map(|measure| {
-            measure.sides(scene.view).into_iter().map(move |side| (measure, side))
+            measure
+                .sides(scene.view)
+                .into_iter()
+                .map(move |side| (measure, side))
         })
         .map(|(measure, side)| Reading {
             measure,
@@ -50,9 +53,8 @@ pub fn read(scene: &Scene<'_>) -> Vec<Reading> {
             measure: Measure::AbductionAsymmetry,
             side: None,
             photo: scene.file.to_owned(),
-            outcome: operated_side(scene.operated).and_then(|operated| {
-                outcome(scene, Measure::AbductionAsymmetry, Some(operated))
-            }),
+            outcome: operated_side(scene.operated)
+                .and_then(|operated| outcome(scene, Measure::AbductionAsymmetry, Some(operated))),
         });
     }
     readings
@@ -182,7 +184,10 @@ fn propagate(
     let mut inputs = Inputs::new();
     let (means, covariance) = camera.unknowns();
     inputs.push_block(means, covariance);
-    let at: Vec<f64> = points.iter().flat_map(|point| [point.at.x, point.at.y]).collect();
+    let at: Vec<f64> = points
+        .iter()
+        .flat_map(|point| [point.at.x, point.at.y])
+        .collect();
     let pixels = inputs.push_block(&at, joint_covariance(scene, points));
     let stature = means[4];
     let mut starts = BTreeMap::new();
@@ -217,9 +222,13 @@ fn propagate(
 fn joint_covariance(scene: &Scene<'_>, points: &[Taking]) -> DMatrix<f64> {
     let mut joint = DMatrix::zeros(2 * points.len(), 2 * points.len());
     for (i, point) in points.iter().enumerate() {
-        joint.view_mut((2 * i, 2 * i), (2, 2)).copy_from(&point.covariance);
+        joint
+            .view_mut((2 * i, 2 * i), (2, 2))
+            .copy_from(&point.covariance);
         let twin = point.landmark.mirrored();
-        let Some(j) = points.iter().position(|other| other.landmark == twin && twin != point.landmark)
+        let Some(j) = points
+            .iter()
+            .position(|other| other.landmark == twin && twin != point.landmark)
         else {
             continue;
         };
@@ -260,11 +269,13 @@ fn why(scene: &Scene<'_>, measure: Measure, side: Option<Side>) -> Unmeasured {
         });
     }
     let seen = |landmark: &Landmark| scene.landmarks.missing.get(landmark);
-    match lacking.iter().find_map(|landmark| seen(landmark).map(|how| (landmark, how))) {
-        Some((landmark, how)) => Unmeasured::because(format!(
-            "needs the {landmark}, which is {}",
-            how.words()
-        )),
+    match lacking
+        .iter()
+        .find_map(|landmark| seen(landmark).map(|how| (landmark, how)))
+    {
+        Some((landmark, how)) => {
+            Unmeasured::because(format!("needs the {landmark}, which is {}", how.words()))
+        }
         None => {
             let names: Vec<String> = lacking.iter().map(|landmark| landmark.words()).collect();
             Unmeasured::because(format!(

@@ -26,9 +26,23 @@ fn json(output: &[u8]) -> Value {
 
 #[test]
 fn help_and_version_succeed_and_a_wrong_command_could_not_run() {
-    tragus().arg("--help").assert().code(0).stdout(contains("measure")).stderr("");
-    tragus().arg("--version").assert().code(0).stdout(contains("tragus"));
-    tragus().arg("mesure").assert().code(2).stdout("").stderr(contains("measure"));
+    tragus()
+        .arg("--help")
+        .assert()
+        .code(0)
+        .stdout(contains("measure"))
+        .stderr("");
+    tragus()
+        .arg("--version")
+        .assert()
+        .code(0)
+        .stdout(contains("tragus"));
+    tragus()
+        .arg("mesure")
+        .assert()
+        .code(2)
+        .stdout("")
+        .stderr(contains("measure"));
     tragus().arg("measure").assert().code(2).stdout("");
     tragus()
         .args(["measure", "x.jpg", "--stature", "1.65"])
@@ -70,13 +84,19 @@ fn a_folder_without_photos_could_not_run() {
 fn a_wrong_visit_json_names_the_field_and_stops_before_the_work() {
     let folder = tempfile::tempdir().expect("a folder");
     std::fs::copy(photo("front.jpg"), folder.path().join("front.jpg")).expect("a copy");
-    std::fs::write(folder.path().join("visit.json"), r#"{"operated_side":"rigth"}"#).expect("a file");
+    std::fs::write(
+        folder.path().join("visit.json"),
+        r#"{"operated_side":"rigth"}"#,
+    )
+    .expect("a file");
     tragus()
         .arg("measure")
         .arg(folder.path())
         .assert()
         .code(2)
-        .stderr(contains("operated_side is \"rigth\", expected left, right, both or none"));
+        .stderr(contains(
+            "operated_side is \"rigth\", expected left, right, both or none",
+        ));
 }
 
 #[test]
@@ -94,10 +114,23 @@ fn measure_prints_the_contract_as_json() {
     let photos = json["photos"].as_array().expect("photos");
     assert_eq!(photos.len(), 5);
     for photo in photos {
-        for field in ["file", "view", "task", "side", "size", "landmarks", "notices"] {
+        for field in [
+            "file",
+            "view",
+            "task",
+            "side",
+            "size",
+            "landmarks",
+            "notices",
+        ] {
             assert!(!photo[field].is_null(), "no {field}");
         }
-        let (name, landmark) = photo["landmarks"].as_object().expect("landmarks").iter().next().expect("one");
+        let (name, landmark) = photo["landmarks"]
+            .as_object()
+            .expect("landmarks")
+            .iter()
+            .next()
+            .expect("one");
         for field in ["x", "y", "sigma_px"] {
             assert!(landmark[field].is_f64(), "{name} has no {field}");
         }
@@ -110,8 +143,12 @@ fn measure_prints_the_contract_as_json() {
         }
     }
     let unmeasured = json["unmeasured"].as_array().expect("unmeasured");
-    assert!(unmeasured.iter().any(|u| u["measure"] == "craniovertebral_angle"
-        && u["reason"].as_str().is_some_and(|r| r.starts_with("needs C7"))));
+    assert!(unmeasured.iter().any(|u| {
+        u["measure"] == "craniovertebral_angle"
+            && u["reason"]
+                .as_str()
+                .is_some_and(|r| r.starts_with("needs C7"))
+    }));
 }
 
 #[test]
@@ -120,7 +157,14 @@ fn the_same_photos_give_the_same_bytes() {
         tragus()
             .arg("measure")
             .arg(photo("front-reach.jpg"))
-            .args(["--format", "json", "--stature", "164", "--operated-side", "right"])
+            .args([
+                "--format",
+                "json",
+                "--stature",
+                "164",
+                "--operated-side",
+                "right",
+            ])
             .assert()
             .get_output()
             .stdout
@@ -132,7 +176,11 @@ fn the_same_photos_give_the_same_bytes() {
 #[test]
 fn one_bad_photo_does_not_stop_the_others() {
     let folder = tempfile::tempdir().expect("a folder");
-    std::fs::copy(photo("side-reach.jpg"), folder.path().join("a reach (1) ä.jpg")).expect("a copy");
+    std::fs::copy(
+        photo("side-reach.jpg"),
+        folder.path().join("a reach (1) ä.jpg"),
+    )
+    .expect("a copy");
     std::fs::write(folder.path().join("broken.jpg"), b"\xff\xd8\xff\xe0 broken").expect("a file");
     std::fs::write(folder.path().join("empty.png"), b"").expect("a file");
     std::fs::write(folder.path().join("phone.heic"), b"\0\0\0\x18ftypheic").expect("a file");
@@ -148,12 +196,27 @@ fn one_bad_photo_does_not_stop_the_others() {
     let json = json(&output.stdout);
     let notice = |file: &str| {
         let photos = json["photos"].as_array().expect("photos");
-        let photo = photos.iter().find(|p| p["file"] == file).expect("the photo is listed");
+        let photo = photos
+            .iter()
+            .find(|p| p["file"] == file)
+            .expect("the photo is listed");
         photo["notices"][0].as_str().unwrap_or("").to_owned()
     };
-    assert!(notice("broken.jpg").contains("damaged"), "{}", notice("broken.jpg"));
-    assert!(notice("empty.png").contains("empty"), "{}", notice("empty.png"));
-    assert!(notice("phone.heic").contains("JPEG"), "{}", notice("phone.heic"));
+    assert!(
+        notice("broken.jpg").contains("damaged"),
+        "{}",
+        notice("broken.jpg")
+    );
+    assert!(
+        notice("empty.png").contains("empty"),
+        "{}",
+        notice("empty.png")
+    );
+    assert!(
+        notice("phone.heic").contains("JPEG"),
+        "{}",
+        notice("phone.heic")
+    );
     let measures = json["measures"].as_array().expect("measures");
     assert!(measures.iter().any(|m| m["photo"] == "a reach (1) ä.jpg"));
 }
@@ -162,7 +225,13 @@ fn one_bad_photo_does_not_stop_the_others() {
 fn a_saved_record_compares_like_its_folder() {
     let folder = tempfile::tempdir().expect("a folder");
     let record = folder.path().join("intake.json");
-    tragus().arg("measure").arg(demo("intake")).arg("--save").arg(&record).assert().code(1);
+    tragus()
+        .arg("measure")
+        .arg(demo("intake"))
+        .arg("--save")
+        .arg(&record)
+        .assert()
+        .code(1);
     let compare = |first: &Path| {
         let output = tragus()
             .arg("compare")
@@ -179,7 +248,9 @@ fn a_saved_record_compares_like_its_folder() {
     let verdicts = |rows: &Value| -> Vec<String> {
         let rows = rows.as_array().expect("rows");
         assert!(!rows.is_empty());
-        rows.iter().map(|row| format!("{}{}{}", row["measure"], row["side"], row["verdict"])).collect()
+        rows.iter()
+            .map(|row| format!("{}{}{}", row["measure"], row["side"], row["verdict"]))
+            .collect()
     };
     let sorted = |rows| {
         let mut verdicts = verdicts(rows);
@@ -204,12 +275,24 @@ fn the_report_is_one_file_that_asks_for_nothing_outside() {
     let html = std::fs::read_to_string(&report).expect("a report");
     assert!(html.starts_with("<!DOCTYPE html>"));
     assert!(html.contains("demo-01") && html.contains("Shoulder flexion"));
-    for outside in ["<script", "src=\"http", "href=\"http", "url(http", "@import"] {
+    for outside in [
+        "<script",
+        "src=\"http",
+        "href=\"http",
+        "url(http",
+        "@import",
+    ] {
         assert!(!html.contains(outside), "the report holds {outside}");
     }
-    assert!(html.matches("data:image/jpeg;base64,").count() >= 10, "five pairs of pictures");
+    assert!(
+        html.matches("data:image/jpeg;base64,").count() >= 10,
+        "five pairs of pictures"
+    );
     assert!(html.contains("not a diagnosis") || html.contains("Not a diagnosis"));
-    assert_eq!(std::fs::read_dir(folder.path()).expect("a folder").count(), 1);
+    assert_eq!(
+        std::fs::read_dir(folder.path()).expect("a folder").count(),
+        1
+    );
 }
 
 #[test]
@@ -263,7 +346,10 @@ fn overlays_are_written_with_faces_covered_and_without_the_files_metadata() {
         .code(predicate::in_iter([0, 1]));
     let bytes = std::fs::read(folder.path().join("front.jpg.overlay.jpg")).expect("an overlay");
     assert!(image::load_from_memory(&bytes).is_ok());
-    assert!(!bytes.windows(4).any(|w| w == b"Exif"), "metadata was copied");
+    assert!(
+        !bytes.windows(4).any(|w| w == b"Exif"),
+        "metadata was copied"
+    );
 }
 
 #[test]

@@ -105,26 +105,48 @@ fn measures_from_the_pose_net_lie_near_the_truth() {
         Measure::ShoulderAbduction,
     ];
     for measure in promised {
-        let cases = errors.get(&measure).unwrap_or_else(|| panic!("no {measure} was read"));
+        let cases = errors
+            .get(&measure)
+            .unwrap_or_else(|| panic!("no {measure} was read"));
         let mean = cases.iter().map(|(e, _)| e.abs()).sum::<f64>() / cases.len() as f64;
-        println!("{measure}: n {}, mean absolute error {mean:.1}°", cases.len());
+        println!(
+            "{measure}: n {}, mean absolute error {mean:.1}°",
+            cases.len()
+        );
         assert!(mean <= 6.0, "{measure}: mean absolute error {mean:.1}°");
     }
     // Every stated error must be honest: nothing beyond three of its own sigmas.
-    let all: Vec<_> = errors.iter().flat_map(|(m, c)| c.iter().map(move |c| (m, c))).collect();
+    let all: Vec<_> = errors
+        .iter()
+        .flat_map(|(m, c)| c.iter().map(move |c| (m, c)))
+        .collect();
     assert!(all.len() >= 30, "only {} measures have a truth", all.len());
     for (measure, (error, sigma)) in &all {
-        assert!(error.abs() <= 3.0 * sigma, "{measure}: off by {error:.1} at a sigma of {sigma:.1}");
+        assert!(
+            error.abs() <= 3.0 * sigma,
+            "{measure}: off by {error:.1} at a sigma of {sigma:.1}"
+        );
     }
     let within = all.iter().filter(|(_, (e, s))| e.abs() <= *s).count() as f64 / all.len() as f64;
     println!("within one sigma: {:.0} % of {}", 100.0 * within, all.len());
-    assert!(within >= 0.6, "only {:.0} % lie within one sigma", 100.0 * within);
+    assert!(
+        within >= 0.6,
+        "only {:.0} % lie within one sigma",
+        100.0 * within
+    );
 }
 
 #[test]
 fn bony_points_placed_by_hand_give_the_posture_measures() {
     let landmarks = [
-        "c7", "t4", "t8", "t12", "acromion_left", "acromion_right", "tragus_left", "tragus_right",
+        "c7",
+        "t4",
+        "t8",
+        "t12",
+        "acromion_left",
+        "acromion_right",
+        "tragus_left",
+        "tragus_right",
     ];
     let visits: Vec<_> = VISITS
         .iter()
@@ -159,13 +181,25 @@ fn bony_points_placed_by_hand_give_the_posture_measures() {
         (Measure::ShoulderForwardOfC7, 1.5),
     ];
     for (measure, limit) in promised {
-        let cases = errors.get(&measure).unwrap_or_else(|| panic!("no {measure} was read"));
-        assert_eq!(cases.len(), 4, "{measure} in both side views of both visits");
+        let cases = errors
+            .get(&measure)
+            .unwrap_or_else(|| panic!("no {measure} was read"));
+        assert_eq!(
+            cases.len(),
+            4,
+            "{measure} in both side views of both visits"
+        );
         let mean = cases.iter().map(|(e, _)| e.abs()).sum::<f64>() / 4.0;
-        println!("{measure}: mean absolute error {mean:.2}, sigma {:.2}", cases[0].1);
+        println!(
+            "{measure}: mean absolute error {mean:.2}, sigma {:.2}",
+            cases[0].1
+        );
         assert!(mean <= limit, "{measure}: mean absolute error {mean:.2}");
         for (error, sigma) in cases {
-            assert!(error.abs() <= 3.0 * sigma, "{measure}: {error:.2} at sigma {sigma:.2}");
+            assert!(
+                error.abs() <= 3.0 * sigma,
+                "{measure}: {error:.2} at sigma {sigma:.2}"
+            );
         }
     }
 }
@@ -179,7 +213,8 @@ fn without_a_stature_angles_come_and_lengths_say_why_not() {
         wish: Wish::default(),
         manual: Vec::new(),
     };
-    let visit = pipeline::measure_visit(common::finder(), Default::default(), [photo]).expect("nets");
+    let visit =
+        pipeline::measure_visit(common::finder(), Default::default(), [photo]).expect("nets");
     let of = |measure| {
         visit
             .readings_of(measure, Some(Side::Right))
@@ -196,7 +231,10 @@ fn without_a_stature_angles_come_and_lengths_say_why_not() {
 
 #[test]
 fn the_operated_arm_improved_beyond_error_and_the_other_did_not() {
-    let visits: Vec<Visit> = VISITS.iter().map(|name| measured(name, |_| Vec::new())).collect();
+    let visits: Vec<Visit> = VISITS
+        .iter()
+        .map(|name| measured(name, |_| Vec::new()))
+        .collect();
     let comparison = compare(&visits);
     let verdict = |measure, side| {
         comparison
@@ -207,9 +245,18 @@ fn the_operated_arm_improved_beyond_error_and_the_other_did_not() {
             .expect("a row")
     };
     // The truth: right flexion 105° → 151°, right abduction 89° → 140°, left 155° → 161°.
-    assert_eq!(verdict(Measure::ShoulderFlexion, Side::Right), Verdict::Improved);
-    assert_eq!(verdict(Measure::ShoulderAbduction, Side::Right), Verdict::Improved);
-    assert_eq!(verdict(Measure::ShoulderAbduction, Side::Left), Verdict::NoChangeBeyondError);
+    assert_eq!(
+        verdict(Measure::ShoulderFlexion, Side::Right),
+        Verdict::Improved
+    );
+    assert_eq!(
+        verdict(Measure::ShoulderAbduction, Side::Right),
+        Verdict::Improved
+    );
+    assert_eq!(
+        verdict(Measure::ShoulderAbduction, Side::Left),
+        Verdict::NoChangeBeyondError
+    );
     assert!(matches!(
         verdict(Measure::CraniovertebralAngle, Side::Right),
         Verdict::CannotCompare { reason } if reason.starts_with("needs C7")

@@ -694,7 +694,7 @@ fn a_file_cut_short_anywhere_is_no_disaster() {
                 }
                 Err(PhotoErrorKind::Empty) => assert_eq!(length, 0),
                 Err(PhotoErrorKind::UnknownFormat) => assert!(length < 64, "{kind}[..{length}]"),
-                Err(PhotoErrorKind::Damaged { .. }) => refusals += 1,
+                Err(PhotoErrorKind::Damaged) => refusals += 1,
                 Err(other) => panic!("{kind}[..{length}]: {other:?}"),
             }
         }
@@ -793,7 +793,7 @@ fn a_claim_beyond_all_memory_is_called_too_large() {
 #[test]
 fn a_size_without_its_pixels_is_damage() {
     let kind = refused(&hollow_png(3000, 4000));
-    assert!(matches!(kind, PhotoErrorKind::Damaged { .. }), "{kind:?}");
+    assert!(matches!(kind, PhotoErrorKind::Damaged), "{kind:?}");
 }
 
 #[test]

@@ -25,21 +25,21 @@ const HUMAN_SIGMAS: [f64; 17] = [
 
 /// Where our landmarks stand in COCO's list; the eyes are left out, since ours is the outer corner.
 fn keypoints() -> Vec<(usize, Landmark)> {
-    let paired: [(usize, fn(Side) -> Landmark); 7] = [
-        (3, Landmark::Tragus),
-        (5, Landmark::ShoulderJoint),
-        (7, Landmark::Elbow),
-        (9, Landmark::Wrist),
-        (11, Landmark::HipJoint),
-        (13, Landmark::Knee),
-        (15, Landmark::Ankle),
+    use Landmark::{Ankle, Elbow, HipJoint, Knee, Nose, ShoulderJoint, Tragus, Wrist};
+    let pairs = [
+        Side::BOTH.map(Tragus),
+        Side::BOTH.map(ShoulderJoint),
+        Side::BOTH.map(Elbow),
+        Side::BOTH.map(Wrist),
+        Side::BOTH.map(HipJoint),
+        Side::BOTH.map(Knee),
+        Side::BOTH.map(Ankle),
     ];
-    let mut all = vec![(0, Landmark::Nose)];
-    for (index, of) in paired {
-        all.push((index, of(Side::Left)));
-        all.push((index + 1, of(Side::Right)));
-    }
-    all
+    // Nose, then the two eyes, then the pairs, left first.
+    [(0, Nose)]
+        .into_iter()
+        .chain((3..).zip(pairs.into_iter().flatten()))
+        .collect()
 }
 
 struct Annotated {
@@ -59,7 +59,12 @@ fn annotated(folder: &Path) -> Vec<Annotated> {
         .as_array()
         .expect("images")
         .iter()
-        .map(|i| (i["id"].as_i64().expect("id"), i["file_name"].as_str().expect("name")))
+        .map(|i| {
+            (
+                i["id"].as_i64().expect("id"),
+                i["file_name"].as_str().expect("name"),
+            )
+        })
         .collect();
     json["annotations"]
         .as_array()
@@ -68,12 +73,18 @@ fn annotated(folder: &Path) -> Vec<Annotated> {
         .filter(|a| a["view"].is_string() && a["keypoints"].is_array())
         .map(|a| {
             let numbers = |v: &Value| -> Vec<f64> {
-                v.as_array().expect("list").iter().filter_map(Value::as_f64).collect()
+                v.as_array()
+                    .expect("list")
+                    .iter()
+                    .filter_map(Value::as_f64)
+                    .collect()
             };
             let text = |v: &Value| v.as_str().unwrap_or("").to_owned();
             let bbox: [f64; 4] = numbers(&a["bbox"]).try_into().expect("a box");
             Annotated {
-                photo: folder.join("images").join(files[&a["image_id"].as_i64().expect("id")]),
+                photo: folder
+                    .join("images")
+                    .join(files[&a["image_id"].as_i64().expect("id")]),
                 bbox,
                 area: a["area"].as_f64().unwrap_or(0.53 * bbox[2] * bbox[3]),
                 points: numbers(&a["keypoints"])
@@ -144,7 +155,11 @@ fn find_all() -> Option<Vec<Found>> {
                 .map(|&landmark| {
                     let n = samples.len() as f64;
                     let mean = |of: fn(Point<_>) -> f64| {
-                        samples.iter().map(|s| of(s.points[&landmark].at)).sum::<f64>() / n
+                        samples
+                            .iter()
+                            .map(|s| of(s.points[&landmark].at))
+                            .sum::<f64>()
+                            / n
                     };
                     (landmark, (mean(|p| p.x) + left, mean(|p| p.y) + top))
                 })
@@ -187,11 +202,18 @@ fn joints_of_real_people_lie_within_the_spread_of_human_annotators() {
             continue;
         }
         all.extend(errors.iter().copied());
-        println!("{landmark:24} n {:2}  median {:.2}", errors.len(), median(&mut errors));
+        println!(
+            "{landmark:24} n {:2}  median {:.2}",
+            errors.len(),
+            median(&mut errors)
+        );
     }
     let overall = median(&mut all);
     println!("all: n {}, median {overall:.2}", all.len());
-    assert!(overall < 1.0, "median error {overall:.2} of the annotators' spread");
+    assert!(
+        overall < 1.0,
+        "median error {overall:.2} of the annotators' spread"
+    );
 }
 
 #[test]

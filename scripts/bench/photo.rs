@@ -17,7 +17,10 @@ use tragus::pipeline::{PhotoInput, measure_photo};
 use tragus::visit::VisitFacts;
 
 fn twelve_megapixels() -> Vec<u8> {
-    let demo = concat!(env!("CARGO_MANIFEST_DIR"), "/fixtures/demo/intake/side-reach.jpg");
+    let demo = concat!(
+        env!("CARGO_MANIFEST_DIR"),
+        "/fixtures/demo/intake/side-reach.jpg"
+    );
     let small = image::open(demo).expect("the demo photo").into_rgb8();
     let large = resize(&small, 3000, 4000, FilterType::CatmullRom);
     let mut jpeg = Vec::new();
@@ -37,7 +40,9 @@ fn photo_to_measures(criterion: &mut Criterion) {
         ..VisitFacts::default()
     };
     let mut group = criterion.benchmark_group("12 megapixels");
-    group.sample_size(20).measurement_time(Duration::from_secs(15));
+    group
+        .sample_size(20)
+        .measurement_time(Duration::from_secs(15));
     group.bench_function("decode", |b| {
         b.iter(|| Photo::decode(black_box(&jpeg), Limits::default()).expect("a photo"));
     });

@@ -9,8 +9,11 @@ use tragus::record;
 use tragus::report::self_check::self_check;
 use tragus::visit::VisitFacts;
 
-use super::measure::{stature, arm_limit};
-use super::{LookArgs, OperatedArg, Outcome, Stop, Surroundings, TaskArg, ViewArg, files, load, print, stop, wish};
+use super::measure::{arm_limit, stature};
+use super::{
+    LookArgs, OperatedArg, Outcome, Stop, Surroundings, TaskArg, ViewArg, files, load, print, stop,
+    wish,
+};
 
 #[derive(Args)]
 pub struct CheckArgs {
@@ -66,5 +69,9 @@ pub fn run(args: &CheckArgs, surroundings: &Surroundings) -> Result<Outcome, Sto
         CheckFormat::Json => record::visit_to_json(&visit),
     })?;
     let seen = !tragus::report::self_check::arms(&visit).is_empty();
-    Ok(if seen { Outcome::Complete } else { Outcome::Partial })
+    Ok(if seen {
+        Outcome::Complete
+    } else {
+        Outcome::Partial
+    })
 }

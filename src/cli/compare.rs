@@ -49,7 +49,11 @@ pub fn run(args: &CompareArgs, surroundings: &Surroundings) -> Result<Outcome, S
     // Everything that can be refused is refused before the nets are loaded.
     for path in &args.visits {
         if !path.exists() {
-            return Err(stop("no such visit", path, "name a folder of photos or a saved record"));
+            return Err(stop(
+                "no such visit",
+                path,
+                "name a folder of photos or a saved record",
+            ));
         }
     }
     let mut finder = None;
@@ -94,7 +98,11 @@ pub fn run(args: &CompareArgs, surroundings: &Surroundings) -> Result<Outcome, S
         .rows
         .iter()
         .all(|row| !matches!(row.verdict, Verdict::CannotCompare { .. }));
-    Ok(if complete { Outcome::Complete } else { Outcome::Partial })
+    Ok(if complete {
+        Outcome::Complete
+    } else {
+        Outcome::Partial
+    })
 }
 
 fn measured(finder: &Finder, folder: &Path) -> Result<Read, Stop> {

@@ -111,8 +111,10 @@ pub fn landmarks(path: &Path) -> Result<BTreeMap<String, Vec<ManualPoint>>, Stop
 
 /// The file name without folders.
 pub fn name(path: &Path) -> String {
-    path.file_name()
-        .map_or_else(|| path.display().to_string(), |name| name.to_string_lossy().into_owned())
+    path.file_name().map_or_else(
+        || path.display().to_string(),
+        |name| name.to_string_lossy().into_owned(),
+    )
 }
 
 /// A photo for the pipeline. A file that can't be read, or is too large, becomes a reason.
@@ -127,10 +129,14 @@ pub fn photo(path: &Path, wish: Wish, manual: Vec<ManualPoint>) -> PhotoInput {
 
 /// The bytes of a file, unless it is larger than any photo that is read.
 pub fn bytes(path: &Path) -> Result<Vec<u8>, String> {
-    let size = std::fs::metadata(path).map_err(|error| error.to_string())?.len();
+    let size = std::fs::metadata(path)
+        .map_err(|error| error.to_string())?
+        .len();
     let limit = Limits::default().bytes;
     if size > limit {
-        return Err(format!("it has {size} bytes, more than the {limit} that are read"));
+        return Err(format!(
+            "it has {size} bytes, more than the {limit} that are read"
+        ));
     }
     std::fs::read(path).map_err(|error| error.to_string())
 }

@@ -123,12 +123,13 @@ pub fn run(args: &MeasureArgs, surroundings: &Surroundings) -> Result<Outcome, S
 }
 
 /// Hand-placed landmarks, each for a photo of this visit.
-fn placed(
-    path: &Path,
-    found: &VisitFiles,
-) -> Result<BTreeMap<String, Vec<ManualPoint>>, Stop> {
+fn placed(path: &Path, found: &VisitFiles) -> Result<BTreeMap<String, Vec<ManualPoint>>, Stop> {
     let placed = files::landmarks(path)?;
-    let names: Vec<String> = found.photos.iter().map(|photo| files::name(photo)).collect();
+    let names: Vec<String> = found
+        .photos
+        .iter()
+        .map(|photo| files::name(photo))
+        .collect();
     match placed.keys().find(|photo| !names.contains(photo)) {
         Some(stranger) => Err(stop(
             format!("landmarks for {stranger}, which is not a photo of this visit"),

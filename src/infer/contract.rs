@@ -106,7 +106,10 @@ impl Manifest {
     }
 
     /// The pose net of that kind, its bytes checked against their checksum.
-    pub fn pose_net(&self, kind: PoseNetKind) -> Result<(&ModelSpec, &'static [u8]), ContractError> {
+    pub fn pose_net(
+        &self,
+        kind: PoseNetKind,
+    ) -> Result<(&ModelSpec, &'static [u8]), ContractError> {
         match kind {
             PoseNetKind::Full => self.checked("pose_full", POSE_FULL),
             PoseNetKind::Heavy => self.checked("pose_heavy", POSE_HEAVY),
@@ -123,7 +126,10 @@ impl Manifest {
             .iter()
             .find(|model| model.name == name)
             .ok_or(ContractError::Missing(name))?;
-        let got: String = Sha256::digest(bytes).iter().map(|byte| format!("{byte:02x}")).collect();
+        let got: String = Sha256::digest(bytes)
+            .iter()
+            .map(|byte| format!("{byte:02x}"))
+            .collect();
         if got != spec.sha256 {
             return Err(ContractError::Checksum {
                 name: name.to_owned(),
@@ -150,7 +156,9 @@ mod tests {
     #[test]
     fn a_changed_model_is_refused_by_name() {
         let manifest = Manifest::built_in().unwrap();
-        let error = manifest.checked("pose_full", b"something else").unwrap_err();
+        let error = manifest
+            .checked("pose_full", b"something else")
+            .unwrap_err();
         assert!(error.to_string().starts_with("model pose_full is damaged"));
     }
 }

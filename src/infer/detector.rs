@@ -61,7 +61,11 @@ impl Detection {
 }
 
 /// The anchors that look like a person with at least `least` probability.
-pub fn decode(boxes: ArrayView2<'_, f32>, scores: ArrayView2<'_, f32>, least: f64) -> Vec<Detection> {
+pub fn decode(
+    boxes: ArrayView2<'_, f32>,
+    scores: ArrayView2<'_, f32>,
+    least: f64,
+) -> Vec<Detection> {
     anchors()
         .zip(boxes.outer_iter().zip(scores.outer_iter()))
         .filter_map(|(anchor, (values, score))| {
@@ -154,7 +158,11 @@ mod tests {
 
     #[test]
     fn one_person_seen_twice_becomes_one_nearer_the_surer_box() {
-        let merged = merge(vec![person(0.0, 0.0, 0.9), person(0.2, 0.0, 0.3), person(5.0, 0.0, 0.6)]);
+        let merged = merge(vec![
+            person(0.0, 0.0, 0.9),
+            person(0.2, 0.0, 0.3),
+            person(5.0, 0.0, 0.6),
+        ]);
         assert_eq!(merged.len(), 2);
         assert!((merged[0].centre.x - 0.05).abs() < 1e-12);
         assert_eq!(merged[0].score, 0.9);

@@ -124,7 +124,11 @@ const LOOKS: [Look; 6] = [
 
 impl Finder {
     /// Loads the nets, one session for each of `workers` threads.
-    pub fn load(runtime: &Runtime, kind: PoseNetKind, workers: usize) -> Result<Finder, InferError> {
+    pub fn load(
+        runtime: &Runtime,
+        kind: PoseNetKind,
+        workers: usize,
+    ) -> Result<Finder, InferError> {
         let manifest = Manifest::built_in()?;
         let (detector, detector_bytes) = manifest.person_detector()?;
         let (pose, pose_bytes) = manifest.pose_net(kind)?;
@@ -183,7 +187,8 @@ impl Finder {
     fn regions(&self, photo: &Photo, covered: &[Extent]) -> Result<Vec<Region>, InferError> {
         let size = self.detector.size();
         let side = f64::from(photo.width().max(photo.height()));
-        let Some(map) = Map::square(f64::from(size), photo.centre(), side, Angle::ZERO, false) else {
+        let Some(map) = Map::square(f64::from(size), photo.centre(), side, Angle::ZERO, false)
+        else {
             return Ok(Vec::new());
         };
         let mut picture = photo.crop(&map, size);
@@ -204,7 +209,12 @@ impl Finder {
         ));
         let mut ranked: Vec<(f64, Region)> = found
             .iter()
-            .map(|detection| (prominence(detection, f64::from(size)), region(detection, &map)))
+            .map(|detection| {
+                (
+                    prominence(detection, f64::from(size)),
+                    region(detection, &map),
+                )
+            })
             .collect();
         ranked.sort_by(|a, b| b.0.total_cmp(&a.0));
         Ok(ranked.into_iter().map(|(_, region)| region).collect())
@@ -253,7 +263,10 @@ impl Finder {
         let tensors = self.pose.run(&photo.crop(&photo_from_crop, size))?;
         Ok(Seen {
             pose: decoded(&tensors),
-            mask: tensors["mask"].iter().map(|&logit| pose_net::sigmoid(logit) as f32).collect(),
+            mask: tensors["mask"]
+                .iter()
+                .map(|&logit| pose_net::sigmoid(logit) as f32)
+                .collect(),
             size,
             photo_from_crop,
             turn,
@@ -313,7 +326,11 @@ impl Seen {
                     presence,
                     metric: [x * cos - y * sin, x * sin + y * cos, z],
                 };
-                let landmark = if self.mirrored { landmark.mirrored() } else { landmark };
+                let landmark = if self.mirrored {
+                    landmark.mirrored()
+                } else {
+                    landmark
+                };
                 (landmark, seen)
             })
             .collect();
@@ -331,8 +348,10 @@ impl Extent {
     /// Around the landmarks, with room for the top of the head, hands and feet.
     fn of(sample: &Sample) -> Extent {
         let at = || sample.points.values().map(|point| point.at);
-        let least = |of: fn(Point<geometry::Photo>) -> f64| at().map(of).fold(f64::INFINITY, f64::min);
-        let most = |of: fn(Point<geometry::Photo>) -> f64| at().map(of).fold(f64::NEG_INFINITY, f64::max);
+        let least =
+            |of: fn(Point<geometry::Photo>) -> f64| at().map(of).fold(f64::INFINITY, f64::min);
+        let most =
+            |of: fn(Point<geometry::Photo>) -> f64| at().map(of).fold(f64::NEG_INFINITY, f64::max);
         let room = 0.1 * (most(|p| p.y) - least(|p| p.y));
         Extent {
             low: Point::new(least(|p| p.x) - room, least(|p| p.y) - room),
@@ -346,7 +365,10 @@ impl Extent {
 
     /// Paints the box in the mid-grey that says nothing to the detector.
     fn cover(&self, picture: &mut RgbImage, crop_from_photo: &Map<geometry::Photo, Crop>) {
-        let (low, high) = (crop_from_photo.apply(self.low), crop_from_photo.apply(self.high));
+        let (low, high) = (
+            crop_from_photo.apply(self.low),
+            crop_from_photo.apply(self.high),
+        );
         let rect = Rect::at(low.x.floor() as i32, low.y.floor() as i32).of_size(
             (high.x - low.x).ceil().max(1.0) as u32,
             (high.y - low.y).ceil().max(1.0) as u32,
@@ -384,5 +406,10 @@ fn decoded(tensors: &Tensors) -> NetPose {
         .view()
         .into_shape_with_order((heat.shape()[1], heat.shape()[2], heat.shape()[3]))
         .expect("the contract fixes the shape");
-    pose_net::decode(line("points"), line("person_score")[0], heat, line("world_points"))
+    pose_net::decode(
+        line("points"),
+        line("person_score")[0],
+        heat,
+        line("world_points"),
+    )
 }

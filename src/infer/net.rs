@@ -48,7 +48,8 @@ impl Net {
         let sessions = (0..workers.max(1))
             .into_par_iter()
             .map(|_| {
-                let session = open(runtime, bytes).map_err(|error| failed(spec, "loaded", &error))?;
+                let session =
+                    open(runtime, bytes).map_err(|error| failed(spec, "loaded", &error))?;
                 check_names(spec, &session)?;
                 Ok(Mutex::new(session))
             })
@@ -112,7 +113,11 @@ impl Net {
     fn tensor(&self, picture: &RgbImage) -> Array4<f32> {
         let input = &self.spec.input;
         let step = (input.high - input.low) / 255.0;
-        let values = picture.as_raw().iter().map(|&p| input.low + f32::from(p) * step).collect();
+        let values = picture
+            .as_raw()
+            .iter()
+            .map(|&p| input.low + f32::from(p) * step)
+            .collect();
         let (height, width) = (picture.height() as usize, picture.width() as usize);
         Array4::from_shape_vec((1, height, width, 3), values)
             .expect("an RGB picture has three values a pixel")
@@ -130,7 +135,10 @@ fn open(runtime: &Runtime, bytes: &[u8]) -> ort::Result<Session> {
 
 fn check_names(spec: &ModelSpec, session: &Session) -> Result<(), InferError> {
     let names = |outlets: &[ort::value::Outlet]| -> Vec<String> {
-        outlets.iter().map(|outlet| outlet.name().to_owned()).collect()
+        outlets
+            .iter()
+            .map(|outlet| outlet.name().to_owned())
+            .collect()
     };
     let inputs = names(session.inputs());
     if inputs != [spec.input.name.clone()] {
@@ -143,7 +151,11 @@ fn check_names(spec: &ModelSpec, session: &Session) -> Result<(), InferError> {
         .into());
     }
     let outputs = names(session.outputs());
-    match spec.outputs.iter().find(|output| !outputs.contains(&output.name)) {
+    match spec
+        .outputs
+        .iter()
+        .find(|output| !outputs.contains(&output.name))
+    {
         Some(missing) => Err(ContractError::Shape {
             name: spec.name.clone(),
             part: "outputs".to_owned(),

@@ -111,7 +111,10 @@ pub fn decode(
 /// Moves a regressed point to the centre of mass of its heat map nearby, where that map is sure.
 fn refined(at: Point<Crop>, index: usize, heatmaps: ArrayView3<'_, f32>) -> Point<Crop> {
     let (rows, columns, _) = heatmaps.dim();
-    let (column, row) = ((at.x / CELL).floor() as isize, (at.y / CELL).floor() as isize);
+    let (column, row) = (
+        (at.x / CELL).floor() as isize,
+        (at.y / CELL).floor() as isize,
+    );
     let (mut mass, mut x, mut y, mut peak) = (0.0, 0.0, 0.0, 0.0f64);
     for r in (row - REACH).max(0)..=(row + REACH).min(rows as isize - 1) {
         for c in (column - REACH).max(0)..=(column + REACH).min(columns as isize - 1) {

@@ -31,7 +31,11 @@ impl RuntimeChoice {
                 );
                 named
                     .filter(|path| !path.as_os_str().is_empty())
-                    .or_else(|| beside.map(|folder| folder.join(file)).filter(|path| path.is_file()))
+                    .or_else(|| {
+                        beside
+                            .map(|folder| folder.join(file))
+                            .filter(|path| path.is_file())
+                    })
                     .map_or(RuntimeChoice::Embedded, RuntimeChoice::Library)
             }
             file => RuntimeChoice::Library(PathBuf::from(file)),
@@ -125,14 +129,23 @@ mod tests {
     fn the_choice_prefers_what_was_asked_then_named_then_found() {
         let named = Some(PathBuf::from("named.so"));
         let settle = RuntimeChoice::settle;
-        assert_eq!(settle("embedded", named.clone(), None), RuntimeChoice::Embedded);
+        assert_eq!(
+            settle("embedded", named.clone(), None),
+            RuntimeChoice::Embedded
+        );
         assert_eq!(
             settle("asked.so", named.clone(), None),
             RuntimeChoice::Library("asked.so".into())
         );
-        assert_eq!(settle("auto", named, None), RuntimeChoice::Library("named.so".into()));
+        assert_eq!(
+            settle("auto", named, None),
+            RuntimeChoice::Library("named.so".into())
+        );
         assert_eq!(settle("auto", None, None), RuntimeChoice::Embedded);
         let folder = tempfile::tempdir().unwrap();
-        assert_eq!(settle("auto", None, Some(folder.path())), RuntimeChoice::Embedded);
+        assert_eq!(
+            settle("auto", None, Some(folder.path())),
+            RuntimeChoice::Embedded
+        );
     }
 }

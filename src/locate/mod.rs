@@ -89,8 +89,8 @@ fn one(
     let at = Point::<Photo>::new(mean_of(|p| p.at.x), mean_of(|p| p.at.y));
     let (width, height) = (f64::from(size.0), f64::from(size.1));
     let margin = EDGE * width.max(height);
-    let inside = (margin..=width - margin).contains(&at.x)
-        && (margin..=height - margin).contains(&at.y);
+    let inside =
+        (margin..=width - margin).contains(&at.x) && (margin..=height - margin).contains(&at.y);
     if !inside || mean_of(|p| p.presence) < LEAST_PRESENCE {
         return Err(Missing::OutsidePhoto);
     }
@@ -152,7 +152,8 @@ pub fn stature_px(samples: &[Sample]) -> Option<f64> {
 pub fn face_circle(sample: &Sample) -> Option<FaceCircle> {
     use Landmark::*;
     let at = |landmark: Landmark| sample.points.get(&landmark).map(|point| point.at);
-    let middle = |of: fn(Side) -> Landmark| Some(at(of(Side::Left))?.midpoint(at(of(Side::Right))?));
+    let middle =
+        |of: fn(Side) -> Landmark| Some(at(of(Side::Left))?.midpoint(at(of(Side::Right))?));
     let (eyes, mouth, nose) = (middle(EyeOuter)?, middle(Mouth)?, at(Nose)?);
     let features = Side::BOTH.map(|side| [at(EyeOuter(side)), at(Mouth(side))]);
     let centre = eyes.midpoint(mouth).midpoint(nose);

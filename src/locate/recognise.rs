@@ -116,7 +116,11 @@ pub fn recognise(samples: &[Sample], wish: Wish) -> Option<Recognised> {
     let turn = Estimate::new(off.radians(), sigma.radians()).fused(POSED);
 
     let raised = raised(samples, view, swapped);
-    let task = wish.task.unwrap_or(if raised > RAISED { Task::Reach } else { Task::Stand });
+    let task = wish.task.unwrap_or(if raised > RAISED {
+        Task::Reach
+    } else {
+        Task::Stand
+    });
     if wish.task.is_none() && (raised - RAISED).abs() < RAISED_MARGIN {
         doubts.push(Doubt::StandOrReach);
     }
@@ -218,11 +222,16 @@ fn raised(samples: &[Sample], view: View, swapped: bool) -> Angle {
 }
 
 fn total(samples: &[Sample], of: fn(&Sample) -> Floor) -> Floor {
-    samples.iter().map(of).fold((0.0, 0.0), |a, b| (a.0 + b.0, a.1 + b.1))
+    samples
+        .iter()
+        .map(of)
+        .fold((0.0, 0.0), |a, b| (a.0 + b.0, a.1 + b.1))
 }
 
 fn sum<const N: usize>(steps: [Floor; N]) -> Floor {
-    steps.into_iter().fold((0.0, 0.0), |a, b| (a.0 + b.0, a.1 + b.1))
+    steps
+        .into_iter()
+        .fold((0.0, 0.0), |a, b| (a.0 + b.0, a.1 + b.1))
 }
 
 fn dot(a: Floor, b: Floor) -> f64 {

@@ -160,12 +160,25 @@ impl Measure {
     pub const fn unit(self) -> Unit {
         use Measure::*;
         match self {
-            CraniovertebralAngle | SagittalShoulderAngle | ThoracicAngle | TrunkLean
-            | HeadTilt | ShoulderTilt | ShoulderFlexion | ShoulderFlexionToTrunk
-            | ShoulderAbduction | ElbowExtensionDeficit | FlexionAsymmetry
+            CraniovertebralAngle
+            | SagittalShoulderAngle
+            | ThoracicAngle
+            | TrunkLean
+            | HeadTilt
+            | ShoulderTilt
+            | ShoulderFlexion
+            | ShoulderFlexionToTrunk
+            | ShoulderAbduction
+            | ElbowExtensionDeficit
+            | FlexionAsymmetry
             | AbductionAsymmetry => Unit::Degree,
-            HeadForwardOfC7 | HeadForwardOfShoulder | ShoulderForwardOfC7 | HeadShift
-            | TrunkShift | ArmToEar | ArmToEarFront => Unit::Centimetre,
+            HeadForwardOfC7
+            | HeadForwardOfShoulder
+            | ShoulderForwardOfC7
+            | HeadShift
+            | TrunkShift
+            | ArmToEar
+            | ArmToEarFront => Unit::Centimetre,
             KyphosisIndex | ArmToEarRelative | ArmToEarFrontRelative => Unit::Percent,
         }
     }
@@ -221,17 +234,25 @@ impl Measure {
     pub const fn meaning(self) -> &'static str {
         use Measure::*;
         match self {
-            CraniovertebralAngle => "how upright the neck carries the head; smaller is further forward",
+            CraniovertebralAngle => {
+                "how upright the neck carries the head; smaller is further forward"
+            }
             HeadForwardOfC7 => "how far the ear is in front of the base of the neck",
             HeadForwardOfShoulder => "how far the ear is in front of the tip of the shoulder",
-            SagittalShoulderAngle => "how far the shoulder is drawn forward; smaller is further forward",
+            SagittalShoulderAngle => {
+                "how far the shoulder is drawn forward; smaller is further forward"
+            }
             ShoulderForwardOfC7 => "how far the shoulder is in front of the base of the neck",
-            ThoracicAngle | KyphosisIndex => "how round the upper back is, on the skin; not a Cobb angle",
+            ThoracicAngle | KyphosisIndex => {
+                "how round the upper back is, on the skin; not a Cobb angle"
+            }
             TrunkLean => "how far the trunk leans; + is forward",
             HeadTilt => "how the ears stand against level; + is the left one higher",
             ShoulderTilt => "how the shoulders stand against level; + is the left one higher",
             HeadShift => "how far the head is off the line above the ankles; + is to the left",
-            TrunkShift => "how far the shoulders are off the line above the ankles; + is to the left",
+            TrunkShift => {
+                "how far the shoulders are off the line above the ankles; + is to the left"
+            }
             ShoulderFlexion => "how far the arm is raised forward; 0 hangs, 180 is overhead",
             ShoulderFlexionToTrunk => "the same, against the trunk instead of the vertical",
             ShoulderAbduction => "how far the arm is raised sideways; 0 hangs, 180 is overhead",
@@ -252,11 +273,21 @@ impl Measure {
     pub const fn better(self) -> Better {
         use Measure::*;
         match self {
-            CraniovertebralAngle | SagittalShoulderAngle | ShoulderFlexion
-            | ShoulderFlexionToTrunk | ShoulderAbduction => Better::Larger,
-            HeadForwardOfC7 | HeadForwardOfShoulder | ShoulderForwardOfC7 | ThoracicAngle
-            | KyphosisIndex | ElbowExtensionDeficit | ArmToEar | ArmToEarRelative
-            | ArmToEarFront | ArmToEarFrontRelative => Better::Smaller,
+            CraniovertebralAngle
+            | SagittalShoulderAngle
+            | ShoulderFlexion
+            | ShoulderFlexionToTrunk
+            | ShoulderAbduction => Better::Larger,
+            HeadForwardOfC7
+            | HeadForwardOfShoulder
+            | ShoulderForwardOfC7
+            | ThoracicAngle
+            | KyphosisIndex
+            | ElbowExtensionDeficit
+            | ArmToEar
+            | ArmToEarRelative
+            | ArmToEarFront
+            | ArmToEarFrontRelative => Better::Smaller,
             TrunkLean | FlexionAsymmetry | AbductionAsymmetry => Better::NearerZero,
             HeadTilt | ShoulderTilt | HeadShift | TrunkShift => Better::Neither,
         }
@@ -267,8 +298,13 @@ impl Measure {
     pub const fn applies(self, view: View, task: Task) -> bool {
         use Measure::*;
         match self {
-            CraniovertebralAngle | HeadForwardOfC7 | HeadForwardOfShoulder
-            | SagittalShoulderAngle | ShoulderForwardOfC7 | ThoracicAngle | KyphosisIndex
+            CraniovertebralAngle
+            | HeadForwardOfC7
+            | HeadForwardOfShoulder
+            | SagittalShoulderAngle
+            | ShoulderForwardOfC7
+            | ThoracicAngle
+            | KyphosisIndex
             | TrunkLean => matches!((view, task), (View::Side(_), Task::Stand)),
             HeadTilt | ShoulderTilt | HeadShift | TrunkShift => {
                 matches!((view, task), (View::Front | View::Back, Task::Stand))
@@ -277,9 +313,7 @@ impl Measure {
                 matches!((view, task), (View::Side(_), Task::Reach))
             }
             ShoulderAbduction => matches!((view, task), (View::Front | View::Back, Task::Reach)),
-            ElbowExtensionDeficit => {
-                !matches!(view, View::Oblique) && matches!(task, Task::Reach)
-            }
+            ElbowExtensionDeficit => !matches!(view, View::Oblique) && matches!(task, Task::Reach),
             ArmToEarFront | ArmToEarFrontRelative => {
                 matches!((view, task), (View::Front, Task::Reach))
             }
@@ -340,7 +374,9 @@ impl Measure {
     /// A landmark that may stand in for a missing one in this measure.
     pub const fn stand_in(self, missing: Landmark) -> Option<Landmark> {
         match (self, missing) {
-            (Measure::ShoulderTilt, Landmark::Acromion(side)) => Some(Landmark::ShoulderJoint(side)),
+            (Measure::ShoulderTilt, Landmark::Acromion(side)) => {
+                Some(Landmark::ShoulderJoint(side))
+            }
             _ => None,
         }
     }
@@ -398,7 +434,10 @@ impl Measure {
 }
 
 fn paired(kinds: [fn(Side) -> Landmark; 2]) -> Vec<Landmark> {
-    kinds.into_iter().flat_map(|of| Side::BOTH.map(of)).collect()
+    kinds
+        .into_iter()
+        .flat_map(|of| Side::BOTH.map(of))
+        .collect()
 }
 
 impl fmt::Display for Measure {

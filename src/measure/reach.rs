@@ -20,7 +20,11 @@ fn upper_arm_line(figure: &Figure, side: Side) -> Option<Vector<BodyPlane>> {
 /// an arm may pass overhead. Behind a hanging arm it is negative.
 fn elevation(line: Vector<BodyPlane>, outward: f64) -> f64 {
     let angle = outward.atan2(-line.y);
-    if angle < -FRAC_PI_2 { angle + TAU } else { angle }
+    if angle < -FRAC_PI_2 {
+        angle + TAU
+    } else {
+        angle
+    }
 }
 
 /// Length of the upper arm in the plane, mm.

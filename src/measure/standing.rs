@@ -116,7 +116,11 @@ pub(super) fn shoulder_tilt(figure: &Figure) -> Option<f64> {
 /// the subject's left. Front or back view.
 pub(super) fn shift(figure: &Figure, of: fn(Side) -> Landmark) -> Option<f64> {
     let middle = |of: fn(Side) -> Landmark| -> Option<Point<BodyPlane>> {
-        Some(figure.get(of(Side::Left))?.midpoint(figure.get(of(Side::Right))?))
+        Some(
+            figure
+                .get(of(Side::Left))?
+                .midpoint(figure.get(of(Side::Right))?),
+        )
     };
     Some((middle(of)? - middle(Landmark::Ankle)?).x)
 }

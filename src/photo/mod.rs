@@ -64,12 +64,19 @@ impl Photo {
 
     /// The centre of the photo.
     pub fn centre(&self) -> Point<geometry::Photo> {
-        Point::new(f64::from(self.width()) / 2.0, f64::from(self.height()) / 2.0)
+        Point::new(
+            f64::from(self.width()) / 2.0,
+            f64::from(self.height()) / 2.0,
+        )
     }
 
     /// A square picture of `size` pixels a side, looked up through `photo_from_crop`. Outside of
     /// the photo it is black, as the nets were trained.
-    pub fn crop(&self, photo_from_crop: &Map<geometry::Crop, geometry::Photo>, size: u32) -> RgbImage {
+    pub fn crop(
+        &self,
+        photo_from_crop: &Map<geometry::Crop, geometry::Photo>,
+        size: u32,
+    ) -> RgbImage {
         let (level, divisor) = self.level_for(photo_from_crop.scale());
         let c = photo_from_crop.coefficients();
         // Pixel centres: ours at half-integers, the sampler's at integers.

@@ -31,7 +31,11 @@ pub fn judge(photo: &Photo, centre: Point<geometry::Photo>, side: f64) -> Vec<Ph
         return Vec::new();
     };
     let grey: GrayImage = image::DynamicImage::ImageRgb8(photo.crop(&map, SIZE)).into_luma8();
-    let lit: Vec<f64> = grey.iter().map(|&p| f64::from(p)).filter(|&p| p > 0.0).collect();
+    let lit: Vec<f64> = grey
+        .iter()
+        .map(|&p| f64::from(p))
+        .filter(|&p| p > 0.0)
+        .collect();
     if lit.is_empty() {
         return vec![PhotoFault::TooDark];
     }

@@ -46,7 +46,11 @@ impl TryFrom<FactsFile> for VisitFacts {
             .operated_side
             .map(|text| {
                 Operated::from_name(&text).ok_or_else(|| {
-                    wrong("operated_side", format!("{text:?}"), "left, right, both or none")
+                    wrong(
+                        "operated_side",
+                        format!("{text:?}"),
+                        "left, right, both or none",
+                    )
                 })
             })
             .transpose()?;

@@ -47,7 +47,11 @@ fn point(photo: &str, name: &str, placed: &Placed) -> Result<ManualPoint, Record
         )
     })?;
     if let Some(sigma) = placed.sigma_px.filter(|sigma| *sigma <= 0.0) {
-        return Err(wrong(&format!("sigma_px of {name} in {photo}"), sigma, "more than 0"));
+        return Err(wrong(
+            &format!("sigma_px of {name} in {photo}"),
+            sigma,
+            "more than 0",
+        ));
     }
     Ok(ManualPoint {
         landmark,
@@ -75,6 +79,8 @@ mod tests {
     fn an_unknown_name_is_answered_with_the_known_ones() {
         let error = landmarks_from_json(r#"{"a.jpg":{"C-7":{"x":1,"y":2}}}"#).unwrap_err();
         let message = error.to_string();
-        assert!(message.starts_with("landmark of a.jpg is \"C-7\", expected one of nose, chin, c7"));
+        assert!(
+            message.starts_with("landmark of a.jpg is \"C-7\", expected one of nose, chin, c7")
+        );
     }
 }

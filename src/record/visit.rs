@@ -12,7 +12,8 @@ use crate::estimate::Estimate;
 use crate::geometry::Point;
 use crate::measure::Measure;
 use crate::visit::{
-    CameraSetup, Evidence, FaceCircle, Located, Notice, PhotoRecord, Reading, Unmeasured, Visit, VisitFacts,
+    CameraSetup, Evidence, FaceCircle, Located, Notice, PhotoRecord, Reading, Unmeasured, Visit,
+    VisitFacts,
 };
 
 /// Version of the file format.
@@ -317,7 +318,11 @@ impl TryFrom<PhotoFile> for PhotoRecord {
                 let landmark = Landmark::from_name(&name)
                     .ok_or_else(|| wrong("landmark", format!("{name:?}"), "a known landmark"))?;
                 let evidence = Evidence::from_name(&l.evidence).ok_or_else(|| {
-                    wrong("evidence", format!("{:?}", l.evidence), "pose_net or manual")
+                    wrong(
+                        "evidence",
+                        format!("{:?}", l.evidence),
+                        "pose_net or manual",
+                    )
                 })?;
                 let [xx, xy, yy] = l.covariance;
                 let located = Located {
@@ -349,8 +354,13 @@ impl TryFrom<PhotoFile> for PhotoRecord {
 }
 
 fn measure(id: &str, unit: &str, of: Option<&str>) -> Result<Measure, RecordError> {
-    Measure::from_file(id, unit, of)
-        .ok_or_else(|| wrong("measure", format!("{id:?} in {unit:?}"), "one of the catalogue"))
+    Measure::from_file(id, unit, of).ok_or_else(|| {
+        wrong(
+            "measure",
+            format!("{id:?} in {unit:?}"),
+            "one of the catalogue",
+        )
+    })
 }
 
 fn side(name: &str) -> Result<Option<Side>, RecordError> {

@@ -75,9 +75,8 @@ impl CameraFit {
 
     /// What the fit says about how the photo was taken.
     pub fn setup(&self) -> CameraSetup {
-        let of = |index: usize| {
-            Estimate::new(self.mean[index], self.covariance[(index, index)].sqrt())
-        };
+        let of =
+            |index: usize| Estimate::new(self.mean[index], self.covariance[(index, index)].sqrt());
         CameraSetup {
             distance_cm: of(1).scaled(0.1),
             lens_height_cm: of(2).scaled(0.1),
@@ -95,8 +94,7 @@ impl CameraFit {
         let value = self.mean[1] / self.mean[0].exp();
         let c = &self.covariance;
         let distance = self.mean[1];
-        let relative =
-            c[(1, 1)] / distance.powi(2) + c[(0, 0)] - 2.0 * c[(0, 1)] / distance;
+        let relative = c[(1, 1)] / distance.powi(2) + c[(0, 0)] - 2.0 * c[(0, 1)] / distance;
         Estimate::new(value, value * relative.max(0.0).sqrt())
     }
 }
@@ -159,7 +157,9 @@ pub fn fit(evidence: &Evidence<'_>) -> Option<CameraFit> {
     }
     let fitted = information.try_inverse()?;
     let mut covariance = DMatrix::zeros(ALL, ALL);
-    covariance.view_mut((0, 0), (UNKNOWNS, UNKNOWNS)).copy_from(&fitted);
+    covariance
+        .view_mut((0, 0), (UNKNOWNS, UNKNOWNS))
+        .copy_from(&fitted);
     covariance[(5, 5)] = ROLL_SIGMA.radians().powi(2);
     covariance[(6, 6)] = evidence.turn.sigma.powi(2);
     Some(CameraFit {
@@ -251,9 +251,16 @@ mod tests {
         ]
         .into_iter()
         .map(|landmark| {
-            let up = stature::height_fraction(landmark, Task::Stand).unwrap().value * stature;
-            let depth = depth::of(landmark, view, Task::Stand, stature).unwrap().value;
-            let at = camera.photo_from_plane(Point::new(30.0, up), depth).unwrap();
+            let up = stature::height_fraction(landmark, Task::Stand)
+                .unwrap()
+                .value
+                * stature;
+            let depth = depth::of(landmark, view, Task::Stand, stature)
+                .unwrap()
+                .value;
+            let at = camera
+                .photo_from_plane(Point::new(30.0, up), depth)
+                .unwrap();
             (landmark, at)
         })
         .collect()

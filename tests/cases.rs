@@ -1,0 +1,188 @@
+//! Hard cases, each a rendered photo: what a shell shows for them must be right or say why not.
+
+use serde_json::Value;
+use tragus::body::{Landmark, Side, Task, View};
+use tragus::locate::{Wish, WishedView};
+use tragus::measure::Measure;
+use tragus::pipeline::{PhotoInput, measure_photo};
+use tragus::visit::{PhotoRecord, Reading, VisitFacts};
+
+use crate::common::{finder, root};
+
+fn truth(file: &str) -> Value {
+    let text = std::fs::read_to_string(root().join("fixtures/cases/truth.json")).expect("truth");
+    let truth: Value = serde_json::from_str(&text).expect("JSON");
+    let photo = truth["photos"][file].clone();
+    assert!(photo.is_object(), "no truth for {file}");
+    photo
+}
+
+fn measured_as(file: &str, wish: Wish) -> (PhotoRecord, Vec<Reading>) {
+    let facts = VisitFacts {
+        stature_cm: truth(file)["stature_mm"].as_f64().map(|mm| mm / 10.0),
+        ..VisitFacts::default()
+    };
+    let input = PhotoInput {
+        file: file.to_owned(),
+        bytes: Ok(std::fs::read(root().join("fixtures/cases").join(file)).expect("a photo")),
+        wish,
+        manual: Vec::new(),
+    };
+    measure_photo(finder(), &facts, input).expect("the nets")
+}
+
+fn measured(file: &str) -> (PhotoRecord, Vec<Reading>) {
+    measured_as(file, Wish::default())
+}
+
+fn says(record: &PhotoRecord, words: &str) -> bool {
+    record
+        .notices
+        .iter()
+        .any(|notice| notice.text.contains(words))
+}
+
+/// Whether the record's left and right shoulders lie on the sides where they truly are.
+fn sides_are_right(record: &PhotoRecord) -> bool {
+    let truth = truth(&record.file);
+    let at = |side: Side| {
+        let landmark = Landmark::ShoulderJoint(side);
+        let x = truth["landmarks"][landmark.name()]["x"]
+            .as_f64()
+            .expect("a shoulder");
+        (record.landmarks[&landmark].at.x, x)
+    };
+    let ((left, true_left), (right, true_right)) = (at(Side::Left), at(Side::Right));
+    (left - right) * (true_left - true_right) > 0.0
+}
+
+#[test]
+fn a_bald_head_is_not_taken_for_its_back() {
+    for (file, view) in [
+        ("bald-front.jpg", View::Front),
+        ("bald-front-reach.jpg", View::Front),
+        ("bald-back.jpg", View::Back),
+    ] {
+        let (record, _) = measured(file);
+        assert_eq!(record.view, Some(view), "{file}");
+        assert!(sides_are_right(&record), "{file}: sides exchanged");
+    }
+}
+
+#[test]
+fn a_view_that_the_user_names_wins_and_the_sides_follow_it() {
+    let wish = Wish {
+        view: Some(WishedView::Back),
+        task: None,
+    };
+    let (record, _) = measured_as("bald-front.jpg", wish);
+    assert_eq!(record.view, Some(View::Back));
+    assert!(
+        !sides_are_right(&record),
+        "seen from behind, left and right change places"
+    );
+}
+
+#[test]
+fn someone_between_front_and_side_is_told_how_to_stand() {
+    let (record, readings) = measured("oblique.jpg");
+    assert_eq!(record.view, Some(View::Oblique));
+    assert!(says(&record, "stand exactly sideways"));
+    assert!(readings.is_empty());
+}
+
+#[test]
+fn a_low_early_reach_is_a_reach_and_said_to_be_in_doubt() {
+    let (record, readings) = measured("low-reach.jpg");
+    assert_eq!(record.task, Some(Task::Reach));
+    assert!(says(&record, "--task settles it"));
+    let flexion = readings
+        .iter()
+        .find(|reading| reading.measure == Measure::ShoulderFlexion)
+        .expect("flexion is read");
+    let got = flexion.outcome.as_ref().expect("a value");
+    let rows = truth("low-reach.jpg")["measures"].clone();
+    let want = rows
+        .as_array()
+        .expect("measures")
+        .iter()
+        .find(|row| row["measure"] == "shoulder_flexion")
+        .and_then(|row| row["value"].as_f64())
+        .expect("a truth");
+    assert!(
+        (got.value - want).abs() <= 6.0,
+        "{} against {want}",
+        got.value
+    );
+}
+
+#[test]
+fn the_larger_of_two_people_is_measured_and_both_faces_are_covered() {
+    let (record, _) = measured("two-people.jpg");
+    assert!(says(&record, "2 people"));
+    assert_eq!(record.faces.len(), 2);
+    let truth = truth("two-people.jpg");
+    let nose = record.landmarks[&Landmark::Nose].at.x;
+    let chin = truth["landmarks"]["chin"]["x"].as_f64().expect("a chin");
+    assert!((nose - chin).abs() < 30.0, "someone else was measured");
+    let bystander = &truth["bystander"]["landmarks"]["chin"];
+    let (x, y) = (
+        bystander["x"].as_f64().expect("x"),
+        bystander["y"].as_f64().expect("y"),
+    );
+    assert!(
+        record
+            .faces
+            .iter()
+            .any(|face| (face.centre.x - x).hypot(face.centre.y - y) < 1.5 * face.radius),
+        "the bystander's face is not covered"
+    );
+}
+
+#[test]
+fn an_empty_room_is_nobody_with_advice() {
+    let (record, readings) = measured("empty-room.jpg");
+    assert_eq!(record.view, None);
+    assert!(says(&record, "Nobody was found"));
+    assert!(readings.is_empty() && record.landmarks.is_empty());
+}
+
+#[test]
+fn feet_outside_the_photo_are_missing_and_said_so() {
+    let (record, _) = measured("feet-cut.jpg");
+    assert!(says(&record, "Not wholly in the photo"));
+    for landmark in [Landmark::Ankle(Side::Right), Landmark::Knee(Side::Right)] {
+        assert!(
+            !record.landmarks.contains_key(&landmark),
+            "{landmark} was invented"
+        );
+    }
+}
+
+#[test]
+fn every_face_point_of_every_case_is_covered() {
+    for file in [
+        "bald-front.jpg",
+        "bald-front-reach.jpg",
+        "headscarf-side.jpg",
+        "turned.jpg",
+    ] {
+        let (record, _) = measured(file);
+        let truth = truth(file);
+        let near = record.view.and_then(View::near_side);
+        for name in ["eye_outer_left", "eye_outer_right", "chin"] {
+            let far = near.is_some_and(|near| name.ends_with(near.other().name()));
+            let at = &truth["landmarks"][name];
+            let (Some(x), Some(y), false) = (at["x"].as_f64(), at["y"].as_f64(), far) else {
+                continue;
+            };
+            assert!(
+                record
+                    .faces
+                    .iter()
+                    .any(|f| (f.centre.x - x).hypot(f.centre.y - y) < f.radius),
+                "{file}: {name} shows"
+            );
+        }
+    }
+}
