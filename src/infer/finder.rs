@@ -111,10 +111,12 @@ const fn look(mirrored: bool, shift: (f64, f64), scale: f64, turn: f64) -> Look 
     }
 }
 
-/// As many plain as mirrored looks, so that a left-right bias of the net cancels. The first is
-/// the plain region, whose mask is kept.
-const LOOKS: [Look; 6] = [
-    look(false, (0.0, 0.0), 1.0, 0.0),
+/// The plain region as the detector gave it: the first look, whose mask is kept.
+const FIRST_LOOK: Look = look(false, (0.0, 0.0), 1.0, 0.0);
+
+/// The looks after it, centred on the body that the first one saw. With it there are as many plain
+/// as mirrored ones, so that a left-right bias of the net cancels.
+const LATER_LOOKS: [Look; 5] = [
     look(true, (0.0, 0.0), 1.0, 0.0),
     look(false, (0.02, -0.015), 1.08, 4.0),
     look(true, (-0.02, 0.015), 1.08, -4.0),
@@ -133,8 +135,9 @@ impl Finder {
         let (detector, detector_bytes) = manifest.person_detector()?;
         let (pose, pose_bytes) = manifest.pose_net(kind)?;
         let (detector, pose) = rayon::join(
-            || Net::load(runtime, detector, detector_bytes, 1),
-            || Net::load(runtime, pose, pose_bytes, workers),
+            // The detector runs alone and may use every thread; the looks run side by side.
+            || Net::load(runtime, detector, detector_bytes, 1, 1),
+            || Net::load(runtime, pose, pose_bytes, workers, 1),
         );
         Ok(Finder {
             detector: detector?,
@@ -144,24 +147,46 @@ impl Finder {
 
     /// Searches the whole photo.
     pub fn search(&self, photo: &Photo) -> Result<Search, InferError> {
-        let mut person = None;
+        let Some(first) = self.first_look(photo)? else {
+            return Ok(Search {
+                person: None,
+                bystanders: Vec::new(),
+            });
+        };
+        let (seen, region) = (first.sample(), first.region());
+        let extent = Extent::of(&seen);
+        let (later, bystanders) = rayon::join(
+            || self.look_again(photo, region),
+            || self.bystanders(photo, extent),
+        );
+        let mut samples = vec![seen];
+        samples.extend(later?);
+        Ok(Search {
+            person: Some(Person {
+                samples,
+                mask: first.mask(),
+                centre: region.centre,
+                side: region.side,
+            }),
+            bystanders: bystanders?,
+        })
+    }
+
+    /// A first look at the largest central person.
+    fn first_look(&self, photo: &Photo) -> Result<Option<Seen>, InferError> {
         for region in self.regions(photo, &[])? {
-            person = self.look_closely(photo, region)?;
-            if person.is_some() {
-                break;
+            let seen = self.look_once(photo, &region, &FIRST_LOOK)?;
+            if seen.pose.score >= LEAST_PERSON {
+                return Ok(Some(seen));
             }
         }
-        let bystanders = match &person {
-            Some(person) => self.bystanders(photo, person)?,
-            None => Vec::new(),
-        };
-        Ok(Search { person, bystanders })
+        Ok(None)
     }
 
     /// Everybody else. The detector tends to report the most prominent person alone, so whoever
     /// was found is covered and the photo searched again, until nobody turns up.
-    fn bystanders(&self, photo: &Photo, person: &Person) -> Result<Vec<Sample>, InferError> {
-        let mut known: Vec<Extent> = person.samples.first().map(Extent::of).into_iter().collect();
+    fn bystanders(&self, photo: &Photo, person: Extent) -> Result<Vec<Sample>, InferError> {
+        let mut known = vec![person];
         let mut bystanders = Vec::new();
         while bystanders.len() < MOST_BYSTANDERS {
             let mut found = None;
@@ -169,7 +194,7 @@ impl Finder {
                 if known.iter().any(|extent| extent.holds(region.centre)) {
                     continue;
                 }
-                let seen = self.look_once(photo, &region, &LOOKS[0])?;
+                let seen = self.look_once(photo, &region, &FIRST_LOOK)?;
                 if seen.pose.score >= LEAST_PERSON {
                     found = Some(seen.sample());
                     break;
@@ -220,32 +245,17 @@ impl Finder {
         Ok(ranked.into_iter().map(|(_, region)| region).collect())
     }
 
-    /// Looks at a region, centres on the body that is there, and looks again in every way.
-    fn look_closely(&self, photo: &Photo, region: Region) -> Result<Option<Person>, InferError> {
-        let first = self.look_once(photo, &region, &LOOKS[0])?;
-        if first.pose.score < LEAST_PERSON {
-            return Ok(None);
-        }
-        let region = first.region();
-        let looks = LOOKS
+    /// Looks at the region of one person in every later way.
+    fn look_again(&self, photo: &Photo, region: Region) -> Result<Vec<Sample>, InferError> {
+        let looks = LATER_LOOKS
             .par_iter()
             .map(|look| self.look_once(photo, &region, look))
             .collect::<Result<Vec<_>, _>>()?;
-        let mask = looks[0].mask();
-        let samples: Vec<Sample> = looks
-            .into_iter()
+        Ok(looks
+            .iter()
             .filter(|seen| seen.pose.score >= LEAST_PERSON)
-            .map(|seen| seen.sample())
-            .collect();
-        if samples.is_empty() {
-            return Ok(None);
-        }
-        Ok(Some(Person {
-            samples,
-            mask,
-            centre: region.centre,
-            side: region.side,
-        }))
+            .map(Seen::sample)
+            .collect())
     }
 
     fn look_once(&self, photo: &Photo, region: &Region, look: &Look) -> Result<Seen, InferError> {
@@ -306,7 +316,7 @@ impl Seen {
         }
     }
 
-    fn sample(self) -> Sample {
+    fn sample(&self) -> Sample {
         let (sin, cos) = self.turn.radians().sin_cos();
         let points = self
             .pose

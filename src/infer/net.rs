@@ -38,18 +38,20 @@ pub(super) struct Net {
 pub(super) type Tensors = BTreeMap<String, ArrayD<f32>>;
 
 impl Net {
-    /// Loads `workers` sessions of the model and checks them against its contract.
+    /// Loads `workers` sessions of the model, each of which may use `threads` threads, and checks
+    /// them against its contract.
     pub fn load(
         runtime: &Runtime,
         spec: &ModelSpec,
         bytes: &[u8],
         workers: usize,
+        threads: usize,
     ) -> Result<Net, InferError> {
         let sessions = (0..workers.max(1))
             .into_par_iter()
             .map(|_| {
-                let session =
-                    open(runtime, bytes).map_err(|error| failed(spec, "loaded", &error))?;
+                let session = open(runtime, bytes, threads)
+                    .map_err(|error| failed(spec, "loaded", &error))?;
                 check_names(spec, &session)?;
                 Ok(Mutex::new(session))
             })
@@ -124,11 +126,10 @@ impl Net {
     }
 }
 
-fn open(runtime: &Runtime, bytes: &[u8]) -> ort::Result<Session> {
-    // One thread a session: the sessions themselves run side by side. Without the highest
-    // optimisation level the built-in runtime is five times slower.
+fn open(runtime: &Runtime, bytes: &[u8], threads: usize) -> ort::Result<Session> {
+    // Without the highest optimisation level the built-in runtime is five times slower.
     Session::builder(runtime.environment())?
-        .with_intra_threads(1)?
+        .with_intra_threads(threads)?
         .with_optimization_level(GraphOptimizationLevel::Level3)?
         .commit_from_memory(bytes)
 }
