@@ -14,6 +14,7 @@ use tragus::infer::{Finder, PoseNetKind, Runtime, RuntimeChoice};
 use tragus::locate::{Wish, accuracy};
 use tragus::pipeline::{self, PhotoInput};
 use tragus::record;
+use tragus::visit::VisitFacts;
 
 #[derive(Default)]
 struct Errors {
@@ -86,9 +87,22 @@ fn main() {
         let truth: Value = json(&folder.join("truth.json"));
         let facts = std::fs::read_to_string(folder.join("visit.json")).expect("visit.json");
         let facts = record::facts_from_json(&facts).expect("visit.json");
-        let stature = truth["stature_mm"].as_f64().expect("a stature");
+        let shared_stature = truth["stature_mm"].as_f64();
         for (file, truth) in truth["photos"].as_object().expect("photos") {
+            // An empty room has no truth to compare with.
+            if text(&truth["view"]).is_empty() {
+                continue;
+            }
             photos += 1;
+            // People who share a folder carry their statures with their photos.
+            let stature = truth["stature_mm"]
+                .as_f64()
+                .or(shared_stature)
+                .expect("a stature");
+            let facts = VisitFacts {
+                stature_cm: facts.stature_cm.or(Some(stature / 10.0)),
+                ..facts.clone()
+            };
             let name = format!("{}/{file}", folder.display());
             let input = PhotoInput {
                 file: file.clone(),

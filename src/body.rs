@@ -190,8 +190,8 @@ pub enum View {
     Side(Side),
     Front,
     Back,
-    /// Turned too far from every standard view to measure.
-    Oblique,
+    /// Turned too far from every standard view to measure; this side is nearer the camera.
+    Oblique(Side),
 }
 
 impl View {
@@ -200,15 +200,15 @@ impl View {
             View::Side(_) => "side",
             View::Front => "front",
             View::Back => "back",
-            View::Oblique => "oblique",
+            View::Oblique(_) => "oblique",
         }
     }
 
-    /// The side nearest the camera, for side views.
+    /// The side nearest the camera; none in front and back views.
     pub const fn near_side(self) -> Option<Side> {
         match self {
-            View::Side(side) => Some(side),
-            View::Front | View::Back | View::Oblique => None,
+            View::Side(side) | View::Oblique(side) => Some(side),
+            View::Front | View::Back => None,
         }
     }
 

@@ -74,7 +74,7 @@ pub fn measure_photo(
     record.faces = search
         .bystanders
         .iter()
-        .filter_map(locate::face_circle)
+        .filter_map(|look| locate::face_circle(std::slice::from_ref(look)))
         .collect();
     let Some(person) = search.person else {
         record.notices.push(Notice::new(
@@ -83,9 +83,7 @@ pub fn measure_photo(
         ));
         return Ok((record, Vec::new()));
     };
-    record
-        .faces
-        .extend(person.samples.first().and_then(locate::face_circle));
+    record.faces.extend(locate::face_circle(&person.samples));
     if !search.bystanders.is_empty() {
         record.notices.push(Notice::new(format!(
             "{} people are in this photo; the largest central one was measured.",
@@ -216,7 +214,8 @@ fn notices(
             ),
         });
     }
-    if recognised.view == View::Oblique {
+    let oblique = matches!(recognised.view, View::Oblique(_));
+    if oblique {
         texts.push(
             "The person is turned between front and side: nothing can be measured. Ask them to \
              stand exactly sideways or to face the camera."
@@ -224,7 +223,7 @@ fn notices(
         );
     }
     let turn = recognised.seen_turn.degrees();
-    if recognised.view != View::Oblique && turn.abs() > TURNED_DEG {
+    if !oblique && turn.abs() > TURNED_DEG {
         let way = if turn > 0.0 { "right" } else { "left" };
         texts.push(format!(
             "The person seems turned by about {:.0}°. Next time ask them to turn a little to \

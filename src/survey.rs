@@ -248,7 +248,7 @@ fn joint_covariance(scene: &Scene<'_>, points: &[Taking]) -> DMatrix<f64> {
 /// +1 when the body's x (forward, or the subject's left) points to the photo's right.
 fn forward_sign(view: View) -> f64 {
     match view {
-        View::Side(Side::Right) | View::Front | View::Oblique => 1.0,
+        View::Side(Side::Right) | View::Front | View::Oblique(_) => 1.0,
         View::Side(Side::Left) | View::Back => -1.0,
     }
 }

@@ -86,7 +86,7 @@ fn a_view_that_the_user_names_wins_and_the_sides_follow_it() {
 #[test]
 fn someone_between_front_and_side_is_told_how_to_stand() {
     let (record, readings) = measured("oblique.jpg");
-    assert_eq!(record.view, Some(View::Oblique));
+    assert_eq!(record.view, Some(View::Oblique(Side::Right)));
     assert!(says(&record, "stand exactly sideways"));
     assert!(readings.is_empty());
 }

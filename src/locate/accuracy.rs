@@ -62,7 +62,7 @@ pub fn of(landmark: Landmark, view: View, task: Task) -> Accuracy {
     let (offset, scatter) = match view {
         View::Side(_) if near => side_view(landmark, task),
         View::Front => front_view(landmark, task),
-        View::Side(_) | View::Back | View::Oblique => UNCALIBRATED,
+        View::Side(_) | View::Back | View::Oblique(_) => UNCALIBRATED,
     };
     Accuracy {
         offset: offset.map(|value| value / 1000.0),

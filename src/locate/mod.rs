@@ -147,9 +147,21 @@ pub fn stature_px(samples: &[Sample]) -> Option<f64> {
     (mean > 1.0).then_some(mean / PART)
 }
 
-/// A circle over the face that one look saw, from brow to chin and cheek to cheek, short of the
-/// ears: those are measured.
-pub fn face_circle(sample: &Sample) -> Option<FaceCircle> {
+/// A circle over a face as several looks saw it: it holds the circle of each.
+pub fn face_circle(samples: &[Sample]) -> Option<FaceCircle> {
+    let circles: Vec<FaceCircle> = samples.iter().filter_map(face_in_one_look).collect();
+    let count = circles.len() as f64;
+    let mean = |of: fn(&FaceCircle) -> f64| circles.iter().map(of).sum::<f64>() / count;
+    let centre = Point::new(mean(|c| c.centre.x), mean(|c| c.centre.y));
+    circles
+        .iter()
+        .map(|circle| circle.radius + circle.centre.distance(centre))
+        .reduce(f64::max)
+        .map(|radius| FaceCircle { centre, radius })
+}
+
+/// From brow to chin and cheek to cheek, short of the ears: those are measured.
+fn face_in_one_look(sample: &Sample) -> Option<FaceCircle> {
     use Landmark::*;
     let at = |landmark: Landmark| sample.points.get(&landmark).map(|point| point.at);
     let middle =

@@ -111,7 +111,7 @@ pub fn recognise(samples: &[Sample], wish: Wish) -> Option<Recognised> {
     };
     let sigma = match view {
         View::Front | View::Back => TURN_SIGMA_FRONT,
-        View::Side(_) | View::Oblique => TURN_SIGMA_SIDE,
+        View::Side(_) | View::Oblique(_) => TURN_SIGMA_SIDE,
     };
     let turn = Estimate::new(off.radians(), sigma.radians()).fused(POSED);
 
@@ -149,7 +149,12 @@ fn nearest_view(heading: Angle) -> (View, Angle) {
         .min_by(|a, b| a.1.abs().radians().total_cmp(&b.1.abs().radians()))
         .expect("there are four views");
     if off.abs() > OBLIQUE {
-        (View::Oblique, off)
+        let near = if degrees > 0.0 {
+            Side::Right
+        } else {
+            Side::Left
+        };
+        (View::Oblique(near), off)
     } else {
         (view, off)
     }

@@ -313,7 +313,9 @@ impl Measure {
                 matches!((view, task), (View::Side(_), Task::Reach))
             }
             ShoulderAbduction => matches!((view, task), (View::Front | View::Back, Task::Reach)),
-            ElbowExtensionDeficit => !matches!(view, View::Oblique) && matches!(task, Task::Reach),
+            ElbowExtensionDeficit => {
+                !matches!(view, View::Oblique(_)) && matches!(task, Task::Reach)
+            }
             ArmToEarFront | ArmToEarFrontRelative => {
                 matches!((view, task), (View::Front, Task::Reach))
             }

@@ -295,11 +295,11 @@ impl TryFrom<PhotoFile> for PhotoRecord {
                 ("side", Some(near)) => Ok(View::Side(near)),
                 ("front", None) => Ok(View::Front),
                 ("back", None) => Ok(View::Back),
-                ("oblique", None) => Ok(View::Oblique),
+                ("oblique", Some(near)) => Ok(View::Oblique(near)),
                 _ => Err(wrong(
                     "view",
                     format!("{name:?} with side {:?}", file.side),
-                    "side with left or right, or front, back or oblique without",
+                    "side or oblique with left or right, or front or back without",
                 )),
             })
             .transpose()?;

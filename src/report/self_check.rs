@@ -173,7 +173,7 @@ fn with_error(value: Estimate, unit: &str) -> String {
 fn nothing(photo: &PhotoRecord) -> String {
     match (photo.view, photo.task) {
         (None, _) => "This photo could not be checked.".to_owned(),
-        (Some(View::Oblique), _) => {
+        (Some(View::Oblique(_)), _) => {
             "This photo could not be checked: stand exactly sideways to the camera, or face it."
                 .to_owned()
         }

@@ -936,7 +936,7 @@ fn shot(visits: &[Visit], index: usize, view: View, task: Task) -> Shot {
     }
     let unused = photos
         .iter()
-        .filter(|photo| matches!(photo.view, None | Some(View::Oblique)))
+        .filter(|photo| matches!(photo.view, None | Some(View::Oblique(_))))
         .count();
     Shot::Missing(match unused {
         0 => "No photo of this pose was taken at this visit.".to_owned(),

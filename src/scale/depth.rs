@@ -31,7 +31,7 @@ pub fn of(landmark: Landmark, view: View, task: Task, stature: f64) -> Option<Es
             let front = frontal(landmark);
             Some(Estimate::new(-front.value, front.sigma).scaled(scale))
         }
-        View::Oblique => None,
+        View::Oblique(_) => None,
     }
 }
 

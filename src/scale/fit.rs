@@ -114,7 +114,7 @@ fn camera_of(centre: Point<Photo>, unknowns: &[f64]) -> (Camera, f64) {
 
 /// Fits the camera. `None` for an oblique view, which has no plane to measure in.
 pub fn fit(evidence: &Evidence<'_>) -> Option<CameraFit> {
-    if evidence.view == View::Oblique {
+    if matches!(evidence.view, View::Oblique(_)) {
         return None;
     }
     let (width, height) = (f64::from(evidence.width), f64::from(evidence.height));
