@@ -6,10 +6,10 @@
 //! share, such as a bias of the method, cancel in the change; counting them as independent makes
 //! the limit larger, never smaller.
 
-use crate::body::{Operated, Side};
+use crate::body::{Operated, Side, View};
 use crate::estimate::Estimate;
 use crate::measure::{Better, Measure};
-use crate::visit::Visit;
+use crate::visit::{Reading, Visit};
 
 /// The two-sided 95 % point of the normal distribution.
 pub const Z95: f64 = 1.96;
@@ -97,6 +97,35 @@ pub struct Comparison {
     pub cautions: Vec<String>,
 }
 
+/// What was set at one visit holds until a later one says otherwise: gives each visit the operated
+/// side and the arm limit of the last visit before it that names them, and tells where a limit was
+/// carried on.
+pub fn carry_forward(visits: &mut [Visit]) -> Vec<String> {
+    let mut cautions = Vec::new();
+    for index in 1..visits.len() {
+        let (before, rest) = visits.split_at_mut(index);
+        let (earlier, visit) = (&before[index - 1], &mut rest[0]);
+        visit.facts.operated = visit.facts.operated.or(earlier.facts.operated);
+        if let (None, Some(limit)) = (visit.facts.arm_limit_deg, earlier.facts.arm_limit_deg) {
+            visit.facts.arm_limit_deg = Some(limit);
+            cautions.push(format!(
+                "{} names no arm limit: the {limit:.0}° set before is taken as still valid. If it \
+                 was lifted or changed, write the new one into that visit's visit.json.",
+                capitalised(&visit.title(index + 1))
+            ));
+        }
+    }
+    cautions
+}
+
+fn capitalised(text: &str) -> String {
+    let mut letters = text.chars();
+    letters
+        .next()
+        .map(|first| first.to_uppercase().chain(letters).collect())
+        .unwrap_or_default()
+}
+
 /// Compares visits, oldest first.
 pub fn compare(visits: &[Visit]) -> Comparison {
     let mut rows = Vec::new();
@@ -117,9 +146,10 @@ pub fn compare(visits: &[Visit]) -> Comparison {
 }
 
 fn row(visits: &[Visit], measure: Measure, side: Option<Side>) -> Row {
+    let view = common_view(visits, measure, side);
     let course: Vec<_> = visits
         .iter()
-        .map(|visit| reading(visit, measure, side))
+        .map(|visit| reading(visit, measure, side, view))
         .collect();
     let (first, last) = (course.first(), course.last());
     let change = match (first, last) {
@@ -130,6 +160,9 @@ fn row(visits: &[Visit], measure: Measure, side: Option<Side>) -> Row {
         _ => None,
     };
     let verdict = match (change, first, last) {
+        _ if measure.of().is_some() && operated_sides_differ(visits) => Verdict::CannotCompare {
+            reason: "the visits name different operated sides".to_owned(),
+        },
         (Some(change), Some(Ok(first)), Some(Ok(last))) => {
             verdict(measure.better(), *first, *last, &change)
         }
@@ -150,24 +183,71 @@ fn row(visits: &[Visit], measure: Measure, side: Option<Side>) -> Row {
 /// The visit's value: the mean of several photos of one thing, weighted by their errors.
 ///
 /// Photos of one visit share the errors of scale and vertical, so averaging is not allowed to
-/// claim a smaller error than the best of them.
-fn reading(visit: &Visit, measure: Measure, side: Option<Side>) -> Result<Estimate, String> {
+/// claim a smaller error than the best of them, nor one smaller than the spread between them.
+fn reading(
+    visit: &Visit,
+    measure: Measure,
+    side: Option<Side>,
+    view: &str,
+) -> Result<Estimate, String> {
     let mut values = Vec::new();
     let mut reasons = Vec::new();
     for reading in visit.readings_of(measure, side) {
         match &reading.outcome {
-            Ok(value) => values.push(*value),
+            Ok(value) if view_of(visit, reading) == view => values.push(*value),
+            Ok(_) => {}
             Err(unmeasured) => reasons.push(unmeasured.reason.clone()),
         }
     }
     let smallest = values.iter().map(|v| v.sigma).fold(f64::INFINITY, f64::min);
+    let spread = standard_deviation(&values);
     match values.into_iter().reduce(Estimate::fused) {
-        Some(fused) => Ok(Estimate::new(fused.value, smallest)),
+        Some(fused) => Ok(Estimate::new(fused.value, smallest.max(spread))),
         None => Err(reasons
             .into_iter()
             .next()
             .unwrap_or_else(|| "not photographed".to_owned())),
     }
+}
+
+fn standard_deviation(values: &[Estimate]) -> f64 {
+    let count = values.len() as f64;
+    if count < 2.0 {
+        return 0.0;
+    }
+    let mean = values.iter().map(|v| v.value).sum::<f64>() / count;
+    let squares: f64 = values.iter().map(|v| (v.value - mean).powi(2)).sum();
+    (squares / (count - 1.0)).sqrt()
+}
+
+/// The view of the photo that a reading came from; empty for a reading of several photos.
+fn view_of<'a>(visit: &'a Visit, reading: &Reading) -> &'a str {
+    visit
+        .photos
+        .iter()
+        .find(|photo| photo.file == reading.photo)
+        .and_then(|photo| photo.view)
+        .map_or("", View::name)
+}
+
+/// The view in which most visits have the measure. An elbow seen from the front and one seen from
+/// the side are two projections, and only like is compared with like.
+fn common_view(visits: &[Visit], measure: Measure, side: Option<Side>) -> &'static str {
+    let count = |view: &str| {
+        visits
+            .iter()
+            .filter(|visit| {
+                visit
+                    .readings_of(measure, side)
+                    .any(|reading| reading.outcome.is_ok() && view_of(visit, reading) == view)
+            })
+            .count()
+    };
+    // The later of equals wins: the side shows most.
+    ["", "back", "front", "side"]
+        .into_iter()
+        .max_by_key(|view| count(view))
+        .unwrap_or("")
 }
 
 fn verdict(better: Better, first: Estimate, last: Estimate, change: &Change) -> Verdict {
@@ -203,7 +283,7 @@ fn why_not(visits: &[Visit], course: &[Result<Estimate, String>]) -> String {
         return "there is only one visit".to_owned();
     }
     let at = |index: usize| match &course[index] {
-        Err(reason) => Some(format!("{}: {reason}", visits[index].title())),
+        Err(reason) => Some(format!("{}: {reason}", visits[index].title(index + 1))),
         Ok(_) => None,
     };
     let (first, last) = (at(0), at(course.len() - 1));
@@ -259,6 +339,13 @@ fn trend(visits: &[Visit], course: &[Result<Estimate, String>]) -> Option<Trend>
     })
 }
 
+fn operated_sides_differ(visits: &[Visit]) -> bool {
+    let mut sides = visits.iter().filter_map(|visit| visit.facts.operated);
+    sides
+        .next()
+        .is_some_and(|first| sides.any(|operated| operated != first))
+}
+
 fn cautions(visits: &[Visit]) -> Vec<String> {
     let mut cautions = Vec::new();
     let differs = |of: fn(&Visit) -> Option<String>| {
@@ -269,7 +356,7 @@ fn cautions(visits: &[Visit]) -> Vec<String> {
     if differs(|visit| visit.facts.case.clone()) {
         cautions.push("The visits carry different case codes: is this one person?".to_owned());
     }
-    if differs(|visit| visit.facts.operated.map(|o| o.name().to_owned())) {
+    if operated_sides_differ(visits) {
         cautions.push("The visits name different operated sides.".to_owned());
     }
     if differs(|visit| visit.facts.stature_cm.map(|cm| format!("{cm:.1}"))) {
@@ -277,7 +364,25 @@ fn cautions(visits: &[Visit]) -> Vec<String> {
     }
     let dates: Vec<_> = visits.iter().filter_map(|visit| visit.facts.date).collect();
     if dates.windows(2).any(|pair| pair[1] < pair[0]) {
-        cautions.push("The visits are not in the order of their dates.".to_owned());
+        cautions.push(
+            "The visits are not in the order of their dates, so what is called improved may be \
+             worse and the other way round. Name the oldest first."
+                .to_owned(),
+        );
+    }
+    let photos = |visit: &Visit| -> Vec<Option<String>> {
+        visit
+            .photos
+            .iter()
+            .map(|photo| photo.sha256.clone())
+            .collect()
+    };
+    let same = |pair: &[Visit]| {
+        let (a, b) = (photos(&pair[0]), photos(&pair[1]));
+        !a.is_empty() && a.iter().all(Option::is_some) && a == b
+    };
+    if visits.windows(2).any(same) {
+        cautions.push("Two visits hold the very same photos.".to_owned());
     }
     if visits
         .iter()
@@ -290,4 +395,133 @@ fn cautions(visits: &[Visit]) -> Vec<String> {
         );
     }
     cautions
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::body::Task;
+    use crate::visit::{PhotoRecord, VisitFacts};
+
+    fn photo(file: &str, view: View) -> PhotoRecord {
+        PhotoRecord {
+            file: file.to_owned(),
+            sha256: None,
+            size: None,
+            view: Some(view),
+            task: Some(Task::Reach),
+            landmarks: Default::default(),
+            faces: Vec::new(),
+            setup: None,
+            notices: Vec::new(),
+        }
+    }
+
+    /// A visit with one photo and one value of the measure for each entry.
+    fn visit(measure: Measure, side: Option<Side>, values: &[(View, f64, f64)]) -> Visit {
+        let names: Vec<String> = (0..values.len()).map(|i| format!("{i}.jpg")).collect();
+        Visit {
+            facts: VisitFacts::default(),
+            photos: names
+                .iter()
+                .zip(values)
+                .map(|(name, (view, _, _))| photo(name, *view))
+                .collect(),
+            readings: names
+                .iter()
+                .zip(values)
+                .map(|(name, (_, value, sigma))| Reading {
+                    measure,
+                    side,
+                    photo: name.clone(),
+                    outcome: Ok(Estimate::new(*value, *sigma)),
+                })
+                .collect(),
+            notices: Vec::new(),
+        }
+    }
+
+    const NEAR: View = View::Side(Side::Right);
+    const RIGHT: Option<Side> = Some(Side::Right);
+
+    fn verdict_of(measure: Measure, first: f64, last: f64, sigma: f64) -> Verdict {
+        let visits = [first, last].map(|value| visit(measure, RIGHT, &[(NEAR, value, sigma)]));
+        compare(&visits).rows.remove(0).verdict
+    }
+
+    #[test]
+    fn a_change_counts_only_beyond_the_mdc() {
+        // sigma 1: MDC95 = 1.96·√2 = 2.77.
+        let flexion = Measure::ShoulderFlexion;
+        assert_eq!(
+            verdict_of(flexion, 100.0, 102.7, 1.0),
+            Verdict::NoChangeBeyondError
+        );
+        assert_eq!(verdict_of(flexion, 100.0, 102.8, 1.0), Verdict::Improved);
+        assert_eq!(verdict_of(flexion, 100.0, 97.2, 1.0), Verdict::Worse);
+        assert_eq!(
+            verdict_of(Measure::ArmToEar, 10.0, 5.0, 1.0),
+            Verdict::Improved
+        );
+        assert_eq!(
+            verdict_of(Measure::HeadTilt, 0.0, 5.0, 1.0),
+            Verdict::Changed
+        );
+    }
+
+    #[test]
+    fn crossing_zero_to_the_same_distance_is_a_change_and_no_progress() {
+        let lean = Measure::TrunkLean;
+        assert_eq!(verdict_of(lean, 5.0, -4.5, 1.0), Verdict::Changed);
+        assert_eq!(verdict_of(lean, 8.0, 1.0, 1.0), Verdict::Improved);
+        assert_eq!(verdict_of(lean, 1.0, -8.0, 1.0), Verdict::Worse);
+    }
+
+    #[test]
+    fn repeats_that_disagree_keep_their_spread_as_error() {
+        let flexion = Measure::ShoulderFlexion;
+        let first = visit(flexion, RIGHT, &[(NEAR, 101.0, 5.0), (NEAR, 145.0, 6.0)]);
+        let last = visit(flexion, RIGHT, &[(NEAR, 145.0, 5.0)]);
+        let row = compare(&[first, last]).rows.remove(0);
+        let first = row.course[0].as_ref().expect("a value");
+        assert!(first.sigma > 30.0, "{first:?}");
+        assert_eq!(row.verdict, Verdict::NoChangeBeyondError);
+    }
+
+    #[test]
+    fn views_are_not_mixed() {
+        let elbow = Measure::ElbowExtensionDeficit;
+        let both = [(View::Front, 3.0, 5.0), (NEAR, 16.0, 5.0)];
+        let visits = [&both, &both].map(|values| visit(elbow, RIGHT, values));
+        let row = compare(&visits).rows.remove(0);
+        assert_eq!(row.course[0].as_ref().expect("a value").value, 16.0);
+    }
+
+    #[test]
+    fn an_asymmetry_is_not_compared_across_operated_sides() {
+        let asymmetry = Measure::AbductionAsymmetry;
+        let mut visits = [-60.0, 20.0].map(|v| visit(asymmetry, None, &[(View::Front, v, 5.0)]));
+        visits[0].facts.operated = Some(Operated::One(Side::Right));
+        visits[1].facts.operated = Some(Operated::One(Side::Left));
+        let row = compare(&visits).rows.remove(0);
+        assert!(matches!(row.verdict, Verdict::CannotCompare { .. }));
+    }
+
+    #[test]
+    fn a_trend_per_week_needs_three_dated_readings() {
+        let flexion = Measure::ShoulderFlexion;
+        let mut visits = [100.0, 110.0, 120.0].map(|v| visit(flexion, RIGHT, &[(NEAR, v, 2.0)]));
+        assert!(compare(&visits[..2]).rows[0].trend.is_none());
+        for (visit, date) in visits
+            .iter_mut()
+            .zip(["2026-03-01", "2026-03-15", "2026-03-29"])
+        {
+            visit.facts.date = Some(date.parse().expect("a date"));
+        }
+        let trend = compare(&visits).rows[0].trend.expect("three readings");
+        assert!(trend.per_week);
+        assert!((trend.slope.value - 5.0).abs() < 1e-9);
+        // Weeks 0, 2, 4: variance of the slope = σ²/Σ(t − 2)² = 4/8.
+        assert!((trend.slope.sigma - 0.5f64.sqrt()).abs() < 1e-9);
+    }
 }

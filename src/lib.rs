@@ -9,6 +9,7 @@
 //! A side is always the subject's own. A missing value is a value: it says why.
 
 pub mod body;
+pub mod checksum;
 pub mod compare;
 pub mod estimate;
 pub mod geometry;

@@ -1,11 +1,12 @@
 //! The one way from the files of a visit to its numbers, used by every shell.
 
-use crate::body::{Side, View};
+use crate::body::{Landmark, Side, View};
+use crate::checksum;
 use crate::infer::{Finder, InferError, Person, Sample};
 use crate::locate::{self, Doubt, Landmarks, ManualPoint, Recognised, Wish};
 use crate::measure::Measure;
 use crate::photo::{self, Limits, Photo, PhotoError, PhotoFault};
-use crate::scale::{self, CameraFit};
+use crate::scale::{self, CameraFit, Scale};
 use crate::survey::{self, Scene};
 use crate::visit::{Notice, PhotoRecord, Reading, Visit, VisitFacts};
 
@@ -54,6 +55,7 @@ pub fn measure_photo(
 ) -> Result<(PhotoRecord, Vec<Reading>), InferError> {
     let mut record = PhotoRecord {
         file: input.file,
+        sha256: input.bytes.as_deref().ok().map(checksum::sha256),
         size: None,
         view: None,
         task: None,
@@ -77,18 +79,31 @@ pub fn measure_photo(
         .filter_map(|look| locate::face_circle(std::slice::from_ref(look)))
         .collect();
     let Some(person) = search.person else {
+        if !input.manual.is_empty() {
+            record.notices.push(Notice::new(
+                "The points placed by hand were not used, since nobody was found in this photo.",
+            ));
+        }
         record.notices.push(Notice::new(
-            "Nobody was found in this photo. Is the whole person in view, upright, and lit from \
-             the front?",
+            "Nobody was found in this photo. Is it the right way up, with the whole person in view \
+             and lit from the front?",
         ));
         return Ok((record, Vec::new()));
     };
     record.faces.extend(locate::face_circle(&person.samples));
     if !search.bystanders.is_empty() {
         record.notices.push(Notice::new(format!(
-            "{} people are in this photo; the largest central one was measured.",
+            "At least {} people are in this photo; the largest central one was measured. Not \
+             every face may be covered: look at each picture before passing it on.",
             search.bystanders.len() + 1
         )));
+    }
+    if !locate::is_upright(&person.samples) {
+        record.notices.push(Notice::new(
+            "The person does not stand upright in this photo: nothing was measured. If the photo \
+             lies on its side, turn it upright, save it and try again.",
+        ));
+        return Ok((record, Vec::new()));
     }
     let Some((recognised, landmarks, stature_px)) =
         locate_person(&person, &photo, input.wish, &input.manual)
@@ -102,6 +117,12 @@ pub fn measure_photo(
     record.view = Some(recognised.view);
     record.task = Some(recognised.task);
     record.setup = camera.as_ref().map(CameraFit::setup);
+    record.notices.extend(doubtful_points(
+        &input.manual,
+        &photo,
+        &landmarks,
+        stature_px,
+    ));
     record.notices.extend(notices(
         &photo,
         &person,
@@ -153,9 +174,61 @@ fn locate_person(
     };
     let size = (photo.width(), photo.height());
     let mut landmarks = locate::combine(samples, recognised.view, recognised.task, size);
-    let stature = locate::stature_px(samples)?;
-    locate::place(&mut landmarks, manual, stature);
+    let stature = locate::stature_px(samples, size)?;
+    let inside: Vec<ManualPoint> = manual
+        .iter()
+        .filter(|point| is_inside(point, photo))
+        .copied()
+        .collect();
+    locate::place(&mut landmarks, &inside, stature);
     Some((recognised, landmarks, stature))
+}
+
+fn is_inside(point: &ManualPoint, photo: &Photo) -> bool {
+    (0.0..=f64::from(photo.width())).contains(&point.at.x)
+        && (0.0..=f64::from(photo.height())).contains(&point.at.y)
+}
+
+/// Farther from the shoulder than this part of stature, a point of neck, shoulder or upper back
+/// was hardly meant to be there: the lowest of them, T12, lies at 0.2.
+const FAR_FROM_SHOULDER: f64 = 0.3;
+
+/// Says which hand-placed points were left out, and which look misplaced.
+fn doubtful_points(
+    manual: &[ManualPoint],
+    photo: &Photo,
+    landmarks: &Landmarks,
+    stature_px: f64,
+) -> Vec<Notice> {
+    use Landmark::{Acromion, C7, ShoulderJoint, T4, T8, T12, Tragus};
+    let shoulder = Side::BOTH
+        .into_iter()
+        .find_map(|side| landmarks.found.get(&ShoulderJoint(side)));
+    manual
+        .iter()
+        .filter_map(|point| {
+            let landmark = point.landmark;
+            if !is_inside(point, photo) {
+                return Some(format!(
+                    "The {landmark} placed by hand lies outside the photo (x {:.0}, y {:.0}; the \
+                     photo is {} × {}) and was left out.",
+                    point.at.x,
+                    point.at.y,
+                    photo.width(),
+                    photo.height()
+                ));
+            }
+            let near_shoulder = matches!(landmark, C7 | T4 | T8 | T12 | Acromion(_) | Tragus(_));
+            let far =
+                shoulder.is_some_and(|s| s.at.distance(point.at) > FAR_FROM_SHOULDER * stature_px);
+            (near_shoulder && far).then(|| {
+                format!(
+                    "The {landmark} placed by hand lies far from the shoulder: is the point right?"
+                )
+            })
+        })
+        .map(Notice::new)
+        .collect()
 }
 
 fn fit_camera(
@@ -216,18 +289,24 @@ fn notices(
     }
     let oblique = matches!(recognised.view, View::Oblique(_));
     if oblique {
-        texts.push(
-            "The person is turned between front and side: nothing can be measured. Ask them to \
-             stand exactly sideways or to face the camera."
+        texts.push(match recognised.refused_wish {
+            Some(wish) => format!(
+                "This photo was said to be taken from the {}, but the person is turned by about \
+                 {:.0}° from that: nothing was measured. Leave out --view, or take it again.",
+                wish.name(),
+                recognised.seen_turn.abs().degrees()
+            ),
+            None => "The person is turned between front and side: nothing can be measured. Stand \
+                     exactly sideways to the camera, or face it."
                 .to_owned(),
-        );
+        });
     }
     let turn = recognised.seen_turn.degrees();
     if !oblique && turn.abs() > TURNED_DEG {
         let way = if turn > 0.0 { "right" } else { "left" };
         texts.push(format!(
-            "The person seems turned by about {:.0}°. Next time ask them to turn a little to \
-             their {way}.",
+            "The person seems turned by about {:.0}°. Next time, a little turn to the person's \
+             own {way} would set it straight.",
             turn.abs()
         ));
     }
@@ -257,8 +336,17 @@ fn notices(
                 .to_owned(),
         );
     }
-    if camera.is_some_and(|camera| !camera.scaled) {
-        texts.push("No stature is given: angles are measured, lengths in cm are not.".to_owned());
+    match camera.map(|camera| camera.scale) {
+        Some(Scale::NoStature) => texts.push(
+            "No stature is given (--stature), so angles are measured and lengths in cm are not."
+                .to_owned(),
+        ),
+        Some(Scale::Misfit) => texts.push(
+            "The body in the photo does not fit a standing person of this stature, so lengths in \
+             cm are not measured. Is the whole person in view, and the stature right?"
+                .to_owned(),
+        ),
+        Some(Scale::Known | Scale::TooLittleSeen) | None => {}
     }
     texts.into_iter().map(Notice::new).collect()
 }
@@ -323,10 +411,10 @@ fn limit_notices(visit: &Visit) -> Vec<Notice> {
                 .arm_limit(side)
                 .filter(|limit| value.value > *limit)?;
             Some(Notice::new(format!(
-                "Beyond the set limit: the {side} arm was raised to {:.0}° ({}), and the limit set \
-                 for this person is {limit:.0}°. Do not raise it that far again before the surgeon \
-                 or therapist allows it.",
-                value.value, reading.photo
+                "Beyond the set limit: the {side} arm was raised to {:.0} ± {:.0}° ({}), and the \
+                 limit set for this person is {limit:.0}°. Do not raise it that far again before \
+                 the surgeon or therapist allows it.",
+                value.value, value.sigma, reading.photo
             )))
         })
         .collect()

@@ -10,7 +10,7 @@ use crate::estimate::{Estimate, Inputs};
 use crate::geometry::{Photo, Point};
 use crate::locate::{Landmarks, accuracy};
 use crate::measure::{Figure, Measure, Unit};
-use crate::scale::{CameraFit, depth};
+use crate::scale::{CameraFit, Scale, depth};
 use crate::visit::{Evidence, Reading, Unmeasured};
 
 /// One photo, ready to be measured.
@@ -132,15 +132,29 @@ fn outcome(
     let Some(estimate) = propagated else {
         return Err(why(scene, measure, side));
     };
-    if measure.unit() == Unit::Centimetre && !camera.scaled {
-        return Err(Unmeasured::because(
-            "needs a scale: give the stature (--stature, or stature_cm in visit.json)",
-        ));
+    if measure.unit() == Unit::Centimetre
+        && let Some(reason) = no_scale(camera.scale)
+    {
+        return Err(Unmeasured::because(reason));
     }
     Ok(Estimate::new(
         measure.to_outer(estimate.value),
         measure.to_outer(estimate.sigma),
     ))
+}
+
+/// Why lengths can't be told, if they can't.
+fn no_scale(scale: Scale) -> Option<&'static str> {
+    match scale {
+        Scale::Known => None,
+        Scale::NoStature => {
+            Some("needs a scale: give the stature (--stature, or stature_cm in visit.json)")
+        }
+        Scale::TooLittleSeen => Some("needs a scale, and too little of the body is in the photo"),
+        Scale::Misfit => {
+            Some("needs a scale, and the body in the photo does not fit a person of this stature")
+        }
+    }
 }
 
 /// A landmark that takes part in a measure.

@@ -51,6 +51,9 @@ pub struct Visit {
 pub struct PhotoRecord {
     /// File name, without folders.
     pub file: String,
+    /// Checksum of the file, hexadecimal, so that another file of the same name is not taken for
+    /// it; `None` when it could not be read.
+    pub sha256: Option<String>,
     /// Size of the upright photo; `None` when it could not be read.
     pub size: Option<(u32, u32)>,
     /// `None` when nobody was found.
@@ -186,8 +189,9 @@ impl Visit {
             && self.readings.iter().all(|reading| reading.outcome.is_ok())
     }
 
-    /// "intake, 2026-03-10", as much of it as is known.
-    pub fn title(&self) -> String {
+    /// "intake, 2026-03-10", as much of it as is known; a visit that says nothing of itself is
+    /// called by its number in the order of visits, counted from 1.
+    pub fn title(&self, number: usize) -> String {
         let parts: Vec<String> = [
             self.facts.label.clone(),
             self.facts.date.map(|date| date.to_string()),
@@ -196,7 +200,7 @@ impl Visit {
         .flatten()
         .collect();
         if parts.is_empty() {
-            "visit without a date".to_owned()
+            format!("visit {number}")
         } else {
             parts.join(", ")
         }

@@ -9,14 +9,15 @@ use crate::common::root;
 /// Every room of `src`, and the rooms that it may import: those it imports today. A room stands
 /// below all that import it, so the list has no circles. `scale` knows `visit` for the camera's
 /// setup that it reports, `locate` for the landmarks that it fills in.
-const ROOMS: [(&str, &[&str]); 16] = [
+const ROOMS: [(&str, &[&str]); 17] = [
     ("geometry", &[]),
     ("body", &[]),
     ("estimate", &[]),
     ("measure", &["body", "geometry"]),
     ("visit", &["body", "estimate", "geometry", "measure"]),
     ("photo", &["geometry"]),
-    ("infer", &["body", "geometry", "photo"]),
+    ("checksum", &[]),
+    ("infer", &["body", "checksum", "geometry", "photo"]),
     (
         "locate",
         &["body", "estimate", "geometry", "infer", "visit"],
@@ -42,14 +43,14 @@ const ROOMS: [(&str, &[&str]); 16] = [
     (
         "pipeline",
         &[
-            "body", "infer", "locate", "measure", "photo", "scale", "survey", "visit",
+            "body", "checksum", "infer", "locate", "measure", "photo", "scale", "survey", "visit",
         ],
     ),
     (
         "cli",
         &[
-            "body", "compare", "infer", "locate", "measure", "photo", "pipeline", "record",
-            "report", "visit",
+            "body", "checksum", "compare", "infer", "locate", "measure", "photo", "pipeline",
+            "record", "report", "visit",
         ],
     ),
     ("main", &["cli"]),

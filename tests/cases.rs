@@ -2,12 +2,12 @@
 
 use serde_json::Value;
 use tragus::body::{Landmark, Side, Task, View};
-use tragus::locate::{Wish, WishedView};
+use tragus::locate::{ManualPoint, Wish, WishedView};
 use tragus::measure::Measure;
 use tragus::pipeline::{PhotoInput, measure_photo};
 use tragus::visit::{PhotoRecord, Reading, VisitFacts};
 
-use crate::common::{finder, root};
+use crate::common::{self, finder, root};
 
 fn truth(file: &str) -> Value {
     let text = std::fs::read_to_string(root().join("fixtures/cases/truth.json")).expect("truth");
@@ -87,7 +87,7 @@ fn a_view_that_the_user_names_wins_and_the_sides_follow_it() {
 fn someone_between_front_and_side_is_told_how_to_stand() {
     let (record, readings) = measured("oblique.jpg");
     assert_eq!(record.view, Some(View::Oblique(Side::Right)));
-    assert!(says(&record, "stand exactly sideways"));
+    assert!(says(&record, "Stand exactly sideways"));
     assert!(readings.is_empty());
 }
 
@@ -157,6 +157,107 @@ fn feet_outside_the_photo_are_missing_and_said_so() {
             "{landmark} was invented"
         );
     }
+}
+
+/// A demo photo changed by `change` and measured with her stature.
+fn changed(change: impl Fn(image::RgbImage) -> image::RgbImage) -> (PhotoRecord, Vec<Reading>) {
+    let demo = common::demo("intake").join("side-reach.jpg");
+    let picture = change(image::open(demo).expect("a photo").into_rgb8());
+    let mut png = std::io::Cursor::new(Vec::new());
+    picture
+        .write_to(&mut png, image::ImageFormat::Png)
+        .expect("a picture");
+    let facts = VisitFacts {
+        stature_cm: Some(164.0),
+        ..VisitFacts::default()
+    };
+    let input = PhotoInput {
+        file: "changed.png".to_owned(),
+        bytes: Ok(png.into_inner()),
+        wish: Wish::default(),
+        manual: Vec::new(),
+    };
+    measure_photo(finder(), &facts, input).expect("the nets")
+}
+
+#[test]
+fn a_photo_that_lies_on_its_side_is_not_measured() {
+    for turn in [image::imageops::rotate90, image::imageops::rotate270] {
+        let (record, readings) = changed(|picture| turn(&picture));
+        assert!(readings.is_empty(), "{readings:?}");
+        assert!(says(&record, "upright") || says(&record, "right way up"));
+    }
+}
+
+#[test]
+fn a_close_up_has_no_lengths_in_centimetres() {
+    let (_, readings) =
+        changed(|picture| image::imageops::crop_imm(&picture, 150, 60, 470, 360).to_image());
+    for reading in readings.iter().filter(|r| r.measure == Measure::ArmToEar) {
+        let reason = &reading
+            .outcome
+            .as_ref()
+            .expect_err("a length from a close-up")
+            .reason;
+        assert!(reason.starts_with("needs a scale"), "{reason}");
+    }
+}
+
+#[test]
+fn a_wish_against_the_photo_is_refused() {
+    let wish = Wish {
+        view: Some(WishedView::Front),
+        task: None,
+    };
+    let (record, readings) = measured_as("low-reach.jpg", wish);
+    assert!(readings.is_empty());
+    assert!(says(&record, "was said to be taken from the front"));
+}
+
+#[test]
+fn the_near_side_can_be_named() {
+    let wish = Wish {
+        view: Some(WishedView::Side(Some(Side::Left))),
+        task: None,
+    };
+    let (record, _) = measured_as("low-reach.jpg", wish);
+    assert_eq!(record.view, Some(View::Side(Side::Left)));
+}
+
+#[test]
+fn points_placed_outside_the_photo_are_left_out_and_named() {
+    let place = |x: f64, y: f64| ManualPoint {
+        landmark: Landmark::C7,
+        at: tragus::geometry::Point::new(x, y),
+        sigma_px: None,
+    };
+    for (x, y, words) in [(1e308, 1e308, "lies outside"), (250.0, 620.0, "lies far")] {
+        let input = PhotoInput {
+            file: "low-reach.jpg".to_owned(),
+            bytes: Ok(std::fs::read(root().join("fixtures/cases/low-reach.jpg")).expect("a photo")),
+            wish: Wish::default(),
+            manual: vec![place(x, y)],
+        };
+        let (record, _) = measure_photo(finder(), &VisitFacts::default(), input).expect("the nets");
+        assert!(says(&record, words), "{:?}", record.notices);
+        assert_eq!(
+            record.landmarks.contains_key(&Landmark::C7),
+            words == "lies far"
+        );
+    }
+}
+
+#[test]
+fn the_turn_of_a_turned_body_lies_within_three_sigmas() {
+    let (record, _) = measured("turned.jpg");
+    let turn = record.setup.expect("a fitted camera").turn_deg;
+    let truth = truth("turned.jpg")["camera"]["turn_deg"]
+        .as_f64()
+        .expect("a turn");
+    assert!(
+        (turn.value - truth).abs() <= 3.0 * turn.sigma,
+        "{turn:?}, is {truth}"
+    );
 }
 
 #[test]

@@ -303,7 +303,7 @@ fn a_report_that_cannot_be_written_says_so() {
         .args(["--report", "no/such/folder/report.html"])
         .assert()
         .code(2)
-        .stderr(contains("report.html\nhint: "));
+        .stderr(contains("no/such/folder\nhint: "));
 }
 
 #[test]
@@ -324,7 +324,7 @@ fn check_answers_in_plain_words_and_always_cautions() {
         .args(["--arm-limit", "90"])
         .assert()
         .code(0)
-        .stdout(contains("STOP"));
+        .stdout(contains("your limit of 90°"));
     tragus()
         .arg("check")
         .arg(photo("front.jpg"))
@@ -367,7 +367,8 @@ fn landmarks_for_a_stranger_or_of_a_wrong_name_are_refused() {
             .code(2)
     };
     run(r#"{"other.jpg":{"c7":{"x":1,"y":2}}}"#).stderr(contains("not a photo of this visit"));
-    run(r#"{"side-right.jpg":{"C7":{"x":1,"y":2}}}"#).stderr(contains("expected one of"));
+    run(r#"{"side-right.jpg":{"acromion":{"x":1,"y":2}}}"#)
+        .stderr(contains("expected one of acromion_left, acromion_right"));
     run("nonsense").stderr(contains("JSON"));
 }
 
@@ -381,4 +382,121 @@ fn a_runtime_that_is_no_library_is_refused_with_a_way_out() {
         .assert()
         .code(2)
         .stderr(contains("--runtime embedded"));
+}
+
+#[test]
+fn nothing_that_is_needed_is_overwritten() {
+    let folder = tempfile::tempdir().expect("a folder");
+    let own = folder.path().join("reach.jpg");
+    std::fs::copy(photo("side-reach.jpg"), &own).expect("a copy");
+    let before = std::fs::read(&own).expect("the photo");
+    for target in [
+        own.clone(),
+        folder.path().join("visit.json"),
+        folder.path().to_owned(),
+    ] {
+        tragus()
+            .arg("measure")
+            .arg(&own)
+            .arg("--save")
+            .arg(&target)
+            .assert()
+            .code(2)
+            .stderr(contains("hint: name a new file"));
+    }
+    tragus()
+        .arg("measure")
+        .arg(&own)
+        .arg("--overlay")
+        .arg(folder.path())
+        .assert()
+        .code(2)
+        .stderr(contains("another folder"));
+    tragus()
+        .arg("compare")
+        .args([demo("intake"), demo("follow-up")])
+        .arg("--report")
+        .arg(&own)
+        .assert()
+        .code(2);
+    assert_eq!(std::fs::read(&own).expect("the photo"), before);
+    assert_eq!(
+        std::fs::read_dir(folder.path()).expect("a folder").count(),
+        1
+    );
+}
+
+#[test]
+fn a_record_beside_other_photos_shows_none_of_them() {
+    let folder = tempfile::tempdir().expect("a folder");
+    let record = folder.path().join("intake.json");
+    tragus()
+        .arg("measure")
+        .arg(demo("intake"))
+        .arg("--save")
+        .arg(&record)
+        .assert()
+        .code(1);
+    // The follow-up's photos have the same names and another face under the circle.
+    for file in [
+        "front.jpg",
+        "front-reach.jpg",
+        "side-left.jpg",
+        "side-right.jpg",
+        "side-reach.jpg",
+    ] {
+        std::fs::copy(demo("follow-up").join(file), folder.path().join(file)).expect("a copy");
+    }
+    let report = folder.path().join("report.html");
+    tragus()
+        .arg("compare")
+        .arg(&record)
+        .arg(demo("follow-up"))
+        .arg("--report")
+        .arg(&report)
+        .assert()
+        .code(1);
+    let html = std::fs::read_to_string(&report).expect("a report");
+    assert_eq!(
+        html.matches("data:image/jpeg;base64,").count(),
+        5,
+        "only the follow-up's own"
+    );
+}
+
+#[test]
+fn a_limit_set_at_intake_still_holds_at_follow_up() {
+    let folder = tempfile::tempdir().expect("a folder");
+    for visit in ["intake", "follow-up"] {
+        let own = folder.path().join(visit);
+        std::fs::create_dir(&own).expect("a folder");
+        std::fs::copy(
+            demo(visit).join("side-reach.jpg"),
+            own.join("side-reach.jpg"),
+        )
+        .expect("a copy");
+    }
+    let facts = r#"{"label":"intake","operated_side":"right","arm_limit_deg":120}"#;
+    std::fs::write(folder.path().join("intake/visit.json"), facts).expect("a file");
+    let output = tragus()
+        .arg("compare")
+        .args([
+            folder.path().join("intake"),
+            folder.path().join("follow-up"),
+        ])
+        .assert()
+        .code(1)
+        .get_output()
+        .clone();
+    let text = String::from_utf8(output.stdout).expect("text");
+    let flowing = text.split_whitespace().collect::<Vec<_>>().join(" ");
+    assert!(flowing.contains("is taken as still valid"), "{text}");
+    let flexion = text
+        .lines()
+        .find(|line| line.starts_with("Shoulder flexion "))
+        .expect("a row of flexion");
+    assert!(
+        !flexion.contains("improved"),
+        "praised beyond the limit: {flexion}"
+    );
 }

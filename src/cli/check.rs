@@ -6,7 +6,7 @@ use clap::{Args, ValueEnum};
 
 use tragus::pipeline;
 use tragus::record;
-use tragus::report::self_check::self_check;
+use tragus::report::self_check::{arms, self_check, self_check_json};
 use tragus::visit::VisitFacts;
 
 use super::measure::{arm_limit, stature};
@@ -26,13 +26,13 @@ pub struct CheckArgs {
     #[arg(long, value_name = "DEG", value_parser = arm_limit)]
     arm_limit: Option<f64>,
     /// The side of the surgery; the limit holds for it, and for both sides when it is not said
-    #[arg(long, value_enum)]
+    #[arg(long, value_enum, ignore_case = true)]
     operated_side: Option<OperatedArg>,
     /// How the photo was taken, when it is not recognised
-    #[arg(long, value_enum)]
+    #[arg(long, value_enum, ignore_case = true)]
     view: Option<ViewArg>,
     /// What the photo shows, when it is not recognised
-    #[arg(long, value_enum)]
+    #[arg(long, value_enum, ignore_case = true)]
     task: Option<TaskArg>,
     /// How to print the answer
     #[arg(long, value_enum, default_value = "text")]
@@ -48,6 +48,13 @@ enum CheckFormat {
 }
 
 pub fn run(args: &CheckArgs, surroundings: &Surroundings) -> Result<Outcome, Stop> {
+    if args.photo.is_dir() {
+        return Err(stop(
+            "this is a folder",
+            &args.photo,
+            "name one photo in it; a whole visit is for tragus measure",
+        ));
+    }
     if !args.photo.is_file() {
         return Err(stop(
             "no such photo",
@@ -66,9 +73,12 @@ pub fn run(args: &CheckArgs, surroundings: &Surroundings) -> Result<Outcome, Sto
     let visit = pipeline::measure_visit(&finder, facts, [photo])?;
     print(&match args.format {
         CheckFormat::Text => self_check(&visit),
-        CheckFormat::Json => record::visit_to_json(&visit),
+        CheckFormat::Json => {
+            let record = serde_json::from_str(&record::visit_to_json(&visit))?;
+            format!("{:#}\n", self_check_json(&visit, record))
+        }
     })?;
-    let seen = !tragus::report::self_check::arms(&visit).is_empty();
+    let seen = !arms(&visit).is_empty();
     Ok(if seen {
         Outcome::Complete
     } else {

@@ -4,7 +4,8 @@ use std::path::{Path, PathBuf};
 
 use clap::{Args, ValueEnum};
 
-use tragus::compare::{Verdict, compare};
+use tragus::checksum;
+use tragus::compare::{Verdict, carry_forward, compare};
 use tragus::infer::Finder;
 use tragus::locate::Wish;
 use tragus::photo::{Limits, Photo};
@@ -13,7 +14,7 @@ use tragus::record;
 use tragus::report;
 use tragus::visit::Visit;
 
-use super::{LookArgs, Outcome, Stop, Surroundings, files, load, print, stop};
+use super::{LookArgs, Outcome, Stop, Surroundings, files, load, print, stop, tell};
 
 #[derive(Args)]
 pub struct CompareArgs {
@@ -48,13 +49,10 @@ struct Read {
 pub fn run(args: &CompareArgs, surroundings: &Surroundings) -> Result<Outcome, Stop> {
     // Everything that can be refused is refused before the nets are loaded.
     for path in &args.visits {
-        if !path.exists() {
-            return Err(stop(
-                "no such visit",
-                path,
-                "name a folder of photos or a saved record",
-            ));
-        }
+        refuse_no_visit(path)?;
+    }
+    if let Some(path) = &args.report {
+        files::refuse_target(path, &["html", "htm"], &args.visits)?;
     }
     let mut finder = None;
     let mut visits = Vec::new();
@@ -71,11 +69,18 @@ pub fn run(args: &CompareArgs, surroundings: &Surroundings) -> Result<Outcome, S
         visits.push(read.visit);
         folders.push(read.folder);
     }
-    let comparison = compare(&visits);
+    let carried = carry_forward(&mut visits);
+    let mut comparison = compare(&visits);
+    comparison.cautions.splice(0..0, carried);
     if let Some(path) = &args.report {
         let pictures = |visit: usize, photo: usize| {
-            let path = folders[visit].join(&visits[visit].photos[photo].file);
-            let bytes = files::bytes(&path).ok()?;
+            let record = &visits[visit].photos[photo];
+            let bytes = files::bytes(&folders[visit].join(&record.file)).ok()?;
+            // Another file of that name would be shown with the lines and the covered face of
+            // this one.
+            if record.sha256.as_deref() != Some(&checksum::sha256(&bytes)) {
+                return None;
+            }
             let photo = Photo::decode(&bytes, Limits::default()).ok()?;
             Some(photo.upright().clone())
         };
@@ -88,7 +93,7 @@ pub fn run(args: &CompareArgs, surroundings: &Surroundings) -> Result<Outcome, S
         });
         record::write_atomically(path, html.as_bytes())
             .map_err(|error| stop(error, path, "the folder must exist and be writable"))?;
-        eprintln!("report written: {}", path.display());
+        tell(&format!("report written: {}", path.display()));
     }
     print(&match args.format {
         Format::Table => report::comparison_table(&visits, &comparison),
@@ -103,6 +108,24 @@ pub fn run(args: &CompareArgs, surroundings: &Surroundings) -> Result<Outcome, S
     } else {
         Outcome::Partial
     })
+}
+
+fn refuse_no_visit(path: &Path) -> Result<(), Stop> {
+    let hint = "name each visit's folder of photos, or a record made by tragus measure --save";
+    if !path.exists() {
+        return Err(stop("no such visit", path, hint));
+    }
+    if files::is_photo_name(path) {
+        return Err(stop("this is a photo, not a visit", path, hint));
+    }
+    if path.file_name().is_some_and(|name| name == files::FACTS) {
+        return Err(stop(
+            "these are the facts of a visit, not the visit",
+            path,
+            hint,
+        ));
+    }
+    Ok(())
 }
 
 fn measured(finder: &Finder, folder: &Path) -> Result<Read, Stop> {

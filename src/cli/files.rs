@@ -1,12 +1,13 @@
 //! Finding the photos, the facts and the hand-placed landmarks of a visit on the disk.
 
 use std::collections::BTreeMap;
+use std::io::{ErrorKind, Read};
 use std::path::{Path, PathBuf};
 
 use tragus::locate::{ManualPoint, Wish};
 use tragus::photo::Limits;
 use tragus::pipeline::PhotoInput;
-use tragus::record;
+use tragus::record::{self, RecordError};
 use tragus::visit::VisitFacts;
 
 use super::{Stop, stop};
@@ -15,6 +16,11 @@ use super::{Stop, stop};
 const PHOTO_ENDINGS: [&str; 6] = ["jpg", "jpeg", "png", "webp", "tif", "tiff"];
 /// Photos as phones save them, which can't be read; they are named, not passed over.
 const KNOWN_UNREADABLE: [&str; 2] = ["heic", "heif"];
+
+/// What is known about a visit besides its photos.
+pub const FACTS: &str = "visit.json";
+/// How the names of drawn photos end; such a file is never measured.
+pub const DRAWN: &str = ".overlay.jpg";
 
 /// A visit as it lies on the disk.
 pub struct VisitFiles {
@@ -53,45 +59,102 @@ fn from_folder(folder: &Path) -> Result<VisitFiles, Stop> {
     let mut photos: Vec<PathBuf> = entries
         .flatten()
         .map(|entry| entry.path())
-        .filter(|path| path.is_file() && has_ending(path, &PHOTO_ENDINGS, &KNOWN_UNREADABLE))
+        .filter(|path| path.is_file() && is_photo_name(path))
         .collect();
     photos.sort();
     if photos.is_empty() {
+        let mut visits: Vec<String> = std::fs::read_dir(folder)
+            .map(|entries| entries.flatten().map(|entry| entry.path()).collect())
+            .unwrap_or_else(|_| Vec::new())
+            .iter()
+            .filter(|path: &&PathBuf| path.is_dir())
+            .map(|path| name(path))
+            .collect();
+        visits.sort();
+        visits.truncate(5);
         return Err(stop(
             "no photo in this folder",
             folder,
-            format!("photos end in {}", PHOTO_ENDINGS.join(", ")),
+            if visits.is_empty() {
+                format!("photos end in {}", PHOTO_ENDINGS.join(", "))
+            } else {
+                format!("name one of the folders in it: {}", visits.join(", "))
+            },
         ));
     }
     Ok(VisitFiles {
-        facts: facts(&folder.join("visit.json"))?,
+        facts: facts(&folder.join(FACTS))?,
         photos,
     })
 }
 
-fn has_ending(path: &Path, photos: &[&str], others: &[&str]) -> bool {
+/// Whether a file is named like a photo, of a kind that is read or not.
+pub fn is_photo_name(path: &Path) -> bool {
     // Files that start with a dot are what some systems leave beside the real ones.
-    let hidden = path
-        .file_name()
-        .is_some_and(|name| name.to_string_lossy().starts_with('.'));
+    let name = name(path).to_lowercase();
+    let hidden = name.starts_with('.') || name.ends_with(DRAWN);
     path.extension().is_some_and(|ending| {
         let ending = ending.to_string_lossy().to_lowercase();
-        !hidden && (photos.contains(&ending.as_str()) || others.contains(&ending.as_str()))
+        let known = |endings: &[&str]| endings.contains(&ending.as_str());
+        !hidden && (known(&PHOTO_ENDINGS) || known(&KNOWN_UNREADABLE))
     })
+}
+
+/// Refuses to write where something would be lost: a name without one of these endings, a folder,
+/// a missing folder, the facts of a visit, or one of the inputs.
+pub fn refuse_target(path: &Path, endings: &[&str], inputs: &[PathBuf]) -> Result<(), Stop> {
+    let example = format!("name a new file that ends in .{}", endings[0]);
+    if path.is_dir() {
+        return Err(stop("this is a folder, not a file to write", path, example));
+    }
+    let folder = folder_of(path);
+    if !folder.is_dir() {
+        return Err(stop(
+            "there is no such folder to write into",
+            folder,
+            "make it first",
+        ));
+    }
+    let ending = path.extension().map(|e| e.to_string_lossy().to_lowercase());
+    let fits = ending.is_some_and(|ending| endings.contains(&ending.as_str()));
+    if !fits || name(path) == FACTS || inputs.iter().any(|input| same_file(input, path)) {
+        return Err(stop("this file is not overwritten", path, example));
+    }
+    Ok(())
+}
+
+/// The folder that a path lies in.
+pub fn folder_of(path: &Path) -> &Path {
+    match path.parent() {
+        Some(parent) if !parent.as_os_str().is_empty() => parent,
+        _ => Path::new("."),
+    }
+}
+
+/// Whether two paths lead to one file or folder.
+pub fn same_file(a: &Path, b: &Path) -> bool {
+    match (a.canonicalize(), b.canonicalize()) {
+        (Ok(a), Ok(b)) => a == b,
+        _ => false,
+    }
 }
 
 /// The facts in a `visit.json`, or none when there is no such file.
 fn facts(path: &Path) -> Result<VisitFacts, Stop> {
-    if !path.exists() {
-        return Ok(VisitFacts::default());
-    }
-    let text = std::fs::read_to_string(path).map_err(|error| stop(error, path, "is it text?"))?;
+    let text = match std::fs::read_to_string(path) {
+        Ok(text) => text,
+        Err(error) if error.kind() == ErrorKind::NotFound => return Ok(VisitFacts::default()),
+        Err(error) => return Err(stop(error, path, "is it a text file of yours?")),
+    };
     record::facts_from_json(&text).map_err(|error| {
-        stop(
-            error,
-            path,
-            "all fields are optional: label, date, case, stature_cm, operated_side, arm_limit_deg",
-        )
+        let hint = match &error {
+            RecordError::Field { .. } => "mend that field, or leave it out: all are optional",
+            _ => {
+                "the fields, all optional, are label, date, case, stature_cm, operated_side and \
+                 arm_limit_deg; numbers stand without quotation marks"
+            }
+        };
+        stop(error, path, hint)
     })
 }
 
@@ -129,14 +192,18 @@ pub fn photo(path: &Path, wish: Wish, manual: Vec<ManualPoint>) -> PhotoInput {
 
 /// The bytes of a file, unless it is larger than any photo that is read.
 pub fn bytes(path: &Path) -> Result<Vec<u8>, String> {
-    let size = std::fs::metadata(path)
-        .map_err(|error| error.to_string())?
-        .len();
     let limit = Limits::default().bytes;
-    if size > limit {
+    let file = std::fs::File::open(path).map_err(|error| error.to_string())?;
+    let mut bytes = Vec::new();
+    // One byte more than the limit tells a file that is too large from one that just fits.
+    file.take(limit + 1)
+        .read_to_end(&mut bytes)
+        .map_err(|error| error.to_string())?;
+    if bytes.len() as u64 > limit {
         return Err(format!(
-            "it has {size} bytes, more than the {limit} that are read"
+            "it has more than the {} MB that are read",
+            limit >> 20
         ));
     }
-    std::fs::read(path).map_err(|error| error.to_string())
+    Ok(bytes)
 }

@@ -41,14 +41,17 @@ pub struct MeasureArgs {
     /// Body height in cm; it gives the scale for lengths
     #[arg(long, value_name = "CM", value_parser = stature)]
     stature: Option<f64>,
+    /// The limit that the surgeon or therapist set for raising the arm, in degrees
+    #[arg(long, value_name = "DEG", value_parser = arm_limit)]
+    arm_limit: Option<f64>,
     /// The side of the surgery
-    #[arg(long, value_enum)]
+    #[arg(long, value_enum, ignore_case = true)]
     operated_side: Option<OperatedArg>,
     /// Take every photo as seen from here, instead of recognising it
-    #[arg(long, value_enum)]
+    #[arg(long, value_enum, ignore_case = true)]
     view: Option<ViewArg>,
     /// Take every photo as this, instead of recognising it
-    #[arg(long, value_enum)]
+    #[arg(long, value_enum, ignore_case = true)]
     task: Option<TaskArg>,
     #[command(flatten)]
     look: LookArgs,
@@ -72,7 +75,10 @@ pub fn arm_limit(text: &str) -> Result<f64, String> {
 }
 
 fn within(text: &str, low: f64, high: f64, unit: &str) -> Result<f64, String> {
-    let value: f64 = text.parse().map_err(|_| "expected a number".to_owned())?;
+    let value: f64 = text
+        .replace(',', ".")
+        .parse()
+        .map_err(|_| format!("expected a number of {unit}"))?;
     if (low..=high).contains(&value) {
         Ok(value)
     } else {
@@ -85,6 +91,9 @@ pub fn run(args: &MeasureArgs, surroundings: &Surroundings) -> Result<Outcome, S
     if args.stature.is_some() {
         found.facts.stature_cm = args.stature;
     }
+    if args.arm_limit.is_some() {
+        found.facts.arm_limit_deg = args.arm_limit;
+    }
     if let Some(operated) = args.operated_side {
         found.facts.operated = Some(operated.operated());
     }
@@ -92,9 +101,13 @@ pub fn run(args: &MeasureArgs, surroundings: &Surroundings) -> Result<Outcome, S
         Some(path) => placed(path, &found)?,
         None => BTreeMap::new(),
     };
+    if let Some(path) = &args.save {
+        let mut inputs = found.photos.clone();
+        inputs.extend(args.landmarks.clone());
+        files::refuse_target(path, &["json"], &inputs)?;
+    }
     if let Some(folder) = &args.overlay {
-        std::fs::create_dir_all(folder)
-            .map_err(|error| stop(error, folder, "name a folder that can be written"))?;
+        prepare_overlay(folder, &found.photos)?;
     }
     let finder = load(&args.look, surroundings)?;
     let wish = wish(args.view, args.task);
@@ -120,6 +133,30 @@ pub fn run(args: &MeasureArgs, surroundings: &Surroundings) -> Result<Outcome, S
     } else {
         Outcome::Partial
     })
+}
+
+/// Makes the folder for drawn photos. The photos' own folder is refused: drawn photos among them
+/// would pass for photos of the visit.
+fn prepare_overlay(folder: &Path, photos: &[PathBuf]) -> Result<(), Stop> {
+    if folder.exists() && !folder.is_dir() {
+        return Err(stop(
+            "this is a file, not a folder",
+            folder,
+            "name a folder",
+        ));
+    }
+    if photos
+        .iter()
+        .any(|photo| files::same_file(files::folder_of(photo), folder))
+    {
+        return Err(stop(
+            "the photos themselves lie in this folder",
+            folder,
+            "name another folder for the drawn ones",
+        ));
+    }
+    std::fs::create_dir_all(folder)
+        .map_err(|error| stop(error, folder, "name a folder that can be written"))
 }
 
 /// Hand-placed landmarks, each for a photo of this visit.
@@ -149,7 +186,7 @@ fn draw(visit: &Visit, paths: &[PathBuf], folder: &Path, show_faces: bool) -> Re
             continue;
         };
         let drawn = report::overlay(photo.upright(), record, show_faces);
-        let target = folder.join(format!("{}.overlay.jpg", record.file));
+        let target = folder.join(format!("{}{}", record.file, files::DRAWN));
         let mut bytes = Vec::new();
         JpegEncoder::new_with_quality(&mut bytes, 88).encode_image(&drawn)?;
         record::write_atomically(&target, &bytes)

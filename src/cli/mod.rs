@@ -13,7 +13,7 @@ use std::process::ExitCode;
 
 use clap::{Args, Parser, Subcommand, ValueEnum};
 
-use tragus::body::{Operated, Task};
+use tragus::body::{Operated, Side, Task};
 use tragus::infer::{Finder, PoseNetKind, Runtime, RuntimeChoice};
 use tragus::locate::{Wish, WishedView};
 
@@ -57,6 +57,8 @@ enum PoseNetArg {
 #[derive(Clone, Copy, ValueEnum)]
 enum ViewArg {
     Side,
+    SideLeft,
+    SideRight,
     Front,
     Back,
 }
@@ -77,10 +79,9 @@ enum OperatedArg {
 
 impl OperatedArg {
     fn operated(self) -> Operated {
-        use tragus::body::Side::{Left, Right};
         match self {
-            OperatedArg::Left => Operated::One(Left),
-            OperatedArg::Right => Operated::One(Right),
+            OperatedArg::Left => Operated::One(Side::Left),
+            OperatedArg::Right => Operated::One(Side::Right),
             OperatedArg::Both => Operated::Both,
             OperatedArg::None => Operated::Neither,
         }
@@ -90,7 +91,9 @@ impl OperatedArg {
 fn wish(view: Option<ViewArg>, task: Option<TaskArg>) -> Wish {
     Wish {
         view: view.map(|view| match view {
-            ViewArg::Side => WishedView::Side,
+            ViewArg::Side => WishedView::Side(None),
+            ViewArg::SideLeft => WishedView::Side(Some(Side::Left)),
+            ViewArg::SideRight => WishedView::Side(Some(Side::Right)),
             ViewArg::Front => WishedView::Front,
             ViewArg::Back => WishedView::Back,
         }),
@@ -134,9 +137,9 @@ pub fn run(arguments: impl Iterator<Item = OsString>, surroundings: &Surrounding
         Ok(Outcome::Complete) => ExitCode::SUCCESS,
         Ok(Outcome::Partial) => ExitCode::from(1),
         Err(error) => {
-            eprintln!("tragus: {:#}", error.error);
+            tell(&format!("tragus: {:#}", error.error));
             if let Some(hint) = error.hint {
-                eprintln!("hint: {hint}");
+                tell(&format!("hint: {hint}"));
             }
             ExitCode::from(2)
         }
@@ -182,6 +185,12 @@ fn load(look: &LookArgs, surroundings: &Surroundings) -> Result<Finder, Stop> {
         PoseNetArg::Heavy => PoseNetKind::Heavy,
     };
     Ok(Finder::load(runtime, kind, rayon::current_num_threads())?)
+}
+
+/// Says something to the user beside the results. When even that fails, nobody is left to tell.
+fn tell(words: &str) {
+    use std::io::Write;
+    let _ = writeln!(std::io::stderr(), "{words}");
 }
 
 /// Prints to standard output; a reader that stopped listening is not an error.

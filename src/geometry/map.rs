@@ -34,7 +34,8 @@ impl<From, To> Map<From, To> {
         mirrored: bool,
     ) -> Option<Self> {
         let scale = side / size;
-        if !(scale.is_finite() && scale > 0.0 && centre.is_finite()) {
+        // So small or large that the inverse would no longer hold numbers.
+        if !(1e-6..=1e6).contains(&scale) || !centre.is_finite() {
             return None;
         }
         let (sin, cos) = turn.radians().sin_cos();

@@ -1,8 +1,9 @@
 //! The models that travel in the program, and the contract each is checked against before use.
 
 use serde::Deserialize;
-use sha2::{Digest, Sha256};
 use thiserror::Error;
+
+use crate::checksum;
 
 const MANIFEST: &str = include_str!("../../models/manifest.json");
 const PERSON_DETECTOR: &[u8] = include_bytes!("../../models/person_detector.onnx");
@@ -126,10 +127,7 @@ impl Manifest {
             .iter()
             .find(|model| model.name == name)
             .ok_or(ContractError::Missing(name))?;
-        let got: String = Sha256::digest(bytes)
-            .iter()
-            .map(|byte| format!("{byte:02x}"))
-            .collect();
+        let got = checksum::sha256(bytes);
         if got != spec.sha256 {
             return Err(ContractError::Checksum {
                 name: name.to_owned(),

@@ -21,7 +21,7 @@ pub struct ManualPoint {
 const SIGMA: f64 = 0.0036;
 
 /// Puts the points in; each replaces whatever was seen there. `stature` is that of the person in
-/// pixels, or of the photo when nobody was found.
+/// pixels.
 pub fn place(landmarks: &mut Landmarks, points: &[ManualPoint], stature: f64) {
     for point in points {
         let sigma = point.sigma_px.unwrap_or(SIGMA * stature);

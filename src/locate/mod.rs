@@ -17,8 +17,8 @@ pub use manual::{ManualPoint, place};
 pub use recognise::{Doubt, Recognised, Wish, WishedView, recognise};
 
 use crate::body::{Landmark, Side, Task, View};
-use crate::geometry::{Photo, Point};
-use crate::infer::Sample;
+use crate::geometry::{Angle, Photo, Point, Vector};
+use crate::infer::{Sample, SeenPoint};
 use crate::visit::{Evidence, FaceCircle, Located};
 
 /// A landmark that the looks did not show well enough.
@@ -54,7 +54,7 @@ const EDGE: f64 = 0.01;
 /// Combines the looks. `size` is that of the photo in pixels.
 pub fn combine(samples: &[Sample], view: View, task: Task, size: (u32, u32)) -> Landmarks {
     let mut landmarks = Landmarks::default();
-    let Some(stature) = stature_px(samples) else {
+    let Some(stature) = stature_px(samples, size) else {
         return landmarks;
     };
     let names: Vec<Landmark> = samples[0].points.keys().copied().collect();
@@ -71,20 +71,18 @@ pub fn combine(samples: &[Sample], view: View, task: Task, size: (u32, u32)) -> 
     landmarks
 }
 
-fn one(
+/// Mean position over the looks, if they show the landmark inside the photo.
+fn mean_position(
     samples: &[Sample],
     landmark: Landmark,
-    (view, task): (View, Task),
     size: (u32, u32),
-    stature: f64,
-) -> Result<Located, Missing> {
+) -> Result<Point<Photo>, Missing> {
     let seen: Vec<_> = samples
         .iter()
         .filter_map(|sample| sample.points.get(&landmark))
         .collect();
-    let count = seen.len() as f64;
-    let mean_of = |of: fn(&crate::infer::SeenPoint) -> f64| {
-        seen.iter().map(|point| of(point)).sum::<f64>() / count
+    let mean_of = |of: fn(&SeenPoint) -> f64| {
+        seen.iter().map(|point| of(point)).sum::<f64>() / seen.len() as f64
     };
     let at = Point::<Photo>::new(mean_of(|p| p.at.x), mean_of(|p| p.at.y));
     let (width, height) = (f64::from(size.0), f64::from(size.1));
@@ -97,6 +95,22 @@ fn one(
     if mean_of(|p| p.visibility) < LEAST_VISIBILITY {
         return Err(Missing::Hidden);
     }
+    Ok(at)
+}
+
+fn one(
+    samples: &[Sample],
+    landmark: Landmark,
+    (view, task): (View, Task),
+    size: (u32, u32),
+    stature: f64,
+) -> Result<Located, Missing> {
+    let at = mean_position(samples, landmark, size)?;
+    let seen: Vec<_> = samples
+        .iter()
+        .filter_map(|sample| sample.points.get(&landmark))
+        .collect();
+    let count = seen.len() as f64;
     let mut scatter = Matrix2::zeros();
     for point in &seen {
         let off = Vector2::new(point.at.x - at.x, point.at.y - at.y);
@@ -122,29 +136,48 @@ fn one(
     })
 }
 
-/// How many pixels tall the person would stand upright: leg and trunk lengths, which a raised
-/// arm or a bent back hardly changes, over their part of stature (Drillis & Contini 1966: ankle
-/// 0.039, knee 0.285, hip 0.530, shoulder 0.818).
-pub fn stature_px(samples: &[Sample]) -> Option<f64> {
-    use Landmark::*;
-    const PART: f64 = 0.818 - 0.039;
-    let lengths: Vec<f64> = samples
+/// A body that leans farther than this does not stand; the photo lies on its side.
+const LYING: Angle = Angle::from_degrees(35.0);
+
+/// Whether the person stands upright in the photo: hips to shoulders points up.
+pub fn is_upright(samples: &[Sample]) -> bool {
+    use Landmark::{HipJoint, ShoulderJoint};
+    let up = samples
         .iter()
         .flat_map(|sample| {
             Side::BOTH.map(|side| {
                 let at = |landmark| sample.points.get(&landmark).map(|p| p.at);
-                let (shoulder, hip) = (at(ShoulderJoint(side))?, at(HipJoint(side))?);
-                let (knee, ankle) = (at(Knee(side))?, at(Ankle(side))?);
-                Some(shoulder.distance(hip) + hip.distance(knee) + knee.distance(ankle))
+                Some(at(ShoulderJoint(side))? - at(HipJoint(side))?)
             })
         })
         .flatten()
-        .collect();
-    if lengths.is_empty() {
-        return None;
+        .fold(Vector::new(0.0, 0.0), |sum, trunk| sum + trunk);
+    up.angle_to(Vector::new(0.0, -1.0)) <= LYING
+}
+
+/// How many pixels tall the person would stand upright: lengths of limbs and trunk, which a raised
+/// arm or a bent back hardly changes, over their part of stature (Drillis & Contini 1966: ankle
+/// 0.039, knee 0.285, hip 0.530, shoulder 0.818). Only joints inside the photo count: the net
+/// invents those that are cut off.
+pub fn stature_px(samples: &[Sample], size: (u32, u32)) -> Option<f64> {
+    use Landmark::{Ankle, HipJoint, Knee, ShoulderJoint};
+    type Segment = (fn(Side) -> Landmark, fn(Side) -> Landmark, f64);
+    const SEGMENTS: [Segment; 3] = [
+        (ShoulderJoint, HipJoint, 0.288),
+        (HipJoint, Knee, 0.245),
+        (Knee, Ankle, 0.246),
+    ];
+    let seen = |landmark| mean_position(samples, landmark, size).ok();
+    let (mut length, mut part) = (0.0, 0.0);
+    for side in Side::BOTH {
+        for (from, to, of_stature) in SEGMENTS {
+            if let (Some(from), Some(to)) = (seen(from(side)), seen(to(side))) {
+                length += from.distance(to);
+                part += of_stature;
+            }
+        }
     }
-    let mean = lengths.iter().sum::<f64>() / lengths.len() as f64;
-    (mean > 1.0).then_some(mean / PART)
+    (length > 1.0).then(|| length / part)
 }
 
 /// A circle over a face as several looks saw it: it holds the circle of each.

@@ -43,9 +43,9 @@ pub enum PhotoErrorKind {
     Damaged,
     #[error("this kind of {format} file is not supported")]
     Unsupported { format: &'static str },
-    #[error("the file has {bytes} bytes, more than the {limit} that are read")]
+    #[error("the file has {} MB, more than the {} MB that are read", .bytes >> 20, .limit >> 20)]
     TooManyBytes { bytes: u64, limit: u64 },
-    #[error("the photo has {width}×{height} pixels, more than the {limit} that are read")]
+    #[error("the photo has {width}×{height} pixels, more than the {} megapixels that are read", .limit / 1_000_000)]
     TooManyPixels { width: u32, height: u32, limit: u64 },
     #[error("the photo is too large to be read in one piece")]
     TooMuchMemory,
@@ -111,12 +111,36 @@ pub(super) fn decode(bytes: &[u8], limits: Limits) -> Result<(RgbImage, CameraTa
     if width.min(height) < SMALLEST_SIDE {
         return Err(PhotoErrorKind::TooSmall { width, height }.into());
     }
+    if is_cut_jpeg(bytes) {
+        return Err(PhotoErrorKind::Damaged.into());
+    }
     let tags = Tags::read(bytes);
     let mut image = DynamicImage::from_decoder(decoder).map_err(in_our_words)?;
     image.apply_orientation(tags.orientation);
     let upright = image.into_rgb8();
     let camera = tags.camera(width, height);
     Ok((upright, camera))
+}
+
+/// Whether a JPEG lacks its end marker. The decoder fills what is missing with grey and says
+/// nothing, and a person with grey legs would be measured.
+fn is_cut_jpeg(bytes: &[u8]) -> bool {
+    const START: [u8; 2] = [0xff, 0xd8];
+    const SCAN: u8 = 0xda;
+    const END: [u8; 2] = [0xff, 0xd9];
+    if !bytes.starts_with(&START) {
+        return false;
+    }
+    // Over the segments to the first scan: a thumbnail inside one has an end marker of its own.
+    let mut at = 2;
+    while let Some(&[0xff, marker, high, low]) = bytes.get(at..at + 4) {
+        if marker == SCAN {
+            return !bytes[at..].windows(2).any(|pair| pair == END);
+        }
+        at += 2 + usize::from(u16::from_be_bytes([high, low]));
+    }
+    // Fill bytes or a shape that this walk does not know: the decoder's answer stands.
+    false
 }
 
 /// The library's own messages speak of chunks and markers; what the user can do depends only on

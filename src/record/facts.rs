@@ -3,7 +3,7 @@
 use jiff::civil::Date;
 use serde::{Deserialize, Serialize};
 
-use super::{RecordError, wrong};
+use super::{RecordError, parse, wrong};
 use crate::body::Operated;
 use crate::visit::VisitFacts;
 
@@ -27,7 +27,7 @@ pub struct FactsFile {
 
 /// Reads a `visit.json`.
 pub fn facts_from_json(text: &str) -> Result<VisitFacts, RecordError> {
-    let file: FactsFile = serde_json::from_str(text)?;
+    let file: FactsFile = parse(text)?;
     VisitFacts::try_from(file)
 }
 
@@ -35,6 +35,15 @@ impl TryFrom<FactsFile> for VisitFacts {
     type Error = RecordError;
 
     fn try_from(file: FactsFile) -> Result<Self, RecordError> {
+        // What a terminal or a page would obey instead of showing.
+        for (field, text) in [("label", &file.label), ("case", &file.case)] {
+            if let Some(text) = text
+                .as_deref()
+                .filter(|text| text.contains(char::is_control))
+            {
+                return Err(wrong(field, format!("{text:?}"), "text on one line"));
+            }
+        }
         let date = file
             .date
             .map(|text| {
@@ -45,7 +54,7 @@ impl TryFrom<FactsFile> for VisitFacts {
         let operated = file
             .operated_side
             .map(|text| {
-                Operated::from_name(&text).ok_or_else(|| {
+                Operated::from_name(&text.to_lowercase()).ok_or_else(|| {
                     wrong(
                         "operated_side",
                         format!("{text:?}"),

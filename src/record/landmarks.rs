@@ -9,7 +9,7 @@ use std::collections::BTreeMap;
 
 use serde::Deserialize;
 
-use super::{RecordError, wrong};
+use super::{RecordError, parse, wrong};
 use crate::body::Landmark;
 use crate::geometry::Point;
 use crate::locate::ManualPoint;
@@ -24,7 +24,7 @@ struct Placed {
 
 /// Reads a landmark file: the points of each photo by file name.
 pub fn landmarks_from_json(text: &str) -> Result<BTreeMap<String, Vec<ManualPoint>>, RecordError> {
-    let photos: BTreeMap<String, BTreeMap<String, Placed>> = serde_json::from_str(text)?;
+    let photos: BTreeMap<String, BTreeMap<String, Placed>> = parse(text)?;
     photos
         .into_iter()
         .map(|(photo, points)| {
@@ -38,14 +38,27 @@ pub fn landmarks_from_json(text: &str) -> Result<BTreeMap<String, Vec<ManualPoin
 }
 
 fn point(photo: &str, name: &str, placed: &Placed) -> Result<ManualPoint, RecordError> {
-    let landmark = Landmark::from_name(name).ok_or_else(|| {
-        let known: Vec<String> = Landmark::all().map(Landmark::name).collect();
+    let lower = name.to_lowercase();
+    let landmark = Landmark::from_name(&lower).ok_or_else(|| {
+        let all = || Landmark::all().map(Landmark::name);
+        let mut known: Vec<String> = all().filter(|other| other.starts_with(&lower)).collect();
+        if known.is_empty() {
+            known = all().collect();
+        }
         wrong(
             &format!("landmark of {photo}"),
             format!("{name:?}"),
             format!("one of {}", known.join(", ")),
         )
     })?;
+    if !(placed.x.is_finite() && placed.y.is_finite()) {
+        let got = format!("({}, {})", placed.x, placed.y);
+        return Err(wrong(
+            &format!("{name} in {photo}"),
+            got,
+            "pixels of the upright photo",
+        ));
+    }
     if let Some(sigma) = placed.sigma_px.filter(|sigma| *sigma <= 0.0) {
         return Err(wrong(
             &format!("sigma_px of {name} in {photo}"),

@@ -13,10 +13,21 @@ pub use write::write_atomically;
 
 use thiserror::Error;
 
+/// Parses JSON; the mark that some editors put before the text is passed over.
+fn parse<T: serde::de::DeserializeOwned>(text: &str) -> Result<T, RecordError> {
+    let text = text.strip_prefix('\u{feff}').unwrap_or(text);
+    if text.trim().is_empty() {
+        return Err(RecordError::Empty);
+    }
+    Ok(serde_json::from_str(text)?)
+}
+
 /// A file that is not what it should be.
 #[derive(Debug, Error)]
 #[non_exhaustive]
 pub enum RecordError {
+    #[error("the file is empty")]
+    Empty,
     #[error("not readable as JSON: {0}")]
     Json(#[from] serde_json::Error),
     #[error("the schema is {got:?}, expected {expected:?}")]

@@ -6,7 +6,7 @@ use nalgebra::Matrix2;
 use serde::{Deserialize, Serialize};
 
 use super::facts::FactsFile;
-use super::{RecordError, wrong};
+use super::{RecordError, parse, wrong};
 use crate::body::{Landmark, Side, Task, View};
 use crate::estimate::Estimate;
 use crate::geometry::Point;
@@ -32,6 +32,7 @@ struct VisitFile {
 #[derive(Deserialize, Serialize)]
 struct PhotoFile {
     file: String,
+    sha256: Option<String>,
     size: Option<Size>,
     view: Option<String>,
     task: Option<String>,
@@ -104,6 +105,9 @@ struct UnmeasuredFile {
     reason: String,
 }
 
+/// No photo that is read is larger than this, pixels.
+const LARGEST_PIXEL: f64 = 1e5;
+
 /// Writes a visit as its record.
 pub fn visit_to_json(visit: &Visit) -> String {
     let file = VisitFile::from(visit);
@@ -116,17 +120,18 @@ pub fn visit_to_json(visit: &Visit) -> String {
 pub fn visit_from_json(text: &str) -> Result<Visit, RecordError> {
     #[derive(Deserialize)]
     struct Head {
+        #[serde(default)]
         schema: String,
     }
     // The schema first, so that another version is named instead of its first unknown field.
-    let head: Head = serde_json::from_str(text)?;
+    let head: Head = parse(text)?;
     if head.schema != SCHEMA {
         return Err(RecordError::Schema {
             expected: SCHEMA,
             got: head.schema,
         });
     }
-    serde_json::from_str::<VisitFile>(text)?.try_into()
+    parse::<VisitFile>(text)?.try_into()
 }
 
 /// Positions to a hundredth of a pixel and values to a thousandth: finer digits are noise, and
@@ -150,7 +155,7 @@ impl From<&Visit> for VisitFile {
                     side: side(reading.side),
                     photo: reading.photo.clone(),
                     value: rounded(estimate.value, 3),
-                    sigma: rounded(estimate.sigma, 3),
+                    sigma: rounded(estimate.sigma, 3).max(0.001),
                     unit: reading.measure.unit().name().to_owned(),
                 }),
                 Err(why) => unmeasured.push(UnmeasuredFile {
@@ -182,6 +187,7 @@ impl From<&PhotoRecord> for PhotoFile {
     fn from(photo: &PhotoRecord) -> Self {
         PhotoFile {
             file: photo.file.clone(),
+            sha256: photo.sha256.clone(),
             size: photo.size.map(|(width, height)| Size { width, height }),
             view: photo.view.map(|view| view.name().to_owned()),
             task: photo.task.map(|task| task.name().to_owned()),
@@ -253,8 +259,9 @@ impl TryFrom<VisitFile> for Visit {
     fn try_from(file: VisitFile) -> Result<Self, RecordError> {
         let mut readings = Vec::new();
         for m in file.measures {
-            if m.sigma.is_nan() || m.sigma < 0.0 {
-                return Err(wrong("sigma", m.sigma, "0 or more"));
+            if !(m.value.is_finite() && m.sigma.is_finite() && m.sigma > 0.0) {
+                let got = format!("{} ± {}", m.value, m.sigma);
+                return Err(wrong(&m.measure, got, "a number with an error above 0"));
             }
             readings.push(Reading {
                 measure: measure(&m.measure, &m.unit, m.of.as_deref())?,
@@ -289,6 +296,14 @@ impl TryFrom<PhotoFile> for PhotoRecord {
 
     fn try_from(file: PhotoFile) -> Result<Self, RecordError> {
         let near = side(&file.side)?;
+        // A record names photos beside it, and nothing else on the disk.
+        if file.file.contains(['/', '\\']) || file.file == ".." {
+            return Err(wrong(
+                "file",
+                format!("{:?}", file.file),
+                "a file name without folders",
+            ));
+        }
         let view = file
             .view
             .map(|name| match (name.as_str(), near) {
@@ -325,6 +340,15 @@ impl TryFrom<PhotoFile> for PhotoRecord {
                     )
                 })?;
                 let [xx, xy, yy] = l.covariance;
+                let possible = [l.x, l.y].iter().all(|v| v.abs() <= LARGEST_PIXEL)
+                    && [xx, xy, yy].iter().all(|v| v.is_finite());
+                if !possible {
+                    return Err(wrong(
+                        &name,
+                        format!("({}, {})", l.x, l.y),
+                        "a place in the photo",
+                    ));
+                }
                 let located = Located {
                     at: Point::new(l.x, l.y),
                     covariance: Matrix2::new(xx, xy, xy, yy),
@@ -335,6 +359,7 @@ impl TryFrom<PhotoFile> for PhotoRecord {
             .collect::<Result<_, RecordError>>()?;
         Ok(PhotoRecord {
             file: file.file,
+            sha256: file.sha256,
             size: file.size.map(|size| (size.width, size.height)),
             view,
             task,
@@ -342,6 +367,7 @@ impl TryFrom<PhotoFile> for PhotoRecord {
             faces: file
                 .faces
                 .into_iter()
+                .filter(|circle| circle.radius > 0.0)
                 .map(|circle| FaceCircle {
                     centre: Point::new(circle.x, circle.y),
                     radius: circle.radius,

@@ -7,10 +7,10 @@ use maud::{Markup, html};
 use super::number;
 use super::view::{ChartSeries, ChartView};
 
-const WIDTH: f64 = 340.0;
-const HEIGHT: f64 = 210.0;
-const LEFT: f64 = 46.0;
-const RIGHT: f64 = 14.0;
+const WIDTH: f64 = 240.0;
+const HEIGHT: f64 = 145.0;
+const LEFT: f64 = 40.0;
+const RIGHT: f64 = 4.0;
 const TOP: f64 = 12.0;
 const BOTTOM: f64 = 34.0;
 /// Series of one visit stand beside each other, so that whiskers don't hide each other.
@@ -31,8 +31,8 @@ pub(super) fn chart(view: &ChartView) -> Markup {
             @for (index, (when, name)) in view.visits.iter().enumerate() {
                 line class="grid" x1=(at(axes.x(*when))) x2=(at(axes.x(*when)))
                     y1=(HEIGHT - BOTTOM) y2=(HEIGHT - BOTTOM + 5.0) {}
-                @if let Some(anchor) = anchor(&axes, view, index) {
-                    text class="tick" x=(at(axes.x(*when))) y=(HEIGHT - BOTTOM + 20.0)
+                @if let Some((anchor, x)) = anchor(&axes, view, index) {
+                    text class="tick" x=(at(x)) y=(HEIGHT - BOTTOM + 20.0)
                         text-anchor=(anchor) { (name) }
                 }
             }
@@ -43,19 +43,23 @@ pub(super) fn chart(view: &ChartView) -> Markup {
     }
 }
 
-/// First and last visit are always named, those between where there is room.
-fn anchor(axes: &Axes, view: &ChartView, index: usize) -> Option<&'static str> {
+/// First and last visit are always named, at the corners; one between them where there is room.
+fn anchor(axes: &Axes, view: &ChartView, index: usize) -> Option<(&'static str, f64)> {
     let last = view.visits.len() - 1;
     if index == 0 {
-        return Some("start");
+        return Some(("start", LEFT - 10.0));
     }
     if index == last {
-        return Some("end");
+        return Some(("end", WIDTH));
     }
-    let place = |index: usize| axes.x(view.visits[index].0);
-    let room = 110.0;
-    (view.visits.len() == 3 && place(index) - place(0) > room && place(last) - place(index) > room)
-        .then_some("middle")
+    let letters: usize = view
+        .visits
+        .iter()
+        .map(|(_, name)| name.chars().count())
+        .sum();
+    let x = axes.x(view.visits[index].0);
+    let middle = (LEFT + WIDTH) / 2.0;
+    (last == 2 && letters < 24 && (x - middle).abs() < 25.0).then_some(("middle", x))
 }
 
 /// The marker tells the side even without colour: a disc and a solid line for the left, a square

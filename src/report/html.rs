@@ -14,8 +14,8 @@ use crate::visit::{PhotoRecord, Visit};
 use super::lines::{self, Drawing, Stroke, Tag};
 use super::picture::{self, Encoded, Framing};
 use super::view::{
-    self, ChartView, ComparisonView, Group, Mark, NoticeView, PairView, ReasonView, RowView, Shot,
-    SummaryLine, VisitName,
+    self, ChartView, ComparisonView, Mark, NoticeView, PairView, ReasonView, RowView, Shot,
+    SummaryLine, ValueView, VisitName,
 };
 use super::{chart, number};
 
@@ -51,7 +51,7 @@ fn page(input: &ReportInput, view: &ComparisonView) -> Markup {
                 meta name="viewport" content="width=device-width, initial-scale=1";
                 meta name="generator" content=(input.program);
                 title { (view.title) }
-                style { (PreEscaped(STYLE)) }
+                style { (PreEscaped(STYLE)) (PreEscaped(page_footer(view))) }
             }
             body {
                 (signs())
@@ -64,14 +64,15 @@ fn page(input: &ReportInput, view: &ComparisonView) -> Markup {
                         h2 #short { "In short" }
                         (cautions(&view.cautions))
                         (summary(&view.summary))
+                        p.lead { (view::NOT_IN_IT) }
                     }
-                    (pictures(input, view))
+                    (before_acting(view))
                     (numbers(view))
                     (uncompared(&view.uncompared))
-                    (charts(&view.charts))
+                    (pictures(input, view))
+                    (charts(view))
                     (notices(&view.notices))
                     (method(view))
-                    (before_acting(view))
                 }
                 footer {
                     p { "Written by " (input.program) ". The tool proposes; a clinician approves." }
@@ -79,6 +80,30 @@ fn page(input: &ReportInput, view: &ComparisonView) -> Markup {
             }
         }
     }
+}
+
+/// The foot of every printed page: whose report it is, and which page.
+fn page_footer(view: &ComparisonView) -> String {
+    let case = view.facts.iter().find(|(name, _)| *name == view::CASE);
+    let words = case.map_or(String::new(), |(name, case)| format!("{name} {case}"));
+    format!(
+        "@page {{ @bottom-left {{ content: {}; }} \
+         @bottom-right {{ content: counter(page) \"/\" counter(pages); }} }}",
+        css_string(&words)
+    )
+}
+
+/// A CSS string in which all but letters, digits and spaces is escaped.
+fn css_string(words: &str) -> String {
+    let escaped: String = words
+        .chars()
+        .map(|c| match c {
+            ' ' | '-' => c.to_string(),
+            c if c.is_alphanumeric() => c.to_string(),
+            c => format!("\\{:x} ", u32::from(c)),
+        })
+        .collect();
+    format!("\"{escaped}\"")
 }
 
 fn facts(view: &ComparisonView) -> Markup {
@@ -198,13 +223,11 @@ fn pair_of(input: &ReportInput, pair: &PairView) -> Markup {
             (name, shown)
         })
         .collect();
-    // An empty frame is as large as the picture beside it.
-    let shape = shots
-        .iter()
-        .find_map(|(_, shown)| shown.as_ref().ok())
-        .map_or((62, 100), |shown| {
-            (shown.encoded.framing.width, shown.encoded.framing.height)
-        });
+    // An empty frame is as large as the picture beside it, and small where there is none.
+    let shape = shots.iter().find_map(|(_, shown)| {
+        let framing = shown.as_ref().ok()?.encoded.framing;
+        Some(format!("aspect-ratio:{}/{}", framing.width, framing.height))
+    });
     html! {
         article.pair {
             h3 { (pair.title) }
@@ -217,9 +240,7 @@ fn pair_of(input: &ReportInput, pair: &PairView) -> Markup {
                         @match shown {
                             Ok(shown) => { (photo(shown, &pair.title, &name.title)) }
                             Err(reason) => {
-                                div.empty style=(format!("aspect-ratio:{}/{}", shape.0, shape.1)) {
-                                    p { (reason) }
-                                }
+                                div.empty style=[shape.as_ref()] { p { (reason) } }
                             }
                         }
                         figcaption {
@@ -227,11 +248,11 @@ fn pair_of(input: &ReportInput, pair: &PairView) -> Markup {
                             @if let Ok(shown) = shown {
                                 ul.values {
                                     @for value in &shown.values {
-                                        li { (value.name) ": " b { (value.value) } }
+                                        li { (value.short) ": " b { (value.value) } }
                                     }
                                 }
                                 @if let Some(setup) = &shown.setup {
-                                    small { (unbroken(setup)) }
+                                    ul.setup { @for phrase in setup { li { (unbroken(phrase)) } } }
                                 }
                             }
                         }
@@ -248,15 +269,17 @@ struct Shown {
     drawing: Drawing,
     marks: Vec<Point<Photo>>,
     values: Vec<Value>,
+    /// Covered faces, in the picture.
+    faces: Vec<Disc>,
     /// How the camera stood.
-    setup: Option<String>,
+    setup: Option<Vec<String>>,
 }
 
 /// A value written beside the line that shows it.
 struct Value {
     tag: Tag,
     name: String,
-    /// For the narrow room beside the person.
+    /// For the narrow room beside and below the person.
     short: String,
     value: String,
 }
@@ -270,7 +293,13 @@ fn show(
     let of = &input.visits[visit];
     let record = &of.photos[photo];
     let framing = framing.ok_or("Too little of the person was found to show the photo.")?;
-    let image = (input.pictures)(visit, photo).ok_or("The photo file isn't at hand.")?;
+    let image = (input.pictures)(visit, photo).ok_or_else(|| {
+        format!(
+            "{} is not beside the record. Put the record back into the visit's folder to show the \
+             photo.",
+            record.file
+        )
+    })?;
     let encoded = picture::encode(&image, record, framing, input.show_faces)
         .ok_or("Not shown: the face can't be covered, because it was not located.")?;
     let drawing = lines::drawing(record);
@@ -295,11 +324,27 @@ fn show(
             })
         })
         .collect();
+    let covered = match input.show_faces {
+        true => Vec::new(),
+        false => picture::faces(record).unwrap_or_default(),
+    };
+    let faces = covered
+        .iter()
+        .map(|face| {
+            let centre = framing.picture_from_photo.apply(face.centre);
+            Disc {
+                x: centre.x,
+                y: centre.y,
+                radius: face.radius * framing.picture_from_photo.scale(),
+            }
+        })
+        .collect();
     Ok(Shown {
         encoded,
         drawing,
         marks,
         values,
+        faces,
         setup: view::setup_words(record),
     })
 }
@@ -354,11 +399,19 @@ fn photo(shown: &Shown, pose: &str, visit: &str) -> Markup {
                 path.casing d=(path) {}
                 path class=(format!("stroke {}", stroke_class(line.stroke))) d=(path) {}
             }
+            @for arc in &shown.drawing.arcs {
+                @let points: Vec<String> = arc
+                    .iter()
+                    .map(|point| { let (x, y) = place(*point); format!("{x:.1},{y:.1}") })
+                    .collect();
+                polyline.casing points=(points.join(" ")) {}
+                polyline.arc points=(points.join(" ")) {}
+            }
             @for mark in &shown.marks {
                 @let (x, y) = place(*mark);
                 circle.mark cx=(format!("{x:.1}")) cy=(format!("{y:.1}")) r="6" {}
             }
-            (tags(&shown.values, &place, f64::from(width), f64::from(height)))
+            (tags(shown, &place, f64::from(width), f64::from(height)))
         }
     }
 }
@@ -381,12 +434,13 @@ const TAG_EDGE: f64 = 8.0;
 
 /// Values at the edge of the picture, off the body, moved apart so that none hides another.
 fn tags(
-    values: &[Value],
+    shown: &Shown,
     place: &dyn Fn(Point<Photo>) -> (f64, f64),
     width: f64,
     height: f64,
 ) -> Markup {
-    let mut boxes: Vec<TagBox> = values
+    let mut boxes: Vec<TagBox> = shown
+        .values
         .iter()
         .filter_map(|value| {
             let beside = value.tag.beside?;
@@ -399,10 +453,18 @@ fn tags(
                 true => width - wide - TAG_EDGE,
                 false => TAG_EDGE,
             };
+            let wished = (y - TAG_HEIGHT / 2.0).clamp(0.0, (height - TAG_HEIGHT).max(0.0));
+            let below_faces = shown.faces.iter().fold(wished, |top, face| {
+                if face.touches(left, top, wide) {
+                    face.y + face.radius + TAG_EDGE
+                } else {
+                    top
+                }
+            });
             Some(TagBox {
                 from: place(value.tag.at),
                 left,
-                top: (y - TAG_HEIGHT / 2.0).clamp(0.0, (height - TAG_HEIGHT).max(0.0)),
+                top: below_faces,
                 wide,
                 to_right: beside.to_right,
                 name: &value.short,
@@ -432,6 +494,21 @@ fn tags(
                 }
             }
         }
+    }
+}
+
+struct Disc {
+    x: f64,
+    y: f64,
+    radius: f64,
+}
+
+impl Disc {
+    /// Whether a tag here would come nearer to the disc than its edge to that of the picture.
+    fn touches(&self, left: f64, top: f64, wide: f64) -> bool {
+        let across = self.x - self.x.clamp(left, left + wide);
+        let down = self.y - self.y.clamp(top, top + TAG_HEIGHT);
+        across.hypot(down) < self.radius + TAG_EDGE
     }
 }
 
@@ -468,7 +545,7 @@ fn spread(boxes: &mut [TagBox], height: f64) {
 
 fn numbers(view: &ComparisonView) -> Markup {
     html! {
-        section aria-labelledby="numbers" {
+        section.numbers aria-labelledby="numbers" {
             h2 #numbers { "Numbers" }
             @if view.groups.is_empty() {
                 p { "No measure has a value at both the first and the last visit." }
@@ -477,8 +554,9 @@ fn numbers(view: &ComparisonView) -> Markup {
                     "± is one standard error. A change counts only when it is larger than the "
                     "smallest change that can be told from error with 95\u{a0}% confidence (MDC95)."
                 }
+                (table(view))
+                p.lead { "Changes are computed before rounding." }
             }
-            @for (group, rows) in &view.groups { (table(view, *group, rows)) }
         }
     }
 }
@@ -490,21 +568,21 @@ fn in_lines(visit: &VisitName) -> Markup {
     }
 }
 
-fn visit_head(visit: &VisitName) -> Markup {
-    html! {
-        th scope="col" { (in_lines(visit)) }
-    }
-}
+/// More visits than this are told by the charts; the table keeps the first and the last.
+const COLUMNS: usize = 5;
 
-fn table(view: &ComparisonView, group: Group, rows: &[RowView]) -> Markup {
-    let (Some(first), Some(last)) = (view.visits.first(), view.visits.last()) else {
-        return html! {};
+fn table(view: &ComparisonView) -> Markup {
+    let last = view.visits.len() - 1;
+    let shown: Vec<usize> = match view.visits.len() {
+        ..=COLUMNS => (0..=last).collect(),
+        _ => vec![0, last],
     };
     html! {
-        table class=[view.has_course.then_some("with-trend")] {
-            caption { (group.title()) }
+        table.with-trend[view.has_course] {
             colgroup {
-                col.measure; col.side; col.value; col.value; col.change; col.mdc;
+                col.measure; col.side;
+                @for _ in &shown { col; }
+                col; col.mdc;
                 @if view.has_course { col.trend; }
                 col.verdict;
             }
@@ -512,43 +590,59 @@ fn table(view: &ComparisonView, group: Group, rows: &[RowView]) -> Markup {
                 tr {
                     th scope="col" { "Measure" }
                     th scope="col" { "Side" }
-                    (visit_head(first))
-                    (visit_head(last))
-                    th scope="col" { "Change" }
-                    th scope="col" { "Smallest real change (MDC95)" }
-                    @if view.has_course { th scope="col" { "Trend" } }
+                    @for visit in &shown { th scope="col" { (in_lines(&view.visits[*visit])) } }
+                    th scope="col" { "Change" @if view.has_course { ", first to last" } }
+                    th scope="col" { "Smallest change beyond reading error (MDC95)" }
+                    @if view.has_course { th scope="col" { "Straight-line trend" } }
                     th scope="col" { "Verdict" }
                 }
             }
-            tbody {
-                @for (index, row) in rows.iter().enumerate() {
-                    @let again = index > 0 && rows[index - 1].measure == row.measure;
-                    tr class=(class(row.verdict.mark)) {
-                        th scope="row" {
-                            (row.name)
-                            @if !again {
-                                small { (row.meaning) "; " (row.better) }
-                            }
-                        }
-                        td data-label="Side" {
-                            @if row.operated {
-                                span { b { (row.side) } " " b.operated { "operated" } }
-                            } @else if row.side.is_empty() { "–" } @else { (row.side) }
-                        }
-                        td.number data-label=(first.title) { (row.first) }
-                        td.number data-label=(last.title) { (row.last) }
-                        td.number data-label="Change" { b { (row.change) } }
-                        td.number data-label="MDC95" { (row.mdc95) }
-                        @if view.has_course {
-                            td data-label="Trend" {
-                                (row.trend.as_deref().unwrap_or("–"))
-                            }
-                        }
-                        td.verdict data-label="Verdict" {
-                            span { (sign(row.verdict.mark)) (row.verdict.words) }
-                        }
+            @for (group, rows) in &view.groups {
+                tbody {
+                    tr.group { th scope="rowgroup" colspan=(shown.len() + 5 + usize::from(view.has_course)) { (group.title()) } }
+                    @for (index, row) in rows.iter().enumerate() {
+                        @let again = index > 0 && rows[index - 1].measure == row.measure;
+                        (table_row(view, row, &shown, again))
                     }
                 }
+            }
+        }
+    }
+}
+
+fn table_row(view: &ComparisonView, row: &RowView, shown: &[usize], again: bool) -> Markup {
+    html! {
+        tr class=(class(row.verdict.mark)) .twin[row.twin] {
+            th scope="row" {
+                (row.name)
+                @if !again && !row.twin { small { (row.meaning) "; " (row.better) } }
+            }
+            td data-label="Side" {
+                @if row.operated {
+                    span { b { (row.side) } " " b.operated { "operated" } }
+                } @else if row.side.is_empty() { "–" } @else { (row.side) }
+            }
+            @for visit in shown {
+                (value_cell(&view.visits[*visit].title, &row.values[*visit]))
+            }
+            td.number data-label="Change" { b { (row.change) } }
+            td.number data-label="MDC95" { (row.mdc95) }
+            @if view.has_course {
+                td data-label="Straight-line trend" { (row.trend.as_deref().unwrap_or("–")) }
+            }
+            td.verdict data-label="Verdict" {
+                span { (sign(row.verdict.mark)) (row.verdict.words) }
+            }
+        }
+    }
+}
+
+fn value_cell(visit: &str, value: &ValueView) -> Markup {
+    html! {
+        td.number data-label=(visit) {
+            span {
+                @if value.words.is_empty() { "–" } @else { (value.words) }
+                @if let Some(note) = value.note() { small { (note) } }
             }
         }
     }
@@ -564,7 +658,10 @@ fn uncompared(reasons: &[ReasonView]) -> Markup {
                         li {
                             p.what { (sentence(&group.measures.join(", "))) }
                             @if let Some(heading) = group.heading { p { (heading) } }
-                            p.why { "Reason: " (group.reasons.join(" / ")) }
+                            @if !group.reasons.is_empty() {
+                                p.why { "Reason: " (group.reasons.join(" / ")) }
+                            }
+                            @if let Some(action) = group.action { p.why { (action) } }
                         }
                     }
                 }
@@ -582,39 +679,39 @@ fn sentence(words: &str) -> String {
     }
 }
 
-fn charts(charts: &[ChartView]) -> Markup {
+fn charts(view: &ComparisonView) -> Markup {
     html! {
-        @if !charts.is_empty() {
-            section aria-labelledby="course" {
+        @if !view.charts.is_empty() {
+            section.course-of.small[!view.has_course] aria-labelledby="course" {
                 h2 #course { "Course" }
                 p.lead {
-                    "The whiskers hold the true value with 95\u{a0}% confidence (±1.96 standard "
-                    "errors). Where they overlap widely, don't read a change into the line."
+                    "The whiskers are 1.96 times the stated error; on patients that error has not "
+                    "been tested yet. Where they overlap widely, don't read a change into the line."
                 }
                 div.charts {
-                    @for view in charts {
-                        figure {
-                            figcaption {
-                                h3 { (view.name) }
-                                p {
-                                    (view.unit.name().replace("deg", "degrees")) "; " (view.better)
-                                }
-                                p.keys {
-                                    @for series in &view.series {
-                                        @if !series.side.is_empty() {
-                                            span {
-                                                (chart::key(series)) (series.side)
-                                                @if series.operated { " (operated)" }
-                                            }
-                                        }
-                                    }
-                                }
-                            }
-                            (chart::chart(view))
+                    @for chart in &view.charts { (chart_of(chart)) }
+                }
+            }
+        }
+    }
+}
+
+fn chart_of(view: &ChartView) -> Markup {
+    html! {
+        figure {
+            figcaption {
+                h3 { (view.name) }
+                p { (view.unit.name().replace("deg", "degrees")) "; " (view.better) }
+                p.keys {
+                    @for series in view.series.iter().filter(|series| !series.side.is_empty()) {
+                        span {
+                            (chart::key(series)) (series.side)
+                            @if series.operated { " (operated)" }
                         }
                     }
                 }
             }
+            (chart::chart(view))
         }
     }
 }
@@ -703,22 +800,21 @@ fn before_acting(view: &ComparisonView) -> Markup {
         section.prose.before aria-labelledby="before" {
             h2 #before { "Before acting on this" }
             ul {
-                @if let Some((_, limit)) = limit {
-                    li {
-                        strong { "Arm limit: " (limit) "." }
+                li {
+                    "The limits set by the surgeon and the therapist come first."
+                    @if let Some((_, limit)) = limit {
+                        " " strong { "Arm limit: " (limit) "." }
                         " Don't raise the arm past it, whatever this report shows."
                     }
                 }
-                li { "The limits set by the surgeon and the therapist come first." }
                 li {
                     strong { "Stop" }
                     " a reach at sharp pain, pinching, dizziness or new swelling, and tell the "
                     "clinician."
                 }
-                li { "This report is not a diagnosis. It describes photos." }
                 li {
-                    "Local rules and licensed practice decide what is done. The tool proposes; a "
-                    "clinician approves."
+                    "Not a diagnosis: it describes photos. Local rules and licensed practice "
+                    "decide; the tool proposes, a clinician approves."
                 }
             }
         }
@@ -831,13 +927,31 @@ mod tests {
     }
 
     #[test]
+    fn the_case_code_at_the_foot_is_a_harmless_css_string() {
+        assert_eq!(css_string("demo-01"), "\"demo-01\"");
+        assert_eq!(
+            css_string("a\"}</style>"),
+            r#""a\22 \7d \3c \2f style\3e ""#
+        );
+    }
+
+    #[test]
+    fn visits_in_between_have_columns() {
+        let mut visits = samples::visits();
+        let mut between = visits[0].clone();
+        between.facts.label = Some("week 3".to_owned());
+        visits.insert(1, between);
+        assert!(report(&visits).contains("<span class=\"line\">week 3</span>"));
+    }
+
+    #[test]
     fn verdicts_reasons_notices_and_errors_are_told() {
         let page = report(&samples::visits());
         for words in [
             "improved",
             "worse",
             "no change beyond error",
-            samples::C7_REASON,
+            "Place the points by hand",
             samples::HAND_REASON,
             "No lens data in the files.",
             "104 ± 3°",
@@ -870,7 +984,20 @@ mod tests {
             program: "tragus 0.0.0",
         });
         assert_eq!(page.matches("class=\"empty\"").count(), 2);
+        assert!(page.contains("reach.jpg is not beside the record."));
         assert_eq!(page.matches("data:image/jpeg;base64,").count(), 2);
+    }
+
+    #[test]
+    fn tags_keep_off_a_covered_face() {
+        let face = Disc {
+            x: 200.0,
+            y: 100.0,
+            radius: 40.0,
+        };
+        assert!(face.touches(10.0, 60.0, 145.0));
+        assert!(!face.touches(10.0, 60.0, 100.0));
+        assert!(!face.touches(10.0, 160.0, 300.0));
     }
 
     #[test]

@@ -50,6 +50,8 @@ pub struct Beside {
 #[derive(Clone, Debug, Default, PartialEq)]
 pub struct Drawing {
     pub lines: Vec<Line>,
+    /// Angles between the hanging and the raised arm, point by point.
+    pub arcs: Vec<Vec<Point<Photo>>>,
     /// Landmarks that the lines start or end at.
     pub landmarks: Vec<Landmark>,
     pub tags: Vec<Tag>,
@@ -108,6 +110,26 @@ impl Pen<'_> {
         Some(ends)
     }
 
+    /// The angle from straight down to the raised arm, opened to the right or left of the photo.
+    fn arc(&mut self, shoulder: Point<Photo>, elbow: Point<Photo>, to_right: bool) {
+        use std::f64::consts::{FRAC_PI_2, TAU};
+        const PARTS: usize = 24;
+        let arm = elbow - shoulder;
+        let open = if to_right { -1.0 } else { 1.0 };
+        // From down, positive the way the arm rises; a little the other way for an arm behind.
+        let raised = (open * (arm.y.atan2(arm.x) - FRAC_PI_2)).rem_euclid(TAU);
+        let raised = if raised > 0.75 * TAU {
+            raised - TAU
+        } else {
+            raised
+        };
+        let at = |part: usize| {
+            let angle = FRAC_PI_2 + open * raised * part as f64 / PARTS as f64;
+            shoulder + Vector::new(angle.cos(), angle.sin()) * (0.4 * arm.length())
+        };
+        self.drawing.arcs.push((0..=PARTS).map(at).collect());
+    }
+
     /// A value written at the height of the place it speaks of.
     fn tag(&mut self, measure: Measure, side: Option<Side>, at: Point<Photo>, to_right: bool) {
         let beside = Beside { y: at.y, to_right };
@@ -142,12 +164,9 @@ fn side_stand(pen: &mut Pen, near: Side) {
     {
         let up = Vector::new(0.0, -hip.distance(shoulder));
         pen.line(Stroke::Reference, hip, hip + up);
-        pen.tag(
-            Measure::TrunkLean,
-            Some(near),
-            hip.midpoint(shoulder),
-            right,
-        );
+        // Behind the back, where neither the arm nor the face is.
+        let middle = hip.midpoint(shoulder);
+        pen.tag(Measure::TrunkLean, Some(near), middle, !right);
     }
     if let Some((c7, tragus)) = pen.join(Landmark::C7, Landmark::Tragus(near)) {
         let ahead = Vector::new(forward * 1.2 * c7.distance(tragus), 0.0);
@@ -168,7 +187,7 @@ fn side_stand(pen: &mut Pen, near: Side) {
         let above = Point::new(acromion.x, tragus.y);
         pen.line(Stroke::Reference, acromion, above);
         pen.line(Stroke::Distance, above, tragus);
-        pen.tag(Measure::HeadForwardOfShoulder, Some(near), tragus, right);
+        pen.tag(Measure::HeadForwardOfShoulder, Some(near), tragus, !right);
     }
     let back = [Landmark::C7, Landmark::T4, Landmark::T8, Landmark::T12];
     if back.iter().all(|&landmark| pen.at(landmark).is_some()) {
@@ -202,6 +221,7 @@ fn side_reach(pen: &mut Pen, near: Side) {
     };
     let half = Vector::new(0.0, shoulder.distance(elbow));
     pen.line(Stroke::Reference, shoulder + half, shoulder + -half);
+    pen.arc(shoulder, elbow, right);
     let below = Beside {
         y: shoulder.y + 0.5 * half.y,
         to_right: !right,
@@ -216,7 +236,7 @@ fn side_reach(pen: &mut Pen, near: Side) {
             pen.line(Stroke::Reference, shoulder, foot);
         }
         pen.line(Stroke::Distance, tragus, foot);
-        pen.tag(Measure::ArmToEar, Some(near), tragus.midpoint(foot), !right);
+        pen.tag(Measure::ArmToEar, Some(near), tragus, !right);
     }
 }
 
@@ -288,6 +308,7 @@ fn front_reach(pen: &mut Pen, view: View) {
             shoulder + half * 0.6,
             shoulder + -half * 0.6,
         );
+        pen.arc(shoulder, elbow, right);
         // A raised arm leaves the room beside the trunk free.
         let below = |arms: f64| {
             let y = shoulder.y + arms * shoulder.distance(elbow);
@@ -367,6 +388,20 @@ mod tests {
             .unwrap();
         assert_eq!(distance.from, at(Landmark::Tragus(Side::Right)));
         assert!((distance.to - distance.from).dot(arm).abs() < 1e-6);
+    }
+
+    #[test]
+    fn the_arc_runs_from_straight_down_to_the_arm() {
+        let photo = samples::side_reach(Side::Right);
+        let at = |landmark| photo.landmarks[&landmark].at;
+        let shoulder = at(Landmark::ShoulderJoint(Side::Right));
+        let arm = at(Landmark::Elbow(Side::Right)) - shoulder;
+        let arc = &drawing(&photo).arcs[0];
+        let (first, last) = (arc[0] - shoulder, arc[arc.len() - 1] - shoulder);
+        assert!(first.x.abs() < 1e-9 && first.y > 0.0);
+        assert!((last * arm.length() + -arm * last.length()).length() < 1e-6);
+        // In front of the body, which faces right.
+        assert!(arc[arc.len() / 2].x > shoulder.x);
     }
 
     #[test]

@@ -1,5 +1,5 @@
-//! Burns what was found into a photo: the lines that measures are read along, and around every
-//! landmark the circle that holds it with 95 % confidence.
+//! Burns what was found into a photo: the lines that measures are read along, and around each
+//! landmark they use the circle that holds it with 95 % confidence.
 
 use image::{Rgb, RgbImage};
 use imageproc::drawing::{draw_filled_circle_mut, draw_polygon_mut};
@@ -49,18 +49,20 @@ pub fn overlay(image: &RgbImage, photo: &PhotoRecord, show_faces: bool) -> RgbIm
             segment(&mut canvas, from, to, width, colour);
         }
     }
-    for (landmark, located) in &photo.landmarks {
-        let used = drawing.landmarks.contains(landmark);
-        let colour = if used { BODY } else { REFERENCE };
-        ring(
-            &mut canvas,
-            located.at,
-            CIRCLE_95 * located.sigma_px(),
-            0.5 * width,
-            colour,
-        );
+    for arc in &drawing.arcs {
+        for pair in arc.windows(2) {
+            segment(&mut canvas, pair[0], pair[1], 0.7 * width, BODY);
+        }
+    }
+    for located in drawing
+        .landmarks
+        .iter()
+        .filter_map(|landmark| photo.landmarks.get(landmark))
+    {
+        let radius = CIRCLE_95 * located.sigma_px();
+        ring(&mut canvas, located.at, radius, 0.5 * width, BODY);
         dot(&mut canvas, located.at, 1.3 * width, CASING);
-        dot(&mut canvas, located.at, 0.8 * width, colour);
+        dot(&mut canvas, located.at, 0.8 * width, BODY);
     }
     canvas
 }

@@ -27,6 +27,7 @@ fn record(file: &str, near: Side, task: Task, points: &[(Landmark, f64, f64)]) -
         .collect();
     PhotoRecord {
         file: file.to_owned(),
+        sha256: None,
         size: Some((600, 800)),
         view: Some(View::Side(near)),
         task: Some(task),

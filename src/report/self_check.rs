@@ -3,7 +3,9 @@
 
 use std::fmt::Write;
 
-use crate::body::{Side, Task, View};
+use serde_json::{Value, json};
+
+use crate::body::{Operated, Side, Task, View};
 use crate::compare::Z95;
 use crate::estimate::Estimate;
 use crate::measure::Measure;
@@ -11,19 +13,57 @@ use crate::visit::{PhotoRecord, Visit};
 
 /// Shown with every answer.
 pub const CAUTIONS: &str = "\
-Stop at once, and lower your arm slowly, if you feel sharp pain, pinching, dizziness or new
-swelling. Tell your therapist or the clinic. Never go beyond the limit that your surgeon or
+Stop at once, and lower your arm slowly, if you feel sharp pain, pinching, dizziness or new \
+swelling. Tell your therapist or the clinic. Never go beyond the limit that your surgeon or \
 therapist gave you, and do not push to get a better picture. This is not a diagnosis.";
+
+/// Characters a line.
+const WIDTH: usize = 80;
 
 /// What one arm does in the photo.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Arm {
     pub side: Side,
-    /// One or two sentences.
+    /// One to three sentences.
     pub words: String,
     /// The numbers behind them, for the therapist.
     pub numbers: String,
-    pub beyond_limit: bool,
+    pub limit: Option<AgainstLimit>,
+}
+
+/// Where an arm stands against the limit set for it, errors considered.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum AgainstLimit {
+    Below,
+    /// It may be at the limit or above it already.
+    MayBeAt,
+    /// It is read above the limit, within the error.
+    MayBeAbove,
+    Above,
+}
+
+impl AgainstLimit {
+    fn of(elevation: Estimate, limit: f64) -> AgainstLimit {
+        let error = Z95 * elevation.sigma;
+        if elevation.value - error > limit {
+            AgainstLimit::Above
+        } else if elevation.value > limit {
+            AgainstLimit::MayBeAbove
+        } else if elevation.value + error > limit {
+            AgainstLimit::MayBeAt
+        } else {
+            AgainstLimit::Below
+        }
+    }
+
+    const fn id(self) -> &'static str {
+        match self {
+            AgainstLimit::Below => "below",
+            AgainstLimit::MayBeAt => "may_be_at",
+            AgainstLimit::MayBeAbove => "may_be_above",
+            AgainstLimit::Above => "above",
+        }
+    }
 }
 
 /// What can be said of each arm that was measured.
@@ -34,32 +74,50 @@ pub fn arms(visit: &Visit) -> Vec<Arm> {
         .collect()
 }
 
-/// The whole answer.
+/// The whole answer, for a screen of 80 columns.
 pub fn self_check(visit: &Visit) -> String {
-    let mut text = format!("{CAUTIONS}\n\n");
+    let mut text = paragraph(CAUTIONS);
     let arms = arms(visit);
     for arm in &arms {
-        let _ = writeln!(text, "{}\n", arm.words);
+        text.push_str(&paragraph(&arm.words));
+    }
+    for words in about_the_limit(visit, &arms) {
+        text.push_str(&paragraph(&words));
     }
     for photo in &visit.photos {
         if arms.is_empty() {
-            let _ = writeln!(text, "{}\n", nothing(photo));
+            text.push_str(&paragraph(nothing(photo)));
         }
-        if !photo.notices.is_empty() {
-            text.push_str("About the photo:\n");
-            for notice in &photo.notices {
-                let _ = writeln!(text, "- {}", notice.text);
-            }
-            text.push('\n');
-        }
+        let notices: Vec<&str> = photo.notices.iter().map(|n| n.text.as_str()).collect();
+        text.push_str(&list("About the photo:", &notices));
     }
     if !arms.is_empty() {
-        text.push_str("Numbers for your therapist:\n");
-        for arm in &arms {
-            let _ = writeln!(text, "- {}", arm.numbers);
-        }
+        let numbers: Vec<&str> = arms.iter().map(|arm| arm.numbers.as_str()).collect();
+        text.push_str(&list(
+            "Numbers for your therapist (± is the 95 % range, twice the ± of the reports):",
+            &numbers,
+        ));
     }
+    text.truncate(text.trim_end().len());
+    text.push('\n');
     text
+}
+
+/// The same answer for a program; `record` is the record of the photo.
+pub fn self_check_json(visit: &Visit, record: Value) -> Value {
+    let arms = arms(visit);
+    let limit = about_the_limit(visit, &arms);
+    json!({
+        "schema": "tragus-check/1",
+        "cautions": CAUTIONS,
+        "arms": arms.iter().map(|arm| json!({
+            "side": arm.side.name(),
+            "words": arm.words,
+            "against_limit": arm.limit.map(AgainstLimit::id),
+        })).collect::<Vec<_>>(),
+        "about_the_limit": limit,
+        "visit": record,
+    })
 }
 
 fn arm(visit: &Visit, side: Side) -> Option<Arm> {
@@ -80,29 +138,19 @@ fn arm(visit: &Visit, side: Side) -> Option<Arm> {
             value(Measure::ArmToEarFront),
         )
     };
-    let limit = visit.facts.arm_limit(side);
-    let beyond_limit = limit.is_some_and(|limit| elevation.value > limit);
-    let mut words = format!("Your {side} arm is {}.", height_words(elevation.value));
-    match (to_ear, from_side) {
-        (Some(part), true) => words.push_str(&ear_words_side(part, to_ear_cm)),
-        (Some(part), false) => words.push_str(&ear_words_front(part, to_ear_cm)),
-        (None, _) => {}
+    let mut words = height_words(side, elevation);
+    // A low arm is far from the ear by itself; to say so would only sound like a fault.
+    if let Some(part) = to_ear.filter(|_| elevation.value >= NEAR_SHOULDER_HEIGHT) {
+        words.push_str(&if from_side {
+            ear_words_side(part, to_ear_cm)
+        } else {
+            ear_words_front(part, to_ear_cm)
+        });
     }
-    match limit {
-        Some(limit) if beyond_limit => {
-            let _ = write!(
-                words,
-                " STOP: this is higher than your limit of {limit:.0}°. Lower your arm and do not \
-                 raise it that far again until your surgeon or therapist allows it."
-            );
-        }
-        Some(limit) if elevation.value + Z95 * elevation.sigma > limit => {
-            let _ = write!(
-                words,
-                " This is close to your limit of {limit:.0}°: stay below it, no higher than now."
-            );
-        }
-        _ => {}
+    let set = visit.facts.arm_limit(side);
+    let limit = set.map(|limit| AgainstLimit::of(elevation, limit));
+    if let (Some(set), Some(limit)) = (set, limit) {
+        words.push_str(&limit_words(side, elevation, set, limit));
     }
     let mut numbers = format!("{side} {name} {}", with_error(elevation, "°"));
     if let Some(cm) = to_ear_cm {
@@ -118,23 +166,36 @@ fn arm(visit: &Visit, side: Side) -> Option<Arm> {
         side,
         words,
         numbers,
-        beyond_limit,
+        limit,
     })
 }
 
-fn height_words(degrees: f64) -> &'static str {
-    match degrees {
-        d if d < 75.0 => "raised, below shoulder height",
-        d if d < 105.0 => "raised to about shoulder height",
-        d if d < 150.0 => "raised above shoulder height",
-        _ => "raised overhead",
-    }
+/// An upper arm below this hangs, as far as a photo tells, degrees.
+const HANGING: f64 = 20.0;
+const NEAR_SHOULDER_HEIGHT: f64 = 75.0;
+const OVERHEAD: f64 = 150.0;
+
+fn height_words(side: Side, elevation: Estimate) -> String {
+    let degrees = elevation.value;
+    let level = (degrees - 90.0).abs() <= Z95 * elevation.sigma;
+    let how = if degrees < HANGING {
+        "hangs beside your body, as far as this photo tells"
+    } else if level {
+        "is raised to about shoulder height"
+    } else if degrees < 90.0 {
+        "is raised, below shoulder height"
+    } else if degrees < OVERHEAD {
+        "is raised above shoulder height"
+    } else {
+        "is raised overhead"
+    };
+    format!("Your {side} arm {how}.")
 }
 
 fn ear_words_side(part: Estimate, cm: Option<Estimate>) -> String {
     let error = Z95 * part.sigma;
     if part.value > error {
-        format!(" It is still in front of your ear{}.", by(cm))
+        format!(" It is in front of your ear{}.", by(cm))
     } else if part.value < -error {
         format!(" It reaches behind your ear{}.", by(cm))
     } else {
@@ -144,7 +205,10 @@ fn ear_words_side(part: Estimate, cm: Option<Estimate>) -> String {
 
 fn ear_words_front(part: Estimate, cm: Option<Estimate>) -> String {
     if part.value > Z95 * part.sigma {
-        format!(" It is out to the side of your ear{}.", by(cm))
+        format!(
+            " It is out to the side of your ear{}, as many healthy arms are.",
+            by(cm)
+        )
     } else {
         " It is close to your ear, as far as one photo can tell.".to_owned()
     }
@@ -160,6 +224,62 @@ fn by(cm: Option<Estimate>) -> String {
     })
 }
 
+fn limit_words(side: Side, elevation: Estimate, set: f64, limit: AgainstLimit) -> String {
+    match limit {
+        AgainstLimit::Above => format!(
+            " In this photo it is above your limit of {set:.0}°. Don't raise it that high again \
+             before your surgeon or therapist allows it. If it hurts or swells, call them."
+        ),
+        AgainstLimit::MayBeAbove => format!(
+            " It may be above your limit of {set:.0}°: one photo can't tell for sure ({}). Next \
+             time stay clearly lower.",
+            with_error(elevation, "°")
+        ),
+        AgainstLimit::MayBeAt => format!(
+            " Your {side} arm may already be at your limit of {set:.0}°; the photo is only good \
+             to {:.0}°. Stay lower than this.",
+            (Z95 * elevation.sigma).ceil()
+        ),
+        AgainstLimit::Below => String::new(),
+    }
+}
+
+/// What must be said when there is a limit: for which arm it was not checked, to which arms it was
+/// applied, and that a mirrored picture exchanges them.
+fn about_the_limit(visit: &Visit, arms: &[Arm]) -> Vec<String> {
+    let Some(limit) = visit.facts.arm_limit_deg else {
+        return Vec::new();
+    };
+    let mut words = Vec::new();
+    let one_sided = matches!(visit.facts.operated, Some(Operated::One(_)));
+    let unchecked: Vec<&str> = Side::BOTH
+        .into_iter()
+        .filter(|side| visit.facts.arm_limit(*side).is_some())
+        .filter(|side| arms.iter().all(|arm| arm.side != *side))
+        .map(Side::name)
+        .collect();
+    if arms.is_empty() || (one_sided && !unchecked.is_empty()) {
+        words.push(format!(
+            "Your limit of {limit:.0}° could not be checked: your {} arm was not measured in this \
+             photo.",
+            unchecked.join(" and ")
+        ));
+    }
+    if one_sided {
+        words.push(
+            "A selfie camera may swap left and right. If the arm named here is the wrong one, do \
+             not use this answer."
+                .to_owned(),
+        );
+    } else {
+        words.push(
+            "The side of the surgery was not given, so the limit is taken to hold for both arms."
+                .to_owned(),
+        );
+    }
+    words
+}
+
 fn with_error(value: Estimate, unit: &str) -> String {
     format!(
         "{:.0} ± {:.0}{unit}",
@@ -170,20 +290,115 @@ fn with_error(value: Estimate, unit: &str) -> String {
 }
 
 /// Why there is nothing to say, and what to do about it.
-fn nothing(photo: &PhotoRecord) -> String {
+fn nothing(photo: &PhotoRecord) -> &'static str {
     match (photo.view, photo.task) {
-        (None, _) => "This photo could not be checked.".to_owned(),
+        (None, _) => "This photo could not be checked.",
         (Some(View::Oblique(_)), _) => {
             "This photo could not be checked: stand exactly sideways to the camera, or face it."
-                .to_owned()
         }
         (_, Some(Task::Stand)) => {
-            "No raised arm was found in this photo. If your arm is as high as it may go, that is \
-             all right: say so with --task reach."
-                .to_owned()
+            "No raised arm was found in this photo. If this is as high as you may or can go, that \
+             is all right. (To have it measured all the same, add --task reach.)"
         }
-        _ => "The arm could not be made out well enough in this photo. Take it again with the \
-              whole arm, the shoulder and the ear in view."
-            .to_owned(),
+        _ => {
+            "The arm could not be made out well enough in this photo. If you like, and only if it \
+             is comfortable, take another one later, with the whole arm, the shoulder and the ear \
+             in view."
+        }
+    }
+}
+
+fn paragraph(words: &str) -> String {
+    format!("{}\n\n", textwrap::fill(words, WIDTH))
+}
+
+fn list(heading: &str, items: &[&str]) -> String {
+    if items.is_empty() {
+        return String::new();
+    }
+    let options = textwrap::Options::new(WIDTH)
+        .initial_indent("- ")
+        .subsequent_indent("  ");
+    let lines: Vec<String> = items
+        .iter()
+        .map(|item| textwrap::fill(item, &options))
+        .collect();
+    format!("{heading}\n{}\n\n", lines.join("\n"))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::visit::{Reading, VisitFacts};
+
+    fn visit(side: Side, flexion: f64, facts: VisitFacts) -> Visit {
+        let reading = |measure, value, sigma| Reading {
+            measure,
+            side: Some(side),
+            photo: "reach.jpg".to_owned(),
+            outcome: Ok(Estimate::new(value, sigma)),
+        };
+        Visit {
+            facts,
+            photos: Vec::new(),
+            readings: vec![
+                reading(Measure::ShoulderFlexion, flexion, 5.0),
+                reading(Measure::ArmToEarRelative, 60.0, 10.0),
+            ],
+            notices: Vec::new(),
+        }
+    }
+
+    fn limited(limit: f64, operated: Option<Operated>) -> VisitFacts {
+        VisitFacts {
+            arm_limit_deg: Some(limit),
+            operated,
+            ..VisitFacts::default()
+        }
+    }
+
+    #[test]
+    fn cautions_open_every_answer_and_lines_fit_the_screen() {
+        let text = self_check(&visit(Side::Right, 120.0, limited(90.0, None)));
+        assert!(text.starts_with("Stop at once"));
+        assert!(text.lines().all(|line| line.chars().count() <= WIDTH));
+    }
+
+    #[test]
+    fn the_limit_is_told_in_steps_that_follow_the_error() {
+        let against = |flexion: f64| {
+            let visit = visit(Side::Right, flexion, limited(100.0, None));
+            arms(&visit)[0].limit
+        };
+        assert_eq!(against(89.0), Some(AgainstLimit::Below));
+        assert_eq!(against(95.0), Some(AgainstLimit::MayBeAt));
+        assert_eq!(against(105.0), Some(AgainstLimit::MayBeAbove));
+        assert_eq!(against(111.0), Some(AgainstLimit::Above));
+    }
+
+    #[test]
+    fn a_limit_that_was_not_checked_is_said_to_be_so() {
+        let facts = limited(90.0, Some(Operated::One(Side::Right)));
+        let text = self_check(&visit(Side::Left, 120.0, facts));
+        assert!(text.contains("could not be checked"), "{text}");
+        assert!(text.contains("selfie"), "{text}");
+    }
+
+    #[test]
+    fn no_answer_urges() {
+        for flexion in [3.0, 50.0, 88.0, 120.0, 170.0] {
+            let text = self_check(&visit(Side::Left, flexion, VisitFacts::default()));
+            for word in ["still", "yet", "further", "higher", "try", "more"] {
+                assert!(!text.contains(&format!(" {word} ")), "{word}: {text}");
+            }
+        }
+    }
+
+    #[test]
+    fn a_hanging_arm_is_not_called_raised() {
+        let visit = visit(Side::Left, 3.0, VisitFacts::default());
+        let arm = &arms(&visit)[0];
+        assert!(arm.words.starts_with("Your left arm hangs"));
+        assert!(!arm.words.contains("ear"));
     }
 }

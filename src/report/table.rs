@@ -5,10 +5,13 @@ use std::fmt::Write;
 use crate::compare::Comparison;
 use crate::visit::Visit;
 
-use super::view::{self, Mark, NoticeView, ReasonView, VisitName};
+use super::view::{self, ComparisonView, Mark, NoticeView, ReasonView, RowView, ValueView};
 
 /// Widest line of running text.
-const WIDTH: usize = 92;
+const WIDTH: usize = 80;
+/// Widest line of a table.
+const TABLE_WIDTH: usize = 100;
+const LAST_WORD: &str = "\nNot a diagnosis. The surgeon's and the therapist's limits come first.\n";
 
 /// One visit: values, then what could not be measured and why, then remarks.
 pub fn visit_table(visit: &Visit) -> String {
@@ -19,7 +22,8 @@ pub fn visit_table(visit: &Visit) -> String {
             .map(str::to_owned)
             .to_vec(),
     ];
-    rows.extend(view.readings.iter().map(|reading| {
+    let readings = || view.readings.iter().filter(|reading| !reading.twin);
+    rows.extend(readings().map(|reading| {
         vec![
             reading.name.to_owned(),
             side(reading.side, reading.operated),
@@ -27,19 +31,19 @@ pub fn visit_table(visit: &Visit) -> String {
             reading.photo.clone(),
         ]
     }));
+    cautions(&mut text, &view.cautions);
     if view.readings.is_empty() {
         text.push_str("\nNothing could be measured.\n");
     } else {
         text.push('\n');
-        text.push_str(&columns(&rows));
-        legend(
-            &mut text,
-            view.readings.iter().any(|reading| reading.operated),
-        );
+        for line in columns(&rows) {
+            let _ = writeln!(text, "{line}");
+        }
+        legend(&mut text, readings().any(|reading| reading.operated));
     }
-    cautions(&mut text, &view.cautions);
     reasons(&mut text, "Could not be measured", &view.unmeasured);
     notices(&mut text, &view.notices);
+    text.push_str(LAST_WORD);
     text
 }
 
@@ -47,63 +51,131 @@ pub fn visit_table(visit: &Visit) -> String {
 pub fn comparison_table(visits: &[Visit], comparison: &Comparison) -> String {
     let view = view::comparison(visits, comparison);
     let mut text = heading(&view.title, &view.facts);
+    let titles: Vec<&str> = view
+        .visits
+        .iter()
+        .map(|visit| visit.title.as_str())
+        .collect();
+    text.push_str(&wrapped(&format!("Visits: {}", titles.join(" → ")), "  "));
+    cautions(&mut text, &view.cautions);
+    text.push('\n');
     for line in &view.summary {
         let sentence = format!("{} {}: {}", sign(line.mark), line.lead, line.text);
-        text.push_str(&wrapped(&sentence, "  "));
+        text.push_str(&wrapped(&sentence, "    "));
     }
-    cautions(&mut text, &view.cautions);
-    let name = |visit: Option<&VisitName>| visit.map_or(String::new(), |visit| visit.title.clone());
+    text.push_str(&wrapped(view::NOT_IN_IT, ""));
+    let shown: Vec<&RowView> = view
+        .groups
+        .iter()
+        .flat_map(|(_, rows)| rows)
+        .filter(|row| !row.twin)
+        .collect();
     for (group, rows) in &view.groups {
+        let rows: Vec<&RowView> = rows.iter().filter(|row| !row.twin).collect();
         let _ = write!(text, "\n{}\n", group.title());
-        let mut head: Vec<String> = ["Measure", "Side"].map(str::to_owned).to_vec();
-        head.push(name(view.visits.first()));
-        head.push(name(view.visits.last()));
-        head.extend(["Change ± error", "MDC95", "Verdict"].map(str::to_owned));
-        if view.has_course {
-            head.push("Trend".to_owned());
-        }
-        let mut table = vec![head];
-        for row in rows {
-            let mut cells = vec![
-                row.name.to_owned(),
-                side(row.side, row.operated),
-                row.first.clone(),
-                row.last.clone(),
-                row.change.clone(),
-                row.mdc95.clone(),
-                format!("{} {}", sign(row.verdict.mark), row.verdict.words),
-            ];
-            if view.has_course {
-                cells.push(row.trend.clone().unwrap_or_default());
-            }
-            table.push(cells);
-        }
-        text.push_str(&columns(&table));
+        group_table(&mut text, &view, &rows);
     }
-    if !view.groups.is_empty() {
-        let operated = view
-            .groups
-            .iter()
-            .flat_map(|(_, rows)| rows)
-            .any(|row| row.operated);
-        legend(&mut text, operated);
-        text.push_str(
-            "MDC95: the smallest change that can be told from error with 95 % confidence.\n",
-        );
+    if !shown.is_empty() {
+        legend(&mut text, shown.iter().any(|row| row.operated));
+        let any = |of: fn(&ValueView) -> bool| shown.iter().flat_map(|row| &row.values).any(of);
+        if any(|value| value.photos > 1) {
+            text.push_str("(2): mean of 2 photos.\n");
+        }
+        if any(|value| value.by_hand) {
+            text.push_str("(h): points placed by hand.\n");
+        }
+        text.push_str(&wrapped(
+            "MDC95: the smallest change beyond reading error, with 95 % confidence. Changes are \
+             computed before rounding.",
+            "",
+        ));
     }
     reasons(&mut text, "Not measured or not compared", &view.uncompared);
     notices(&mut text, &view.notices);
+    text.push_str(LAST_WORD);
     text
 }
 
+/// A line for each measure, and under it one for each side. The verdict stands at its end, or
+/// below it, after the trend, or where it would make the table too wide.
+fn group_table(text: &mut String, view: &ComparisonView, rows: &[&RowView]) {
+    let visit = |index: usize| view.visits.get(index).map_or("", |visit| visit.short());
+    let last = view.visits.len().saturating_sub(1);
+    let mut table = vec![
+        [
+            "",
+            visit(0),
+            visit(last),
+            "Change ± error",
+            "MDC95",
+            "Verdict",
+        ]
+        .map(str::to_owned)
+        .to_vec(),
+    ];
+    table.extend(rows.iter().map(|row| {
+        vec![
+            format!("  {}", side(row.side, row.operated)),
+            value(row.values.first()),
+            value(row.values.last()),
+            row.change.clone(),
+            row.mdc95.clone(),
+            format!("{} {}", sign(row.verdict.mark), row.verdict.words),
+        ]
+    }));
+    let wide = |lines: &[String]| lines.iter().any(|line| line.chars().count() > TABLE_WIDTH);
+    let mut lines = columns(&table);
+    let below = view.has_course || wide(&lines);
+    if below {
+        for row in &mut table {
+            row.pop();
+        }
+        lines = columns(&table);
+    }
+    for line in &lines[..2] {
+        let _ = writeln!(text, "{line}");
+    }
+    let mut measure = None;
+    for (row, line) in rows.iter().zip(&lines[2..]) {
+        if measure != Some(row.measure) {
+            let _ = writeln!(text, "{}", row.name);
+            measure = Some(row.measure);
+        }
+        let _ = writeln!(text, "{line}");
+        if below {
+            let trend = row.trend.as_ref();
+            let trend = trend.map_or(String::new(), |trend| {
+                format!("straight-line trend {trend}; ")
+            });
+            let (sign, words) = (sign(row.verdict.mark), row.verdict.words);
+            let _ = writeln!(text, "      {trend}{sign} {words}");
+        }
+    }
+}
+
+fn value(value: Option<&ValueView>) -> String {
+    let Some(value) = value else {
+        return String::new();
+    };
+    let mean = match value.photos {
+        0 | 1 => String::new(),
+        photos => format!(" ({photos})"),
+    };
+    format!(
+        "{}{mean}{}",
+        value.words,
+        if value.by_hand { " (h)" } else { "" }
+    )
+}
+
 fn heading(title: &str, facts: &[(&'static str, String)]) -> String {
-    let mut text = format!("{title}\n");
+    let mut text = wrapped(title, "  ");
     if !facts.is_empty() {
         let facts: Vec<String> = facts
             .iter()
             .map(|(name, value)| format!("{name}: {value}"))
             .collect();
-        let _ = writeln!(text, "{}", facts.join("   "));
+        text.push_str(&wrapped(&facts.join("; "), "  "));
     }
     text
 }
@@ -111,11 +183,11 @@ fn heading(title: &str, facts: &[(&'static str, String)]) -> String {
 const fn sign(mark: Mark) -> &'static str {
     match mark {
         Mark::Improved => "[+]",
-        Mark::Worse => "[!]",
+        Mark::Worse => "[-]",
         Mark::Changed => "[~]",
         Mark::Same => "[=]",
         Mark::Unknown => "[?]",
-        Mark::Caution => "[!!]",
+        Mark::Caution => "[!]",
     }
 }
 
@@ -138,7 +210,7 @@ fn cautions(text: &mut String, cautions: &[String]) {
     }
     text.push_str("\nCaution\n");
     for caution in cautions {
-        text.push_str(&wrapped(&format!("[!!] {caution}"), "  "));
+        text.push_str(&wrapped(&format!("[!] {caution}"), "    "));
     }
 }
 
@@ -152,8 +224,13 @@ fn reasons(text: &mut String, title: &str, groups: &[ReasonView]) {
         if let Some(heading) = group.heading {
             text.push_str(&wrapped(&format!("  {heading}"), "  "));
         }
-        let why = format!("  why: {}", group.reasons.join(" / "));
-        text.push_str(&wrapped(&why, "       "));
+        if !group.reasons.is_empty() {
+            let why = format!("  why: {}", group.reasons.join(" / "));
+            text.push_str(&wrapped(&why, "       "));
+        }
+        if let Some(action) = group.action {
+            text.push_str(&wrapped(&format!("  {action}"), "  "));
+        }
     }
 }
 
@@ -170,7 +247,7 @@ fn notices(text: &mut String, notices: &[NoticeView]) {
 }
 
 /// Left-aligned columns, two spaces apart, with a rule under the first row.
-fn columns(rows: &[Vec<String>]) -> String {
+fn columns(rows: &[Vec<String>]) -> Vec<String> {
     let count = rows.iter().map(Vec::len).max().unwrap_or(0);
     let width = |column: usize| {
         rows.iter()
@@ -180,20 +257,20 @@ fn columns(rows: &[Vec<String>]) -> String {
             .unwrap_or(0)
     };
     let widths: Vec<usize> = (0..count).map(width).collect();
-    let mut text = String::new();
-    for (index, row) in rows.iter().enumerate() {
-        let line: Vec<String> = row
-            .iter()
-            .zip(&widths)
-            .map(|(cell, &width)| format!("{cell:width$}"))
-            .collect();
-        let _ = writeln!(text, "{}", line.join("  ").trim_end());
-        if index == 0 {
-            let rule: Vec<String> = widths.iter().map(|&width| "-".repeat(width)).collect();
-            let _ = writeln!(text, "{}", rule.join("  "));
-        }
-    }
-    text
+    let mut lines: Vec<String> = rows
+        .iter()
+        .map(|row| {
+            let cells: Vec<String> = row
+                .iter()
+                .zip(&widths)
+                .map(|(cell, &width)| format!("{cell:width$}"))
+                .collect();
+            cells.join("  ").trim_end().to_owned()
+        })
+        .collect();
+    let rule: Vec<String> = widths.iter().map(|&width| "-".repeat(width)).collect();
+    lines.insert(1, rule.join("  "));
+    lines
 }
 
 /// Words broken into lines; the second line and later ones start with `indent`.
@@ -232,7 +309,7 @@ mod tests {
     fn every_reason_of_a_visit_is_told() {
         let visit = &samples::visits()[0];
         let text = visit_table(visit);
-        assert!(text.contains(samples::C7_REASON));
+        assert!(text.contains("POINTS.json"));
         assert!(text.contains(samples::HAND_REASON));
         assert!(text.contains("4.5 ± 1.6°"));
         assert!(text.contains("No lens data in the files."));
@@ -243,10 +320,35 @@ mod tests {
         let visits = samples::visits();
         let text = comparison_table(&visits, &compare(&visits));
         assert!(text.contains("[+] improved"));
-        assert!(text.contains("[!] worse"));
+        assert!(text.contains("[-] worse"));
         assert!(text.contains("[=] no change beyond error"));
         assert!(text.contains("−3.0 ± 2.3°"));
         assert!(text.contains(samples::HAND_REASON));
+    }
+
+    #[test]
+    fn cautions_come_before_the_summary_and_the_limits_last() {
+        let visits = samples::visits();
+        let mut comparison = compare(&visits);
+        comparison.cautions.push("Two people?".to_owned());
+        let text = comparison_table(&visits, &comparison);
+        assert!(text.find("Two people?") < text.find("[+] Improved"));
+        assert!(text.ends_with(LAST_WORD));
+    }
+
+    #[test]
+    fn tables_fit_a_terminal() {
+        let mut visits = samples::visits();
+        for visit in &mut visits {
+            visit.facts.label = Some("a label that is far too long for a column".to_owned());
+            visit.facts.arm_limit_deg = Some(90.0);
+        }
+        visits.push(visits[1].clone());
+        for count in [2, 3] {
+            let text = comparison_table(&visits[..count], &compare(&visits[..count]));
+            assert!(text.lines().all(|line| line.chars().count() <= TABLE_WIDTH));
+            assert_eq!(text.contains("straight-line trend"), count == 3);
+        }
     }
 
     #[test]

@@ -4,7 +4,7 @@ use crate::body::{Landmark, Operated, Side, Task, View};
 use crate::compare::{Comparison, Row, Verdict, Z95};
 use crate::estimate::Estimate;
 use crate::measure::{Better, Measure, Unit};
-use crate::visit::{Evidence, Notice, PhotoRecord, Visit};
+use crate::visit::{Evidence, Notice, PhotoRecord, Reading, Visit};
 
 use super::number;
 
@@ -66,8 +66,10 @@ pub struct RowView {
     pub side: &'static str,
     pub operated: bool,
     pub better: &'static str,
-    pub first: String,
-    pub last: String,
+    /// It tells another row's movement in another way and stands last, quietly.
+    pub twin: bool,
+    /// One per visit.
+    pub values: Vec<ValueView>,
     pub change: String,
     pub mdc95: String,
     pub verdict: VerdictView,
@@ -75,12 +77,36 @@ pub struct RowView {
     pub trend: Option<String>,
 }
 
+/// The value of one visit.
+#[derive(Clone, Debug, Default, PartialEq, Eq)]
+pub struct ValueView {
+    /// Empty where there is none.
+    pub words: String,
+    /// How many photos it is the mean of.
+    pub photos: usize,
+    /// Whether a person placed any of its landmarks.
+    pub by_hand: bool,
+}
+
+impl ValueView {
+    /// What to know about it, in words; mostly nothing.
+    pub fn note(&self) -> Option<String> {
+        let mean = (self.photos > 1).then(|| format!("mean of {} photos", self.photos));
+        let hand = self.by_hand.then(|| "placed by hand".to_owned());
+        let notes: Vec<String> = mean.into_iter().chain(hand).collect();
+        (!notes.is_empty()).then(|| notes.join(", "))
+    }
+}
+
 /// Measures that share a reason for having no number.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct ReasonView {
     /// In plain words before the reasons, where a whole family of measures is concerned.
     pub heading: Option<&'static str>,
+    /// Empty where the heading says it all.
     pub reasons: Vec<String>,
+    /// What to do about it.
+    pub action: Option<&'static str>,
     /// "trunk lean (left, right)", …
     pub measures: Vec<String>,
 }
@@ -155,17 +181,29 @@ pub struct VisitName {
 }
 
 impl VisitName {
-    fn of(visit: &Visit) -> VisitName {
-        let label = visit.facts.label.clone();
-        let date = visit.facts.date.map(|date| date.to_string());
-        let mut lines: Vec<String> = label.into_iter().chain(date).collect();
-        if lines.is_empty() {
-            lines.push(visit.title());
-        }
-        VisitName {
-            title: visit.title(),
-            lines,
-        }
+    /// Visits without a label and date, or with the same ones, are told apart by their number.
+    fn all(visits: &[Visit]) -> Vec<VisitName> {
+        let lines = |visit: &Visit| -> Vec<String> {
+            let date = visit.facts.date.map(|date| date.to_string());
+            visit.facts.label.clone().into_iter().chain(date).collect()
+        };
+        let name = |(index, visit): (usize, &Visit)| {
+            let mut own = lines(visit);
+            let alike = visits.iter().filter(|other| lines(other) == own).count();
+            if own.is_empty() || alike > 1 {
+                own.push(format!("visit {}", index + 1));
+            }
+            VisitName {
+                title: own.join(", "),
+                lines: own,
+            }
+        };
+        visits.iter().enumerate().map(name).collect()
+    }
+
+    /// For narrow columns: the date, or what there is instead.
+    pub fn short(&self) -> &str {
+        self.lines.last().map_or("", String::as_str)
     }
 }
 
@@ -187,7 +225,7 @@ pub struct ComparisonView {
     pub uncompared: Vec<ReasonView>,
     pub charts: Vec<ChartView>,
     pub notices: Vec<NoticeView>,
-    /// Whether a person placed any of the landmarks.
+    /// Whether a person placed any of the landmarks in the photos.
     pub manual: bool,
     /// Whether there is something between the first and the last visit.
     pub has_course: bool,
@@ -199,6 +237,7 @@ pub struct ReadingView {
     pub name: &'static str,
     pub side: &'static str,
     pub operated: bool,
+    pub twin: bool,
     pub value: String,
     pub photo: String,
 }
@@ -221,6 +260,7 @@ pub fn visit(visit: &Visit) -> VisitView {
             name: reading.measure.words(),
             side: side_words(reading.side),
             operated: is_operated(visit, reading.side),
+            twin: is_twin(reading.measure),
             value: number::with_error(estimate, reading.measure.unit()),
             photo: reading.photo.clone(),
         })
@@ -232,72 +272,82 @@ pub fn visit(visit: &Visit) -> VisitView {
         }
     }
     VisitView {
-        title: visit.title(),
+        title: visit.title(1),
         facts: facts(std::slice::from_ref(visit)),
         readings,
         unmeasured: reasons.finish(),
-        cautions: limit_cautions(visit),
-        notices: notices(std::slice::from_ref(visit)),
+        cautions: past_caution(visit, &visit.title(1))
+            .into_iter()
+            .chain(near_caution(visit))
+            .collect(),
+        notices: notices(std::slice::from_ref(visit), &[]),
     }
 }
 
 /// Visits oldest first, and what comparing them gave.
 pub fn comparison(visits: &[Visit], comparison: &Comparison) -> ComparisonView {
-    let names: Vec<String> = visits.iter().map(Visit::title).collect();
+    let names = VisitName::all(visits);
     let mut groups: Vec<(Group, Vec<RowView>)> =
         Group::ALL.map(|group| (group, Vec::new())).to_vec();
     let mut reasons = Reasons::default();
     for row in &comparison.rows {
-        match (&row.verdict, row_view(visits, row)) {
-            (Verdict::CannotCompare { reason }, _) => {
-                reasons.add(row.measure, row.side, reason, lone_value(&names, row));
-            }
-            (_, Some(view)) => {
-                for (value, name) in row.course.iter().zip(&names) {
-                    if let Err(reason) = value {
-                        let reason = format!("{name}: {reason}");
-                        reasons.add(row.measure, row.side, &reason, None);
-                    }
-                }
-                let place = Group::of(row.measure);
-                for (group, rows) in &mut groups {
-                    if *group == place {
-                        rows.push(view.clone());
-                    }
-                }
-            }
-            (_, None) => {}
+        let compared = row_view(visits, row);
+        if let Some(reason) = reason(&names, row) {
+            let lone = compared
+                .is_none()
+                .then(|| lone_value(&names, row))
+                .flatten();
+            reasons.add(row.measure, row.side, &reason, lone);
         }
+        let place = Group::of(row.measure);
+        for (_, rows) in groups.iter_mut().filter(|(group, _)| *group == place) {
+            rows.extend(compared.clone());
+        }
+    }
+    for (_, rows) in &mut groups {
+        rows.sort_by_key(|row| row.twin);
     }
     groups.retain(|(_, rows)| !rows.is_empty());
     let cautions = comparison
         .cautions
         .iter()
         .cloned()
-        .chain(visits.iter().flat_map(limit_cautions))
+        .chain(
+            visits
+                .iter()
+                .zip(&names)
+                .filter_map(|(visit, name)| past_caution(visit, &name.title)),
+        )
+        .chain(visits.last().and_then(near_caution))
+        .chain(hand_caution(&names, &groups))
         .collect();
     ComparisonView {
-        title: title(visits),
+        title: title(&names),
         facts: facts(visits),
         summary: summary(visits, comparison),
         cautions,
-        pairs: pairs(visits),
+        pairs: pairs(visits, &names),
         compared: groups.iter().map(|(_, rows)| rows.len()).sum(),
         groups,
         uncompared: reasons.finish(),
-        charts: charts(visits, comparison),
-        notices: notices(visits),
+        charts: charts(visits, &names, comparison),
+        notices: notices(visits, &names),
         manual: visits
             .iter()
             .flat_map(|visit| &visit.photos)
             .flat_map(|photo| photo.landmarks.values())
             .any(|located| located.evidence == Evidence::Manual),
         has_course: visits.len() > 2,
-        visits: visits.iter().map(VisitName::of).collect(),
+        visits: names,
     }
 }
 
-/// The name of the arm limit among the facts.
+/// What the errors of a comparison leave out.
+pub(super) const NOT_IN_IT: &str =
+    "Effort, warm-up and the day's form are not in the errors: they change a reach too.";
+
+/// Names among the facts.
+pub(super) const CASE: &str = "Case";
 pub(super) const ARM_LIMIT: &str = "Arm limit";
 
 /// "Left side, reaching up".
@@ -310,7 +360,7 @@ pub fn pose_words(view: View, task: Task) -> String {
 }
 
 /// How the camera stood, for whoever takes the next photo.
-pub fn setup_words(photo: &PhotoRecord) -> Option<String> {
+pub fn setup_words(photo: &PhotoRecord) -> Option<Vec<String>> {
     let setup = photo.setup?;
     let metres = |cm: Estimate| {
         format!(
@@ -319,26 +369,22 @@ pub fn setup_words(photo: &PhotoRecord) -> Option<String> {
             number::plain(cm.sigma / 100.0, 1)
         )
     };
-    Some(format!(
-        "Camera {} away, lens {} high, body turned by {}",
-        metres(setup.distance_cm),
-        metres(setup.lens_height_cm),
-        number::with_error(setup.turn_deg, Unit::Degree)
-    ))
+    Some(vec![
+        format!("Camera {} away", metres(setup.distance_cm)),
+        format!("lens {} high", metres(setup.lens_height_cm)),
+        format!(
+            "body turned by {}",
+            number::with_error(setup.turn_deg, Unit::Degree)
+        ),
+    ])
 }
 
-fn title(visits: &[Visit]) -> String {
-    let name = |visit: &Visit| {
-        visit
-            .facts
-            .label
-            .clone()
-            .or_else(|| visit.facts.date.map(|date| date.to_string()))
-    };
-    match (visits.first().and_then(name), visits.last().and_then(name)) {
-        (Some(first), Some(last)) if visits.len() > 1 => {
-            format!("Posture and overhead reach: {first} to {last}")
-        }
+fn title(visits: &[VisitName]) -> String {
+    match visits {
+        [first, .., last] => format!(
+            "Posture and overhead reach: {} to {}",
+            first.lines[0], last.lines[0]
+        ),
         _ => "Posture and overhead reach".to_owned(),
     }
 }
@@ -347,7 +393,7 @@ fn facts(visits: &[Visit]) -> Vec<(&'static str, String)> {
     let mut facts = Vec::new();
     let latest = |of: &dyn Fn(&Visit) -> Option<String>| visits.iter().rev().find_map(of);
     if let Some(case) = latest(&|visit| visit.facts.case.clone()) {
-        facts.push(("Case", case));
+        facts.push((CASE, case));
     }
     if let Some(operated) = latest(&|visit| visit.facts.operated.map(operated_words)) {
         facts.push(("Surgery", operated));
@@ -410,9 +456,9 @@ const fn better_words(measure: Measure) -> &'static str {
 
 fn row_view(visits: &[Visit], row: &Row) -> Option<RowView> {
     let change = row.change?;
-    let (Some(Ok(first)), Some(Ok(last))) = (row.course.first(), row.course.last()) else {
+    if matches!(row.verdict, Verdict::CannotCompare { .. }) {
         return None;
-    };
+    }
     let unit = row.measure.unit();
     let mut decimals = number::decimals(unit, change.amount.sigma);
     // Rounding must not make a change look equal to the limit that it was held against.
@@ -430,8 +476,12 @@ fn row_view(visits: &[Visit], row: &Row) -> Option<RowView> {
             .last()
             .is_some_and(|visit| is_operated(visit, row.side)),
         better: better_words(row.measure),
-        first: number::with_error(*first, unit),
-        last: number::with_error(*last, unit),
+        twin: is_twin(row.measure),
+        values: visits
+            .iter()
+            .zip(&row.course)
+            .map(|(visit, value)| value_view(visit, row, value.as_ref().ok()))
+            .collect(),
         change: format!(
             "{} ± {}{}",
             number::signed(change.amount.value, decimals),
@@ -457,52 +507,122 @@ fn row_view(visits: &[Visit], row: &Row) -> Option<RowView> {
     })
 }
 
-/// The comparison's verdict, unless it would praise a reach past the arm limit.
-fn verdict_view(visits: &[Visit], row: &Row) -> VerdictView {
-    if row.verdict == Verdict::Improved && past_limit(visits, row) {
-        return VerdictView {
-            mark: Mark::Caution,
-            words: "past the arm limit",
-        };
+fn value_view(visit: &Visit, row: &Row, value: Option<&Estimate>) -> ValueView {
+    let Some(value) = value else {
+        return ValueView::default();
+    };
+    let read: Vec<&Reading> = visit
+        .readings_of(row.measure, row.side)
+        .filter(|reading| reading.outcome.is_ok())
+        .collect();
+    let photos = || read.iter().flat_map(|reading| photos_of(visit, reading));
+    let mut views: Vec<_> = photos().map(|photo| photo.view).collect();
+    views.dedup();
+    ValueView {
+        words: number::with_error(*value, row.measure.unit()),
+        // Only photos of one view are averaged.
+        photos: if views.len() == 1 { read.len() } else { 1 },
+        by_hand: photos().any(|photo| {
+            row.measure.needs(row.side).iter().any(|landmark| {
+                photo
+                    .landmarks
+                    .get(landmark)
+                    .is_some_and(|located| located.evidence == Evidence::Manual)
+            })
+        }),
     }
-    let mark = match row.verdict {
+}
+
+/// The photos that a reading names.
+fn photos_of<'a>(visit: &'a Visit, reading: &'a Reading) -> impl Iterator<Item = &'a PhotoRecord> {
+    visit
+        .photos
+        .iter()
+        .filter(|photo| reading.photo.split(" + ").any(|file| file == photo.file))
+}
+
+/// Points placed at one visit and found by the program at another differ by more than their error.
+fn hand_caution(names: &[VisitName], groups: &[(Group, Vec<RowView>)]) -> Option<String> {
+    let differs = |row: &&RowView| {
+        row.values.first().map(|value| value.by_hand)
+            != row.values.last().map(|value| value.by_hand)
+    };
+    let rows: Vec<&RowView> = groups
+        .iter()
+        .flat_map(|(_, rows)| rows)
+        .filter(|row| !row.twin)
+        .filter(differs)
+        .collect();
+    let first = rows.first()?.values.first()?.by_hand;
+    let (hand, other) = if first {
+        (names.first()?, names.last()?)
+    } else {
+        (names.last()?, names.first()?)
+    };
+    let measures = merged_names(
+        rows.iter()
+            .map(|row| (row.measure, Side::from_name(row.side))),
+    );
+    Some(format!(
+        "Points were placed by hand at {} and found by the program at {}: part of a change may \
+         come from that alone ({}). Place the same points at both visits.",
+        hand.title,
+        other.title,
+        measures.join(", ")
+    ))
+}
+
+/// How the arm of a reach stood to the limit set for it.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+enum Reached {
+    Past,
+    /// The limit lies within the error.
+    Maybe,
+}
+
+/// The comparison's verdict, unless it would praise a reach at or past the arm limit.
+fn verdict_view(visits: &[Visit], row: &Row) -> VerdictView {
+    let (mark, words) = match (&row.verdict, reached(visits, row)) {
+        (Verdict::Improved, Some(Reached::Past)) => {
+            (Mark::Caution, "not judged: past the arm limit")
+        }
+        (Verdict::Improved, Some(Reached::Maybe)) => (Mark::Caution, "may be at the arm limit"),
+        (Verdict::NoChangeBeyondError, Some(Reached::Past)) => {
+            (Mark::Caution, "unchanged, past the arm limit")
+        }
+        (Verdict::Worse, Some(Reached::Past)) => (Mark::Worse, "worse, past the arm limit"),
+        (verdict, _) => (mark(verdict), verdict.words()),
+    };
+    VerdictView { mark, words }
+}
+
+const fn mark(verdict: &Verdict) -> Mark {
+    match verdict {
         Verdict::Improved => Mark::Improved,
         Verdict::Worse => Mark::Worse,
         Verdict::Changed => Mark::Changed,
         Verdict::NoChangeBeyondError => Mark::Same,
         Verdict::CannotCompare { .. } => Mark::Unknown,
-    };
-    VerdictView {
-        mark,
-        words: row.verdict.words(),
     }
 }
 
-const ELEVATIONS: [Measure; 3] = [
-    Measure::ShoulderFlexion,
-    Measure::ShoulderFlexionToTrunk,
-    Measure::ShoulderAbduction,
-];
-
-/// Whether the limit speaks of this side: of the operated one where that is known.
-fn limited(visit: &Visit, side: Side) -> bool {
-    match visit.facts.operated {
-        Some(operated @ (Operated::One(_) | Operated::Both)) => operated.includes(side),
-        Some(Operated::Neither) | None => true,
-    }
-}
-
-/// Elevations of a visit that were measured past its arm limit.
-fn elevations_past_limit(visit: &Visit) -> Vec<(Measure, Side, Estimate)> {
-    let Some(limit) = visit.facts.arm_limit_deg else {
-        return Vec::new();
-    };
+/// Elevations of a visit that were, or may have been, past its arm limit.
+fn elevations(visit: &Visit, wanted: Reached) -> Vec<(Measure, Side, Estimate)> {
+    use Measure::{ShoulderAbduction, ShoulderFlexion, ShoulderFlexionToTrunk};
     visit
         .measured()
-        .filter(|(reading, _)| ELEVATIONS.contains(&reading.measure))
         .filter_map(|(reading, estimate)| {
             let side = reading.side?;
-            (limited(visit, side) && estimate.value > limit).then_some((
+            let limit = visit.facts.arm_limit(side)?;
+            let reached = if estimate.value > limit {
+                Reached::Past
+            } else if estimate.value + Z95 * estimate.sigma > limit {
+                Reached::Maybe
+            } else {
+                return None;
+            };
+            let raised = [ShoulderFlexion, ShoulderFlexionToTrunk, ShoulderAbduction];
+            (reached == wanted && raised.contains(&reading.measure)).then_some((
                 reading.measure,
                 side,
                 estimate,
@@ -511,27 +631,29 @@ fn elevations_past_limit(visit: &Visit) -> Vec<(Measure, Side, Estimate)> {
         .collect()
 }
 
-fn past_limit(visits: &[Visit], row: &Row) -> bool {
-    let Some(last) = visits.last() else {
-        return false;
+/// How the movement that a row tells of stood to the limit at the last visit.
+fn reached(visits: &[Visit], row: &Row) -> Option<Reached> {
+    let last = visits.last()?;
+    let movement = |measure| told_by(measure).last().unwrap_or(measure);
+    let concerns = |(measure, side, _): &(Measure, Side, Estimate)| {
+        movement(*measure) == movement(row.measure) && row.side.is_none_or(|of| of == *side)
     };
-    Group::of(row.measure) == Group::Reach
-        && row.measure != Measure::ElbowExtensionDeficit
-        && elevations_past_limit(last)
-            .iter()
-            .any(|(_, side, _)| row.side.is_none_or(|of| of == *side))
+    [Reached::Past, Reached::Maybe]
+        .into_iter()
+        .find(|wanted| elevations(last, *wanted).iter().any(concerns))
 }
 
-fn limit_cautions(visit: &Visit) -> Vec<String> {
-    let Some(limit) = visit.facts.arm_limit_deg else {
-        return Vec::new();
-    };
-    let past = elevations_past_limit(visit);
-    if past.is_empty() {
-        return Vec::new();
-    }
-    let list: Vec<String> = past
+/// "right shoulder flexion 145 ± 6°", …; one measure for each movement.
+fn elevation_words(elevations: &[(Measure, Side, Estimate)]) -> Vec<String> {
+    elevations
         .iter()
+        .filter(|(measure, side, _)| {
+            !told_by(*measure).any(|other| {
+                elevations
+                    .iter()
+                    .any(|(known, of, _)| *known == other && of == side)
+            })
+        })
         .map(|(measure, side, estimate)| {
             format!(
                 "{side} {} {}",
@@ -539,49 +661,67 @@ fn limit_cautions(visit: &Visit) -> Vec<String> {
                 number::with_error(*estimate, measure.unit())
             )
         })
-        .collect();
-    vec![format!(
-        "Past the arm limit of {limit:.0}° at {}: {}. This isn't progress: settle it with the \
-         surgeon or therapist before the next reach.",
-        visit.title(),
-        list.join(", ")
-    )]
+        .collect()
 }
 
-/// A measure that tells the same movement in another way; the summary names only the first.
-const fn told_by(measure: Measure) -> Option<Measure> {
-    match measure {
-        Measure::ArmToEarRelative => Some(Measure::ArmToEar),
-        Measure::ArmToEarFrontRelative => Some(Measure::ArmToEarFront),
-        Measure::ShoulderFlexionToTrunk => Some(Measure::ShoulderFlexion),
-        Measure::KyphosisIndex => Some(Measure::ThoracicAngle),
-        Measure::HeadForwardOfC7 => Some(Measure::CraniovertebralAngle),
-        Measure::ShoulderForwardOfC7 => Some(Measure::SagittalShoulderAngle),
+fn past_caution(visit: &Visit, name: &str) -> Option<String> {
+    let limit = visit.facts.arm_limit_deg?;
+    let past = elevation_words(&elevations(visit, Reached::Past));
+    (!past.is_empty()).then(|| {
+        format!(
+            "Past the arm limit of {limit:.0}° at {name}: {}. Don't count this as progress. Clear \
+             it with whoever set the limit before the next overhead reach.",
+            past.join(", ")
+        )
+    })
+}
+
+fn near_caution(visit: &Visit) -> Option<String> {
+    let limit = visit.facts.arm_limit_deg?;
+    let near = elevation_words(&elevations(visit, Reached::Maybe));
+    (!near.is_empty()).then(|| {
+        capitalised(&format!(
+            "{} may have reached the arm limit of {limit:.0}°: one photo can't tell. Don't ask for \
+             more.",
+            near.join(", ")
+        ))
+    })
+}
+
+/// Measures that tell the same movement of the same photo, nearest first; the summary names the
+/// last of them, and the others with it.
+fn told_by(measure: Measure) -> impl Iterator<Item = Measure> {
+    use Measure::*;
+    let next = |measure: &Measure| match measure {
+        ArmToEarRelative => Some(ArmToEar),
+        ArmToEarFrontRelative => Some(ArmToEarFront),
+        ArmToEar | ShoulderFlexionToTrunk | FlexionAsymmetry => Some(ShoulderFlexion),
+        ArmToEarFront | AbductionAsymmetry => Some(ShoulderAbduction),
+        KyphosisIndex => Some(ThoracicAngle),
+        HeadForwardOfC7 => Some(CraniovertebralAngle),
+        ShoulderForwardOfC7 => Some(SagittalShoulderAngle),
         _ => None,
-    }
+    };
+    std::iter::successors(next(&measure), next)
+}
+
+/// The same quantity as another measure's, on another scale.
+const fn is_twin(measure: Measure) -> bool {
+    matches!(
+        measure,
+        Measure::ArmToEarRelative
+            | Measure::ArmToEarFrontRelative
+            | Measure::ShoulderFlexionToTrunk
+            | Measure::KyphosisIndex
+    )
 }
 
 /// How many measures a sentence of the summary names before it counts.
 const NAMED: usize = 4;
 
 fn summary(visits: &[Visit], comparison: &Comparison) -> Vec<SummaryLine> {
-    let with = |mark: Mark| -> Vec<&Row> {
-        let of_mark: Vec<&Row> = comparison
-            .rows
-            .iter()
-            .filter(|row| verdict_view(visits, row).mark == mark)
-            .collect();
-        let mut rows: Vec<&Row> = of_mark
-            .iter()
-            .copied()
-            .filter(|row| {
-                told_by(row.measure).is_none_or(|other| {
-                    !of_mark
-                        .iter()
-                        .any(|twin| twin.measure == other && twin.side == row.side)
-                })
-            })
-            .collect();
+    let with = |wanted: &dyn Fn(&Row) -> bool| -> Vec<&Row> {
+        let mut rows: Vec<&Row> = comparison.rows.iter().filter(|row| wanted(row)).collect();
         // Reach on the operated side is what most readers look for first, the elbow last.
         rows.sort_by_key(|row| {
             let operated = visits
@@ -595,72 +735,99 @@ fn summary(visits: &[Visit], comparison: &Comparison) -> Vec<SummaryLine> {
         });
         rows
     };
-    let moved = |rows: &[&Row]| {
-        let named: Vec<String> = rows
-            .iter()
-            .take(NAMED)
-            .map(|row| moved_words(visits, row))
-            .collect();
-        and_more(named, rows.len())
+    let withheld = |row: &Row| match row.verdict {
+        Verdict::Improved => reached(visits, row),
+        _ => None,
     };
-    let mut lines = Vec::new();
-    let mut line = |mark, lead, text| lines.push(SummaryLine { mark, lead, text });
-
-    let improved = with(Mark::Improved);
-    match improved.is_empty() {
-        true => line(
-            Mark::Improved,
-            "Improved",
-            "nothing, beyond error.".to_owned(),
-        ),
-        false => line(Mark::Improved, "Improved", format!("{}.", moved(&improved))),
-    }
-    let worse = with(Mark::Worse);
-    match worse.is_empty() {
-        true => line(Mark::Worse, "Worse", "nothing, beyond error.".to_owned()),
-        false => line(Mark::Worse, "Worse", format!("{}.", moved(&worse))),
-    }
-    let past = with(Mark::Caution);
-    if !past.is_empty() {
-        line(
-            Mark::Caution,
-            "Past the arm limit",
-            format!("{}.", moved(&past)),
-        );
-    }
-    let changed = with(Mark::Changed);
-    if !changed.is_empty() {
-        line(
-            Mark::Changed,
-            "Changed, neither better nor worse",
-            format!("{}.", moved(&changed)),
-        );
-    }
+    let improved = with(&|row| row.verdict == Verdict::Improved && withheld(row).is_none());
+    let past = with(&|row| withheld(row) == Some(Reached::Past));
+    let near = with(&|row| withheld(row) == Some(Reached::Maybe));
+    let none = match past.is_empty() && near.is_empty() {
+        true => "nothing beyond error",
+        false => "nothing that may be called progress; see the arm limit",
+    };
+    let moved = |rows: &[&Row]| moved(visits, rows);
     let named = |rows: &[&Row]| {
-        let names = merged_names(rows.iter().map(|row| (row.measure, row.side)));
+        let names = merged_names(heads(rows).map(|row| (row.measure, row.side)));
         let count = names.len();
         and_more(names.into_iter().take(NAMED).collect(), count)
     };
-    let same = with(Mark::Same);
-    if !same.is_empty() {
-        line(
-            Mark::Same,
-            "No change beyond error",
-            format!("{}.", named(&same)),
-        );
-    }
-    let unknown = with(Mark::Unknown);
-    if !unknown.is_empty() {
-        line(
-            Mark::Unknown,
-            "Could not be compared",
-            format!("{}; the reasons stand below the numbers.", named(&unknown)),
-        );
-    }
-    lines
+    let worse = with(&|row| row.verdict == Verdict::Worse);
+    let changed = with(&|row| row.verdict == Verdict::Changed);
+    let same = with(&|row| row.verdict == Verdict::NoChangeBeyondError);
+    let unknown = with(&|row| mark(&row.verdict) == Mark::Unknown);
+    let or = |rows: &[&Row], mark, none: &str| match rows.is_empty() {
+        true => (Mark::Same, none.to_owned()),
+        false => (mark, moved(rows)),
+    };
+    let (better_mark, better) = or(&improved, Mark::Improved, none);
+    let (worse_mark, worse) = or(&worse, Mark::Worse, "nothing beyond error");
+    let unknown = match unknown.is_empty() {
+        true => String::new(),
+        false => format!("{}; the reasons stand below the numbers", named(&unknown)),
+    };
+    [
+        (better_mark, "Improved", better),
+        (worse_mark, "Worse", worse),
+        (
+            Mark::Caution,
+            "Not called improved, because the arm went past its limit",
+            moved(&past),
+        ),
+        (
+            Mark::Caution,
+            "Not called improved, because the arm may be at its limit",
+            moved(&near),
+        ),
+        (
+            Mark::Changed,
+            "Changed, neither better nor worse",
+            moved(&changed),
+        ),
+        (Mark::Same, "No change beyond error", named(&same)),
+        (Mark::Unknown, "Could not be compared", unknown),
+    ]
+    .into_iter()
+    .filter(|(_, _, text)| !text.is_empty())
+    .map(|(mark, lead, text)| SummaryLine {
+        mark,
+        lead,
+        text: format!("{text}."),
+    })
+    .collect()
 }
 
-/// "shoulder flexion, right (operated), from 104 ± 3° to 141 ± 3°".
+/// Whether `lead` tells the movement of `row` already.
+fn follows(row: &Row, lead: &Row) -> bool {
+    told_by(row.measure).any(|other| other == lead.measure)
+        && (row.side.is_none() || row.side == lead.side)
+}
+
+/// Rows that no other of them tells already.
+fn heads<'a>(rows: &'a [&'a Row]) -> impl Iterator<Item = &'a Row> {
+    rows.iter()
+        .copied()
+        .filter(|row| !rows.iter().any(|lead| follows(row, lead)))
+}
+
+fn moved(visits: &[Visit], rows: &[&Row]) -> String {
+    let words = |row: &Row| {
+        let with_it = merged_names(
+            rows.iter()
+                .filter(|other| follows(other, row) && !is_twin(other.measure))
+                .map(|other| (other.measure, None)),
+        );
+        let moved = moved_words(visits, row);
+        match with_it.is_empty() {
+            true => moved,
+            false => format!("{moved}, and {} with it", with_it.join(" and ")),
+        }
+    };
+    let named: Vec<String> = heads(rows).take(NAMED).map(words).collect();
+    and_more(named, heads(rows).count())
+}
+
+/// "right shoulder flexion (operated) from 104 ± 3° to 141 ± 3°".
 fn moved_words(visits: &[Visit], row: &Row) -> String {
     let mut words = lower_first(row.measure.words());
     if let Some(side) = row.side {
@@ -719,8 +886,32 @@ fn merged_names(rows: impl IntoIterator<Item = (Measure, Option<Side>)>) -> Vec<
         .collect()
 }
 
+/// Why a row has no value at some visit, or can't be compared; `None` when it is whole.
+fn reason(names: &[VisitName], row: &Row) -> Option<String> {
+    let errors: Vec<(&VisitName, &String)> = names
+        .iter()
+        .zip(&row.course)
+        .filter_map(|(name, value)| Some((name, value.as_ref().err()?)))
+        .collect();
+    let Some((_, one)) = errors.first() else {
+        return match &row.verdict {
+            Verdict::CannotCompare { reason } => Some(reason.clone()),
+            _ => None,
+        };
+    };
+    // One reason is enough when every visit has the same.
+    if errors.len() == names.len() && errors.iter().all(|(_, reason)| reason == one) {
+        return Some((*one).clone());
+    }
+    let told: Vec<String> = errors
+        .iter()
+        .map(|(name, reason)| format!("{}: {reason}", name.title))
+        .collect();
+    Some(told.join("; "))
+}
+
 /// What is known of a row that has a value at only one end.
-fn lone_value(names: &[String], row: &Row) -> Option<String> {
+fn lone_value(names: &[VisitName], row: &Row) -> Option<String> {
     let known: Vec<String> = row
         .course
         .iter()
@@ -728,7 +919,8 @@ fn lone_value(names: &[String], row: &Row) -> Option<String> {
         .filter_map(|(value, name)| {
             let estimate = value.as_ref().ok()?;
             Some(format!(
-                "{name}: {}",
+                "{}: {}",
+                name.title,
                 number::with_error(*estimate, row.measure.unit())
             ))
         })
@@ -751,13 +943,26 @@ struct ReasonEntry {
     lone: Vec<(Measure, Option<Side>, String)>,
 }
 
-const NEEDS_C7: &str = "These need C7, the bony point at the base of the neck, and it is not \
-                        known in these photos.";
+const NEEDS_BONE: &str = "These need bony points that the program does not find by itself: C7 \
+                          (at the base of the neck), the acromion, T4, T8 or T12.";
+const PLACE_BONE: &str = "Place the points by hand and save each visit: tragus measure VISIT \
+                          --landmarks POINTS.json --save VISIT/record.json; then compare the \
+                          records.";
+
+/// Whether nothing but bony points is missing that only a person can place.
+fn needs_bone(measure: Measure, side: Option<Side>, reason: &str) -> bool {
+    use Landmark::{Acromion, C7, T4, T8, T12};
+    let bone = |landmark: &Landmark| matches!(landmark, C7 | T4 | T8 | T12 | Acromion(_));
+    let needs = measure.needs(side);
+    reason.split("; ").any(|part| part.contains("needs"))
+        && needs
+            .iter()
+            .any(|landmark| bone(landmark) && reason.contains(&landmark.words()))
+}
 
 impl Reasons {
     fn add(&mut self, measure: Measure, side: Option<Side>, reason: &str, lone: Option<String>) {
-        let c7 = reason.contains("C7") && measure.needs(side).contains(&Landmark::C7);
-        let heading = c7.then_some(NEEDS_C7);
+        let heading = needs_bone(measure, side, reason).then_some(NEEDS_BONE);
         // The side stands beside the measure, so left and right may share a reason.
         let plain = match side {
             Some(side) => reason.replace(&format!("{side} "), ""),
@@ -796,21 +1001,45 @@ impl Reasons {
         self.entries
             .into_iter()
             .map(|entry| {
-                let mut measures = merged_names(entry.measures);
-                measures.extend(entry.lone.into_iter().map(|(measure, side, value)| {
-                    let name = merged_names([(measure, side)]).concat();
-                    format!("{name} [{value}]")
-                }));
+                // A twin that shares its measure's reason adds nothing.
+                let known: Vec<(Measure, Option<Side>)> = entry
+                    .measures
+                    .iter()
+                    .copied()
+                    .chain(
+                        entry
+                            .lone
+                            .iter()
+                            .map(|(measure, side, _)| (*measure, *side)),
+                    )
+                    .collect();
+                let told = |measure: Measure, side: Option<Side>| {
+                    is_twin(measure) && told_by(measure).any(|other| known.contains(&(other, side)))
+                };
+                let own = |(measure, side): &(Measure, Option<Side>)| !told(*measure, *side);
+                let mut measures = merged_names(entry.measures.into_iter().filter(own));
+                for (measure, side, value) in entry.lone {
+                    if !told(measure, side) {
+                        measures.push(format!(
+                            "{} [{value}]",
+                            merged_names([(measure, side)]).concat()
+                        ));
+                    }
+                }
+                let reasons = entry
+                    .reasons
+                    .into_iter()
+                    .map(|(plain, given)| match &given[..] {
+                        [one] => one.clone(),
+                        _ => plain,
+                    });
                 ReasonView {
                     heading: entry.heading,
-                    reasons: entry
-                        .reasons
-                        .into_iter()
-                        .map(|(plain, given)| match &given[..] {
-                            [one] => one.clone(),
-                            _ => plain,
-                        })
-                        .collect(),
+                    reasons: match entry.heading {
+                        Some(_) => Vec::new(),
+                        None => reasons.collect(),
+                    },
+                    action: entry.heading.map(|_| PLACE_BONE),
                     measures,
                 }
             })
@@ -818,26 +1047,22 @@ impl Reasons {
     }
 }
 
-fn charts(visits: &[Visit], comparison: &Comparison) -> Vec<ChartView> {
+fn charts(visits: &[Visit], names: &[VisitName], comparison: &Comparison) -> Vec<ChartView> {
     let dates: Option<Vec<_>> = visits.iter().map(|visit| visit.facts.date).collect();
     let when = |index: usize| match &dates {
         Some(dates) => f64::from((dates[index] - dates[0]).get_days()),
         None => index as f64,
     };
-    let named: Vec<(f64, String)> = visits
+    let named: Vec<(f64, String)> = names
         .iter()
         .enumerate()
-        .map(|(index, visit)| {
-            let name = match (visit.facts.date, &visit.facts.label) {
-                (Some(date), _) if dates.is_some() => date.to_string(),
-                (_, Some(label)) => label.clone(),
-                _ => format!("visit {}", index + 1),
-            };
-            (when(index), name)
-        })
+        .map(|(index, name)| (when(index), name.short().to_owned()))
         .collect();
     let mut charts: Vec<ChartView> = Vec::new();
-    for measure in Measure::ALL {
+    for measure in Measure::ALL
+        .into_iter()
+        .filter(|measure| !is_twin(*measure))
+    {
         let series: Vec<ChartSeries> = comparison
             .rows
             .iter()
@@ -897,7 +1122,7 @@ const POSES: [(View, Task); 8] = [
     (View::Back, Task::Reach),
 ];
 
-fn pairs(visits: &[Visit]) -> Vec<PairView> {
+fn pairs(visits: &[Visit], names: &[VisitName]) -> Vec<PairView> {
     let Some(last) = visits.len().checked_sub(1) else {
         return Vec::new();
     };
@@ -907,12 +1132,7 @@ fn pairs(visits: &[Visit]) -> Vec<PairView> {
         .filter_map(|(view, task)| {
             let shots: Vec<(VisitName, Shot)> = ends
                 .iter()
-                .map(|&visit| {
-                    (
-                        VisitName::of(&visits[visit]),
-                        shot(visits, visit, view, task),
-                    )
-                })
+                .map(|&visit| (names[visit].clone(), shot(visits, visit, view, task)))
                 .collect();
             shots
                 .iter()
@@ -934,39 +1154,48 @@ fn shot(visits: &[Visit], index: usize, view: View, task: Task) -> Shot {
             photo,
         };
     }
-    let unused = photos
+    let maybe: Vec<String> = photos
         .iter()
-        .filter(|photo| matches!(photo.view, None | Some(View::Oblique(_))))
-        .count();
-    Shot::Missing(match unused {
-        0 => "No photo of this pose was taken at this visit.".to_owned(),
-        1 => "No usable photo of this pose: one photo of this visit could not be assigned to a \
-              pose; see the notes on the photos."
-            .to_owned(),
-        _ => format!(
-            "No usable photo of this pose: {unused} photos of this visit could not be assigned \
-             to a pose; see the notes on the photos."
-        ),
-    })
+        .filter(|photo| could_be(photo, view, task))
+        .map(|photo| {
+            let why = photo.notices.first().map(|notice| notice.text.as_str());
+            let why = why.unwrap_or("its view could not be told.");
+            format!(" {}: {why}", photo.file)
+        })
+        .collect();
+    Shot::Missing(format!("No usable photo of this pose.{}", maybe.concat()))
 }
 
-fn notices(visits: &[Visit]) -> Vec<NoticeView> {
-    let several = visits.len() > 1;
+/// Whether a photo that shows no standard pose may have been meant for this one.
+fn could_be(photo: &PhotoRecord, view: View, task: Task) -> bool {
+    let meant = match photo.view {
+        None => true,
+        Some(View::Oblique(near)) => view.near_side().is_none_or(|side| side == near),
+        Some(_) => false,
+    };
+    meant && photo.task.is_none_or(|of| of == task)
+}
+
+/// How the visit's own notice of a reach past the limit begins; the caution says the same.
+const LIMIT_NOTICE: &str = "Beyond the set limit:";
+
+/// What to know of photos and visits; named by visit where `names` are given.
+fn notices(visits: &[Visit], names: &[VisitName]) -> Vec<NoticeView> {
     let mut notices = Vec::new();
-    for visit in visits {
-        let about = |what: &str| {
-            if several {
-                format!("{}: {what}", visit.title())
-            } else {
-                what.to_owned()
-            }
-        };
+    for (index, visit) in visits.iter().enumerate() {
+        let cautioned = !elevations(visit, Reached::Past).is_empty();
         let mut add = |what: &str, of: &[Notice]| {
-            if !of.is_empty() {
-                notices.push(NoticeView {
-                    about: about(what),
-                    texts: of.iter().map(|notice| notice.text.clone()).collect(),
-                });
+            let texts: Vec<String> = of
+                .iter()
+                .map(|notice| notice.text.clone())
+                .filter(|text| !(cautioned && text.starts_with(LIMIT_NOTICE)))
+                .collect();
+            if !texts.is_empty() {
+                let about = match names.get(index) {
+                    Some(name) => format!("{}: {what}", name.title),
+                    None => what.to_owned(),
+                };
+                notices.push(NoticeView { about, texts });
             }
         };
         add("the whole visit", &visit.notices);
@@ -1020,7 +1249,7 @@ mod tests {
     }
 
     #[test]
-    fn measures_that_need_c7_share_one_entry() {
+    fn measures_that_need_bony_points_share_one_entry_and_its_action() {
         let visits = samples::visits();
         let view = visit(&visits[0]);
         let entry = view
@@ -1029,7 +1258,8 @@ mod tests {
             .find(|entry| entry.heading.is_some())
             .unwrap();
         assert_eq!(entry.measures.len(), 2);
-        assert_eq!(entry.reasons, [samples::C7_REASON]);
+        assert!(entry.reasons.is_empty());
+        assert!(entry.action.unwrap().contains("--landmarks"));
     }
 
     #[test]
@@ -1048,25 +1278,112 @@ mod tests {
         );
     }
 
-    #[test]
-    fn a_reach_past_the_limit_is_a_caution_and_no_praise() {
-        let mut visits = samples::visits();
-        visits[1].facts.arm_limit_deg = Some(90.0);
-        let view = comparison(&visits, &compare(&visits));
-        assert!(view.cautions.iter().any(|text| text.contains("90°")));
-        let flexion = view
+    /// The flexion's row and the summary, with this arm limit at both visits.
+    fn with_limit(visits: &mut [Visit], limit: f64) -> (ComparisonView, RowView) {
+        for visit in visits.iter_mut() {
+            visit.facts.arm_limit_deg = Some(limit);
+        }
+        let view = comparison(visits, &compare(visits));
+        let row = view
             .groups
             .iter()
             .flat_map(|(_, rows)| rows)
             .find(|row| row.measure == Measure::ShoulderFlexion)
-            .unwrap();
+            .unwrap()
+            .clone();
+        (view, row)
+    }
+
+    fn told(view: &ComparisonView, lead: &str) -> String {
+        let line = view.summary.iter().find(|line| line.lead == lead);
+        line.map_or(String::new(), |line| line.text.clone())
+    }
+
+    #[test]
+    fn a_reach_past_the_limit_is_a_caution_and_no_praise() {
+        let (view, flexion) = with_limit(&mut samples::visits(), 120.0);
+        assert!(view.cautions[0].starts_with("Past the arm limit of 120° at follow-up"));
+        assert_eq!(flexion.verdict.words, "not judged: past the arm limit");
         assert_eq!(flexion.verdict.mark, Mark::Caution);
+        assert!(told(&view, "Improved").starts_with("nothing that may be called progress"));
         assert!(
-            view.summary
-                .iter()
-                .filter(|line| line.mark == Mark::Improved)
-                .all(|line| !line.text.contains("flexion"))
+            told(
+                &view,
+                "Not called improved, because the arm went past its limit"
+            )
+            .contains("flexion")
         );
+    }
+
+    #[test]
+    fn a_reach_within_error_of_the_limit_is_not_praised() {
+        let (view, flexion) = with_limit(&mut samples::visits(), 144.0);
+        assert_eq!(
+            view.cautions,
+            [
+                "Right shoulder flexion 141 ± 3° may have reached the arm limit of 144°: one \
+                 photo can't tell. Don't ask for more."
+            ]
+        );
+        assert_eq!(flexion.verdict.words, "may be at the arm limit");
+        let (view, flexion) = with_limit(&mut samples::visits(), 150.0);
+        assert!(view.cautions.is_empty());
+        assert_eq!(flexion.verdict.mark, Mark::Improved);
+    }
+
+    #[test]
+    fn a_reach_that_stays_past_the_limit_shows_it() {
+        let mut visits = samples::visits();
+        visits[0] = visits[1].clone();
+        visits[0].notices = vec![Notice::new(format!("{LIMIT_NOTICE} the right arm."))];
+        let (view, flexion) = with_limit(&mut visits, 120.0);
+        assert_eq!(flexion.verdict.words, "unchanged, past the arm limit");
+        let texts = |notice: &NoticeView| notice.texts.concat();
+        assert!(
+            !view
+                .notices
+                .iter()
+                .map(texts)
+                .any(|text| text.contains(LIMIT_NOTICE))
+        );
+    }
+
+    #[test]
+    fn visits_without_a_name_are_told_apart() {
+        let mut visits = samples::visits();
+        for visit in &mut visits {
+            visit.facts.label = None;
+            visit.facts.date = None;
+        }
+        let view = comparison(&visits, &compare(&visits));
+        assert_eq!(view.title, "Posture and overhead reach: visit 1 to visit 2");
+    }
+
+    #[test]
+    fn values_by_hand_or_of_several_photos_say_so() {
+        let mut visits = samples::visits();
+        let again = visits[1].readings[3].clone();
+        visits[1].readings.push(again);
+        let elbow = Landmark::Elbow(Side::Right);
+        let placed = visits[1].photos[1].landmarks.get_mut(&elbow).unwrap();
+        placed.evidence = Evidence::Manual;
+        let (view, flexion) = with_limit(&mut visits, 180.0);
+        assert_eq!(flexion.values[0].note(), None);
+        let note = flexion.values[1].note();
+        assert_eq!(note.as_deref(), Some("mean of 2 photos, placed by hand"));
+        assert!(view.cautions[0].starts_with("Points were placed by hand at follow-up"));
+    }
+
+    #[test]
+    fn the_summary_counts_one_movement_once() {
+        let mut visits = samples::visits();
+        visits[1].readings[4].outcome = Ok(Estimate::new(2.0, 1.1));
+        let view = comparison(&visits, &compare(&visits));
+        assert_eq!(
+            told(&view, "Improved"),
+            "right shoulder flexion (operated) from 104 ± 3° to 141 ± 3°, and arm to ear with it."
+        );
+        assert_eq!(told(&view, "Worse"), "nothing beyond error.");
     }
 
     #[test]
@@ -1074,7 +1391,7 @@ mod tests {
         let mut visits = samples::visits();
         visits[1].facts.arm_limit_deg = Some(90.0);
         visits[1].facts.operated = Some(Operated::One(Side::Left));
-        assert!(limit_cautions(&visits[1]).is_empty());
+        assert!(elevations(&visits[1], Reached::Past).is_empty());
     }
 
     #[test]
@@ -1105,5 +1422,18 @@ mod tests {
             .unwrap();
         assert!(matches!(pair.shots[0].1, Shot::Missing(_)));
         assert!(matches!(pair.shots[1].1, Shot::Photo { .. }));
+    }
+
+    #[test]
+    fn only_a_photo_that_could_be_the_pose_is_named_in_its_place() {
+        let mut visits = samples::visits();
+        let reach = &mut visits[0].photos[1];
+        reach.view = Some(View::Oblique(Side::Right));
+        reach.notices = vec![Notice::new("Turned too far.")];
+        let view = comparison(&visits, &compare(&visits));
+        let missing =
+            Shot::Missing("No usable photo of this pose. reach.jpg: Turned too far.".to_owned());
+        assert_eq!(view.pairs[1].shots[0].1, missing);
+        assert!(matches!(view.pairs[0].shots[0].1, Shot::Photo { .. }));
     }
 }

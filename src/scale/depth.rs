@@ -4,7 +4,7 @@
 //! stature. Front and back views: from the frontal plane through the hip joints; common
 //! practice, with a wide error.
 
-use crate::body::{Landmark, Side, Task, View};
+use crate::body::{Landmark, Task, View};
 use crate::estimate::Estimate;
 
 /// Stature to which the table belongs, mm.
@@ -84,7 +84,7 @@ fn frontal(landmark: Landmark) -> Estimate {
 pub fn head_turn_shift(landmark: Landmark, view: View, stature: f64) -> f64 {
     let on_head = matches!(
         landmark,
-        Landmark::Tragus(Side::Left | Side::Right) | Landmark::EyeOuter(_) | Landmark::Mouth(_)
+        Landmark::Tragus(_) | Landmark::EyeOuter(_) | Landmark::Mouth(_)
     );
     match view {
         View::Side(_) if on_head => {

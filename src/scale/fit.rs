@@ -51,6 +51,21 @@ pub struct Evidence<'a> {
     pub landmarks: &'a [(Landmark, Point<Photo>)],
 }
 
+/// Whether lengths can be told.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Scale {
+    Known,
+    /// No stature was written down.
+    NoStature,
+    /// Less than two heights of the body are in the photo.
+    TooLittleSeen,
+    /// What is seen does not fit a person of that stature standing on the floor.
+    Misfit,
+}
+
+/// A residual beyond this many sigmas, of a height or of a prior, is a misfit.
+const MISFIT: f64 = 3.0;
+
 /// A camera with the covariance of everything about it that is uncertain.
 #[derive(Clone, Debug)]
 pub struct CameraFit {
@@ -58,8 +73,7 @@ pub struct CameraFit {
     /// ln focal, distance, height, pitch, stature, roll, turn.
     mean: [f64; ALL],
     covariance: DMatrix<f64>,
-    /// Whether lengths can be told: a stature was written down and the body could be fitted.
-    pub scaled: bool,
+    pub scale: Scale,
 }
 
 impl CameraFit {
@@ -84,7 +98,7 @@ impl CameraFit {
                 Angle::from_radians(of(6).value).degrees(),
                 Angle::from_radians(of(6).sigma).degrees(),
             ),
-            mm_per_px: self.scaled.then(|| self.millimetres_per_pixel()),
+            mm_per_px: (self.scale == Scale::Known).then(|| self.millimetres_per_pixel()),
         }
     }
 
@@ -156,6 +170,18 @@ pub fn fit(evidence: &Evidence<'_>) -> Option<CameraFit> {
         }
     }
     let fitted = information.try_inverse()?;
+    let fits = residuals(&x)?
+        .iter()
+        .all(|residual| residual.abs() <= MISFIT);
+    let scale = if evidence.stature.is_none() {
+        Scale::NoStature
+    } else if !spans_the_body(&seen) {
+        Scale::TooLittleSeen
+    } else if !fits {
+        Scale::Misfit
+    } else {
+        Scale::Known
+    };
     let mut covariance = DMatrix::zeros(ALL, ALL);
     covariance
         .view_mut((0, 0), (UNKNOWNS, UNKNOWNS))
@@ -166,7 +192,7 @@ pub fn fit(evidence: &Evidence<'_>) -> Option<CameraFit> {
         centre,
         mean: [x[0], x[1], x[2], x[3], x[4], 0.0, evidence.turn.value],
         covariance,
-        scaled: evidence.stature.is_some() && seen.len() >= 2,
+        scale,
     })
 }
 
@@ -206,6 +232,14 @@ fn known_heights(evidence: &Evidence<'_>) -> Vec<(Landmark, Point<Photo>, Estima
             Some((landmark, at, fraction))
         })
         .collect()
+}
+
+/// Whether the heights seen are far enough apart to tell a scale: from the hips to the eyes is.
+fn spans_the_body(seen: &[(Landmark, Point<Photo>, Estimate)]) -> bool {
+    let heights = || seen.iter().map(|(_, _, fraction)| fraction.value);
+    let span =
+        heights().fold(f64::NEG_INFINITY, f64::max) - heights().fold(f64::INFINITY, f64::min);
+    span >= 0.25
 }
 
 /// Distance from the span of the highest and lowest landmark of known height.

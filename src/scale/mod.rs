@@ -18,4 +18,4 @@ pub mod fit;
 pub mod stature;
 
 pub use camera::Camera;
-pub use fit::{CameraFit, Evidence, fit};
+pub use fit::{CameraFit, Evidence, Scale, fit};
