@@ -3,6 +3,8 @@
 //! `cargo run --release --example accuracy -- FOLDER...` measures every folder that holds a
 //! `visit.json` and a `truth.json` (made by `scripts/people/`) and prints, for each landmark and
 //! measure, the error against the truth, its bias, and how often it lies within the stated error.
+//! `--each` also prints every reading, `--table` the rows of `locate::accuracy`, `--heavy` uses the
+//! heavy pose net. With `ORT_DYLIB_PATH` set, that ONNX Runtime runs the nets.
 //! The figures in `locate::accuracy`, `scale::stature` and README come from here.
 
 use std::collections::BTreeMap;

@@ -491,12 +491,19 @@ fn a_limit_set_at_intake_still_holds_at_follow_up() {
     let text = String::from_utf8(output.stdout).expect("text");
     let flowing = text.split_whitespace().collect::<Vec<_>>().join(" ");
     assert!(flowing.contains("is taken as still valid"), "{text}");
-    let flexion = text
-        .lines()
-        .find(|line| line.starts_with("Shoulder flexion "))
-        .expect("a row of flexion");
+    assert!(text.contains("Shoulder flexion"));
     assert!(
-        !flexion.contains("improved"),
-        "praised beyond the limit: {flexion}"
+        !text.contains("[+] improved"),
+        "praised beyond the limit: {text}"
     );
+}
+
+#[test]
+fn two_photos_of_one_name_in_one_visit_are_refused() {
+    tragus()
+        .arg("measure")
+        .args([photo("front.jpg"), demo("follow-up").join("front.jpg")])
+        .assert()
+        .code(2)
+        .stderr(contains("two photos have the same name: front.jpg\nhint: "));
 }

@@ -43,9 +43,18 @@ pub fn visit_files(paths: &[PathBuf]) -> Result<VisitFiles, Stop> {
                 "name one folder, or photos; several visits are for tragus compare",
             ));
         }
-        if !path.exists() {
+        if !path.is_file() {
             return Err(stop("no such file", path, "check the spelling of the name"));
         }
+    }
+    let mut names: Vec<String> = paths.iter().map(|path| name(path)).collect();
+    names.sort();
+    if let Some(pair) = names.windows(2).find(|pair| pair[0] == pair[1]) {
+        return Err(stop(
+            "two photos have the same name",
+            Path::new(&pair[0]),
+            "measure them as two visits, or rename one",
+        ));
     }
     Ok(VisitFiles {
         facts: VisitFacts::default(),

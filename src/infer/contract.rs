@@ -15,7 +15,8 @@ const POSE_HEAVY: &[u8] = include_bytes!("../../models/pose_heavy.onnx");
 pub enum PoseNetKind {
     #[default]
     Full,
-    /// About four times slower, and somewhat better; `models/README.md` has the figures.
+    /// Slower, and better on photos that are not as they should be; `models/README.md` has the
+    /// figures.
     Heavy,
 }
 

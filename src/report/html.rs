@@ -555,7 +555,7 @@ fn numbers(view: &ComparisonView) -> Markup {
                     "smallest change that can be told from error with 95\u{a0}% confidence (MDC95)."
                 }
                 (table(view))
-                p.lead { "Changes are computed before rounding." }
+                p.aside { "Changes are computed before rounding." }
             }
         }
     }
@@ -578,12 +578,11 @@ fn table(view: &ComparisonView) -> Markup {
         _ => vec![0, last],
     };
     html! {
-        table.with-trend[view.has_course] {
+        table.many[view.has_course] {
             colgroup {
                 col.measure; col.side;
                 @for _ in &shown { col; }
                 col; col.mdc;
-                @if view.has_course { col.trend; }
                 col.verdict;
             }
             thead {
@@ -593,13 +592,12 @@ fn table(view: &ComparisonView) -> Markup {
                     @for visit in &shown { th scope="col" { (in_lines(&view.visits[*visit])) } }
                     th scope="col" { "Change" @if view.has_course { ", first to last" } }
                     th scope="col" { "Smallest change beyond reading error (MDC95)" }
-                    @if view.has_course { th scope="col" { "Straight-line trend" } }
                     th scope="col" { "Verdict" }
                 }
             }
             @for (group, rows) in &view.groups {
                 tbody {
-                    tr.group { th scope="rowgroup" colspan=(shown.len() + 5 + usize::from(view.has_course)) { (group.title()) } }
+                    tr.group { th scope="rowgroup" colspan=(shown.len() + 5) { (group.title()) } }
                     @for (index, row) in rows.iter().enumerate() {
                         @let again = index > 0 && rows[index - 1].measure == row.measure;
                         (table_row(view, row, &shown, again))
@@ -625,11 +623,13 @@ fn table_row(view: &ComparisonView, row: &RowView, shown: &[usize], again: bool)
             @for visit in shown {
                 (value_cell(&view.visits[*visit].title, &row.values[*visit]))
             }
-            td.number data-label="Change" { b { (row.change) } }
-            td.number data-label="MDC95" { (row.mdc95) }
-            @if view.has_course {
-                td data-label="Straight-line trend" { (row.trend.as_deref().unwrap_or("–")) }
+            td.number data-label="Change" {
+                span {
+                    b { (row.change) }
+                    @if let Some(trend) = &row.trend { small { "straight-line trend " (trend) } }
+                }
             }
+            td.number data-label="MDC95" { (row.mdc95) }
             td.verdict data-label="Verdict" {
                 span { (sign(row.verdict.mark)) (row.verdict.words) }
             }
@@ -656,7 +656,7 @@ fn uncompared(reasons: &[ReasonView]) -> Markup {
                 ul.reasons {
                     @for group in reasons {
                         li {
-                            p.what { (sentence(&group.measures.join(", "))) }
+                            p.what { (view::capitalised(&group.measures.join(", "))) }
                             @if let Some(heading) = group.heading { p { (heading) } }
                             @if !group.reasons.is_empty() {
                                 p.why { "Reason: " (group.reasons.join(" / ")) }
@@ -667,15 +667,6 @@ fn uncompared(reasons: &[ReasonView]) -> Markup {
                 }
             }
         }
-    }
-}
-
-/// With a capital letter in front.
-fn sentence(words: &str) -> String {
-    let mut characters = words.chars();
-    match characters.next() {
-        Some(first) => first.to_uppercase().chain(characters).collect(),
-        None => String::new(),
     }
 }
 

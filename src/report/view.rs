@@ -1215,7 +1215,7 @@ pub(super) fn lower_first(words: &str) -> String {
     }
 }
 
-fn capitalised(words: &str) -> String {
+pub(super) fn capitalised(words: &str) -> String {
     let mut characters = words.chars();
     match characters.next() {
         Some(first) => first.to_uppercase().chain(characters).collect(),
