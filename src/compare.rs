@@ -24,6 +24,41 @@ pub fn mdc95(first: f64, last: f64) -> f64 {
     Z95 * first.hypot(last)
 }
 
+/// Where an arm stands against the limit set for it, its error considered.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum AgainstLimit {
+    Below,
+    /// Read below, and it may be at the limit or above it already.
+    MayBeAt,
+    /// Read above, within the error.
+    MayBeAbove,
+    Above,
+}
+
+impl AgainstLimit {
+    pub fn of(elevation: Estimate, limit: f64) -> AgainstLimit {
+        let error = Z95 * elevation.sigma;
+        if elevation.value - error > limit {
+            AgainstLimit::Above
+        } else if elevation.value > limit {
+            AgainstLimit::MayBeAbove
+        } else if elevation.value + error > limit {
+            AgainstLimit::MayBeAt
+        } else {
+            AgainstLimit::Below
+        }
+    }
+
+    pub const fn id(self) -> &'static str {
+        match self {
+            AgainstLimit::Below => "below",
+            AgainstLimit::MayBeAt => "may_be_at",
+            AgainstLimit::MayBeAbove => "may_be_above",
+            AgainstLimit::Above => "above",
+        }
+    }
+}
+
 /// What a change amounts to.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub enum Verdict {
@@ -206,7 +241,7 @@ fn reading(
         None => Err(reasons
             .into_iter()
             .next()
-            .unwrap_or_else(|| "not photographed".to_owned())),
+            .unwrap_or_else(|| "no usable photo of this pose".to_owned())),
     }
 }
 

@@ -222,9 +222,9 @@ impl Measure {
             ShoulderAbduction => "Shoulder abduction",
             ElbowExtensionDeficit => "Elbow extension deficit",
             ArmToEar => "Arm to ear",
-            ArmToEarRelative => "Arm to ear, part of upper arm",
+            ArmToEarRelative => "Arm to ear, % of upper-arm length",
             ArmToEarFront => "Arm to ear from the front",
-            ArmToEarFrontRelative => "Arm to ear from the front, part of upper arm",
+            ArmToEarFrontRelative => "Arm to ear from the front, % of upper-arm length",
             FlexionAsymmetry => "Reach asymmetry (flexion)",
             AbductionAsymmetry => "Reach asymmetry (abduction)",
         }

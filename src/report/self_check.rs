@@ -6,7 +6,7 @@ use std::fmt::Write;
 use serde_json::{Value, json};
 
 use crate::body::{Operated, Side, Task, View};
-use crate::compare::Z95;
+use crate::compare::{AgainstLimit, Z95};
 use crate::estimate::Estimate;
 use crate::measure::Measure;
 use crate::visit::{PhotoRecord, Visit};
@@ -29,41 +29,6 @@ pub struct Arm {
     /// The numbers behind them, for the therapist.
     pub numbers: String,
     pub limit: Option<AgainstLimit>,
-}
-
-/// Where an arm stands against the limit set for it, errors considered.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub enum AgainstLimit {
-    Below,
-    /// It may be at the limit or above it already.
-    MayBeAt,
-    /// It is read above the limit, within the error.
-    MayBeAbove,
-    Above,
-}
-
-impl AgainstLimit {
-    fn of(elevation: Estimate, limit: f64) -> AgainstLimit {
-        let error = Z95 * elevation.sigma;
-        if elevation.value - error > limit {
-            AgainstLimit::Above
-        } else if elevation.value > limit {
-            AgainstLimit::MayBeAbove
-        } else if elevation.value + error > limit {
-            AgainstLimit::MayBeAt
-        } else {
-            AgainstLimit::Below
-        }
-    }
-
-    const fn id(self) -> &'static str {
-        match self {
-            AgainstLimit::Below => "below",
-            AgainstLimit::MayBeAt => "may_be_at",
-            AgainstLimit::MayBeAbove => "may_be_above",
-            AgainstLimit::Above => "above",
-        }
-    }
 }
 
 /// What can be said of each arm that was measured.

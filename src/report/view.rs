@@ -1,7 +1,7 @@
 //! The view model that every writer shares: finished words and numbers, no layout.
 
 use crate::body::{Landmark, Operated, Side, Task, View};
-use crate::compare::{Comparison, Row, Verdict, Z95};
+use crate::compare::{AgainstLimit, Comparison, Row, Verdict, Z95};
 use crate::estimate::Estimate;
 use crate::measure::{Better, Measure, Unit};
 use crate::visit::{Evidence, Notice, PhotoRecord, Reading, Visit};
@@ -582,7 +582,14 @@ enum Reached {
 
 /// The comparison's verdict, unless it would praise a reach at or past the arm limit.
 fn verdict_view(visits: &[Visit], row: &Row) -> VerdictView {
-    let (mark, words) = match (&row.verdict, reached(visits, row)) {
+    let at = |visit: Option<&Visit>| visit.and_then(|visit| reached(visit, row));
+    let (first, last) = (at(visits.first()), at(visits.last()));
+    let (mark, words) = match (&row.verdict, last) {
+        // To come back within the limit is no loss.
+        (Verdict::Worse, None | Some(Reached::Maybe)) if first == Some(Reached::Past) => (
+            Mark::Caution,
+            "not judged: the first was past the arm limit",
+        ),
         (Verdict::Improved, Some(Reached::Past)) => {
             (Mark::Caution, "not judged: past the arm limit")
         }
@@ -608,20 +615,18 @@ const fn mark(verdict: &Verdict) -> Mark {
 
 /// Elevations of a visit that were, or may have been, past its arm limit.
 fn elevations(visit: &Visit, wanted: Reached) -> Vec<(Measure, Side, Estimate)> {
-    use Measure::{ShoulderAbduction, ShoulderFlexion, ShoulderFlexionToTrunk};
     visit
         .measured()
         .filter_map(|(reading, estimate)| {
             let side = reading.side?;
             let limit = visit.facts.arm_limit(side)?;
-            let reached = if estimate.value > limit {
-                Reached::Past
-            } else if estimate.value + Z95 * estimate.sigma > limit {
-                Reached::Maybe
-            } else {
-                return None;
+            let reached = match AgainstLimit::of(estimate, limit) {
+                AgainstLimit::Above | AgainstLimit::MayBeAbove => Reached::Past,
+                AgainstLimit::MayBeAt => Reached::Maybe,
+                AgainstLimit::Below => return None,
             };
-            let raised = [ShoulderFlexion, ShoulderFlexionToTrunk, ShoulderAbduction];
+            // A limit holds for the arm against the vertical.
+            let raised = [Measure::ShoulderFlexion, Measure::ShoulderAbduction];
             (reached == wanted && raised.contains(&reading.measure)).then_some((
                 reading.measure,
                 side,
@@ -631,16 +636,15 @@ fn elevations(visit: &Visit, wanted: Reached) -> Vec<(Measure, Side, Estimate)> 
         .collect()
 }
 
-/// How the movement that a row tells of stood to the limit at the last visit.
-fn reached(visits: &[Visit], row: &Row) -> Option<Reached> {
-    let last = visits.last()?;
+/// How the movement that a row tells of stood to the limit at a visit.
+fn reached(visit: &Visit, row: &Row) -> Option<Reached> {
     let movement = |measure| told_by(measure).last().unwrap_or(measure);
     let concerns = |(measure, side, _): &(Measure, Side, Estimate)| {
         movement(*measure) == movement(row.measure) && row.side.is_none_or(|of| of == *side)
     };
     [Reached::Past, Reached::Maybe]
         .into_iter()
-        .find(|wanted| elevations(last, *wanted).iter().any(concerns))
+        .find(|wanted| elevations(visit, *wanted).iter().any(concerns))
 }
 
 /// "right shoulder flexion 145 ± 6°", …; one measure for each movement.
@@ -736,7 +740,7 @@ fn summary(visits: &[Visit], comparison: &Comparison) -> Vec<SummaryLine> {
         rows
     };
     let withheld = |row: &Row| match row.verdict {
-        Verdict::Improved => reached(visits, row),
+        Verdict::Improved => visits.last().and_then(|visit| reached(visit, row)),
         _ => None,
     };
     let improved = with(&|row| row.verdict == Verdict::Improved && withheld(row).is_none());
@@ -752,7 +756,7 @@ fn summary(visits: &[Visit], comparison: &Comparison) -> Vec<SummaryLine> {
         let count = names.len();
         and_more(names.into_iter().take(NAMED).collect(), count)
     };
-    let worse = with(&|row| row.verdict == Verdict::Worse);
+    let worse = with(&|row| verdict_view(visits, row).mark == Mark::Worse);
     let changed = with(&|row| row.verdict == Verdict::Changed);
     let same = with(&|row| row.verdict == Verdict::NoChangeBeyondError);
     let unknown = with(&|row| mark(&row.verdict) == Mark::Unknown);
@@ -1329,6 +1333,18 @@ mod tests {
         let (view, flexion) = with_limit(&mut samples::visits(), 150.0);
         assert!(view.cautions.is_empty());
         assert_eq!(flexion.verdict.mark, Mark::Improved);
+    }
+
+    #[test]
+    fn to_come_back_within_the_limit_is_no_loss() {
+        let mut visits = samples::visits();
+        visits.reverse();
+        let (view, flexion) = with_limit(&mut visits, 120.0);
+        assert_eq!(
+            flexion.verdict.words,
+            "not judged: the first was past the arm limit"
+        );
+        assert!(!told(&view, "Worse").contains("shoulder flexion"));
     }
 
     #[test]
