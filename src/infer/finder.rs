@@ -8,7 +8,7 @@ use std::collections::BTreeMap;
 use image::{Rgb, RgbImage};
 use imageproc::drawing::draw_filled_rect_mut;
 use imageproc::rect::Rect;
-use ndarray::Ix1;
+use ndarray::{ArrayD, Ix1};
 use rayon::prelude::*;
 
 use super::contract::{Manifest, PoseNetKind};
@@ -135,9 +135,8 @@ impl Finder {
         let (detector, detector_bytes) = manifest.person_detector()?;
         let (pose, pose_bytes) = manifest.pose_net(kind)?;
         let (detector, pose) = rayon::join(
-            // The detector runs alone and may use every thread; the looks run side by side.
-            || Net::load(runtime, detector, detector_bytes, 1, 1),
-            || Net::load(runtime, pose, pose_bytes, workers, 1),
+            || Net::load(runtime, detector, detector_bytes, 1),
+            || Net::load(runtime, pose, pose_bytes, workers),
         );
         Ok(Finder {
             detector: detector?,
@@ -269,14 +268,11 @@ impl Finder {
             turn,
             look.mirrored,
         )
-        .unwrap_or_else(|| unreachable!("regions have an area"));
+        .ok_or(InferError::NoRegion)?;
         let tensors = self.pose.run(&photo.crop(&photo_from_crop, size))?;
         Ok(Seen {
             pose: decoded(&tensors),
-            mask: tensors["mask"]
-                .iter()
-                .map(|&logit| pose_net::sigmoid(logit) as f32)
-                .collect(),
+            mask: tensors["mask"].clone(),
             size,
             photo_from_crop,
             turn,
@@ -288,7 +284,8 @@ impl Finder {
 /// One look at a region, still in the net's own picture.
 struct Seen {
     pose: NetPose,
-    mask: Vec<f32>,
+    /// Logits.
+    mask: ArrayD<f32>,
     size: u32,
     photo_from_crop: Map<Crop, geometry::Photo>,
     turn: Angle,
@@ -310,7 +307,11 @@ impl Seen {
 
     fn mask(&self) -> Mask {
         Mask {
-            probability: self.mask.clone(),
+            probability: self
+                .mask
+                .iter()
+                .map(|&logit| pose_net::sigmoid(logit) as f32)
+                .collect(),
             size: self.size,
             photo_from_mask: self.photo_from_crop,
         }

@@ -21,6 +21,8 @@ pub enum InferError {
     Contract(#[from] ContractError),
     #[error(transparent)]
     Runtime(#[from] RuntimeError),
+    #[error("the nets gave no usable region of the photo to look at")]
+    NoRegion,
     #[error("model {name} could not be {doing}: {detail}")]
     Session {
         name: String,
@@ -38,20 +40,18 @@ pub(super) struct Net {
 pub(super) type Tensors = BTreeMap<String, ArrayD<f32>>;
 
 impl Net {
-    /// Loads `workers` sessions of the model, each of which may use `threads` threads, and checks
-    /// them against its contract.
+    /// Loads `workers` sessions of the model and checks them against its contract.
     pub fn load(
         runtime: &Runtime,
         spec: &ModelSpec,
         bytes: &[u8],
         workers: usize,
-        threads: usize,
     ) -> Result<Net, InferError> {
         let sessions = (0..workers.max(1))
             .into_par_iter()
             .map(|_| {
-                let session = open(runtime, bytes, threads)
-                    .map_err(|error| failed(spec, "loaded", &error))?;
+                let session =
+                    open(runtime, bytes).map_err(|error| failed(spec, "loaded", &error))?;
                 check_names(spec, &session)?;
                 Ok(Mutex::new(session))
             })
@@ -126,10 +126,11 @@ impl Net {
     }
 }
 
-fn open(runtime: &Runtime, bytes: &[u8], threads: usize) -> ort::Result<Session> {
-    // Without the highest optimisation level the built-in runtime is five times slower.
+fn open(runtime: &Runtime, bytes: &[u8]) -> ort::Result<Session> {
+    // One thread a session: the sessions themselves run side by side. Without the highest
+    // optimisation level the built-in runtime is five times slower.
     Session::builder(runtime.environment())?
-        .with_intra_threads(threads)?
+        .with_intra_threads(1)?
         .with_optimization_level(GraphOptimizationLevel::Level3)?
         .commit_from_memory(bytes)
 }

@@ -17,6 +17,7 @@ use super::view::{
     self, ChartView, ComparisonView, Mark, NoticeView, PairView, ReasonView, RowView, Shot,
     SummaryLine, ValueView, VisitName,
 };
+use super::words::capitalised;
 use super::{chart, number};
 
 const STYLE: &str = include_str!("style.css");
@@ -114,19 +115,10 @@ fn facts(view: &ComparisonView) -> Markup {
             }
             div.visits {
                 dt { "Visits" }
-                dd { (visit_titles(view)) }
+                dd { (view.visit_titles()) }
             }
         }
     }
-}
-
-fn visit_titles(view: &ComparisonView) -> String {
-    let titles: Vec<&str> = view
-        .visits
-        .iter()
-        .map(|visit| visit.title.as_str())
-        .collect();
-    titles.join(" → ")
 }
 
 fn summary(lines: &[SummaryLine]) -> Markup {
@@ -656,7 +648,7 @@ fn uncompared(reasons: &[ReasonView]) -> Markup {
                 ul.reasons {
                     @for group in reasons {
                         li {
-                            p.what { (view::capitalised(&group.measures.join(", "))) }
+                            p.what { (capitalised(&group.measures.join(", "))) }
                             @if let Some(heading) = group.heading { p { (heading) } }
                             @if !group.reasons.is_empty() {
                                 p.why { "Reason: " (group.reasons.join(" / ")) }

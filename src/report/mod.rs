@@ -20,6 +20,7 @@ mod samples;
 pub mod self_check;
 pub mod table;
 pub mod view;
+mod words;
 
 pub use comparison_json::comparison_json;
 pub use csv::{CSV_HEADER, csv_rows, visit_csv};

@@ -6,12 +6,15 @@ use jiff::civil::date;
 use nalgebra::Matrix2;
 
 use crate::body::{Landmark, Operated, Side, Task, View};
+use crate::compare::compare;
 use crate::estimate::Estimate;
 use crate::geometry::Point;
 use crate::measure::Measure;
 use crate::visit::{
     Evidence, FaceCircle, Located, Notice, PhotoRecord, Reading, Unmeasured, Visit, VisitFacts,
 };
+
+use super::view::{self, ComparisonView, RowView};
 
 fn record(file: &str, near: Side, task: Task, points: &[(Landmark, f64, f64)]) -> PhotoRecord {
     let landmarks: BTreeMap<Landmark, Located> = points
@@ -141,4 +144,26 @@ pub(crate) fn visits() -> Vec<Visit> {
         visit("intake", date(2026, 3, 10), 104.0, 4.5, 9.2),
         visit("follow-up", date(2026, 4, 28), 141.0, 1.5, 14.6),
     ]
+}
+
+/// The comparison and the flexion's row in it, with this arm limit at every visit.
+pub(crate) fn with_limit(visits: &mut [Visit], limit: f64) -> (ComparisonView, RowView) {
+    for visit in visits.iter_mut() {
+        visit.facts.arm_limit_deg = Some(limit);
+    }
+    let view = view::comparison(visits, &compare(visits));
+    let row = view
+        .groups
+        .iter()
+        .flat_map(|(_, rows)| rows)
+        .find(|row| row.measure == Measure::ShoulderFlexion)
+        .unwrap()
+        .clone();
+    (view, row)
+}
+
+/// The text of the summary line with this lead; empty where there is none.
+pub(crate) fn told(view: &ComparisonView, lead: &str) -> String {
+    let line = view.summary.iter().find(|line| line.lead == lead);
+    line.map_or(String::new(), |line| line.text.clone())
 }

@@ -2,6 +2,8 @@
 
 use std::fmt::Write;
 
+use textwrap::{Options, WordSeparator, WordSplitter, WrapAlgorithm};
+
 use crate::compare::Comparison;
 use crate::visit::Visit;
 
@@ -51,12 +53,7 @@ pub fn visit_table(visit: &Visit) -> String {
 pub fn comparison_table(visits: &[Visit], comparison: &Comparison) -> String {
     let view = view::comparison(visits, comparison);
     let mut text = heading(&view.title, &view.facts);
-    let titles: Vec<&str> = view
-        .visits
-        .iter()
-        .map(|visit| visit.title.as_str())
-        .collect();
-    text.push_str(&wrapped(&format!("Visits: {}", titles.join(" → ")), "  "));
+    text.push_str(&wrapped(&format!("Visits: {}", view.visit_titles()), "  "));
     cautions(&mut text, &view.cautions);
     text.push('\n');
     for line in &view.summary {
@@ -273,30 +270,16 @@ fn columns(rows: &[Vec<String>]) -> Vec<String> {
     lines
 }
 
-/// Words broken into lines; the second line and later ones start with `indent`.
+/// Words broken into lines at spaces only, so that dates and file names stay whole; the second
+/// line and later ones start with `indent`.
 fn wrapped(words: &str, indent: &str) -> String {
-    let lead: String = words.chars().take_while(|c| *c == ' ').collect();
-    let mut text = lead.clone();
-    let mut length = lead.len();
-    let mut start = true;
-    for word in words.split_whitespace() {
-        let more = word.chars().count() + usize::from(!start);
-        if !start && length + more > WIDTH {
-            text.push('\n');
-            text.push_str(indent);
-            length = indent.len();
-            start = true;
-        }
-        if !start {
-            text.push(' ');
-            length += 1;
-        }
-        text.push_str(word);
-        length += word.chars().count();
-        start = false;
-    }
-    text.push('\n');
-    text
+    let options = Options::new(WIDTH)
+        .subsequent_indent(indent)
+        .word_separator(WordSeparator::AsciiSpace)
+        .word_splitter(WordSplitter::NoHyphenation)
+        .wrap_algorithm(WrapAlgorithm::FirstFit)
+        .break_words(false);
+    format!("{}\n", textwrap::fill(words, options))
 }
 
 #[cfg(test)]

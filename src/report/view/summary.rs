@@ -1,0 +1,190 @@
+//! The summary: what improved, what got worse, what is error, in a sentence each.
+
+use crate::compare::{Comparison, Row, Verdict};
+use crate::measure::Measure;
+use crate::report::number;
+use crate::report::words::lower_first;
+use crate::visit::Visit;
+
+use super::facts::is_operated;
+use super::limit::{Reached, mark, reached, verdict_view};
+use super::movement::{is_twin, told_by};
+use super::names::merged_names;
+use super::{Group, Mark, SummaryLine};
+
+/// How many measures a sentence of the summary names before it counts.
+const NAMED: usize = 4;
+
+pub(super) fn summary(visits: &[Visit], comparison: &Comparison) -> Vec<SummaryLine> {
+    let with = |wanted: &dyn Fn(&Row) -> bool| -> Vec<&Row> {
+        let mut rows: Vec<&Row> = comparison.rows.iter().filter(|row| wanted(row)).collect();
+        // Reach on the operated side is what most readers look for first, the elbow last.
+        rows.sort_by_key(|row| {
+            let operated = is_operated(visits, row.side);
+            (
+                Group::of(row.measure) != Group::Reach,
+                !operated,
+                row.measure == Measure::ElbowExtensionDeficit,
+            )
+        });
+        rows
+    };
+    let withheld = |row: &Row| match row.verdict {
+        Verdict::Improved => visits.last().and_then(|visit| reached(visit, row)),
+        _ => None,
+    };
+    let improved = with(&|row| row.verdict == Verdict::Improved && withheld(row).is_none());
+    let past = with(&|row| withheld(row) == Some(Reached::Past));
+    let near = with(&|row| withheld(row) == Some(Reached::Maybe));
+    let none = match past.is_empty() && near.is_empty() {
+        true => "nothing beyond error",
+        false => "nothing that may be called progress; see the arm limit",
+    };
+    let moved = |rows: &[&Row]| moved(visits, rows);
+    let named = |rows: &[&Row]| {
+        let names = merged_names(heads(rows).map(|row| (row.measure, row.side)));
+        let count = names.len();
+        and_more(names.into_iter().take(NAMED).collect(), count)
+    };
+    let worse = with(&|row| verdict_view(visits, row).mark == Mark::Worse);
+    let changed = with(&|row| row.verdict == Verdict::Changed);
+    let same = with(&|row| row.verdict == Verdict::NoChangeBeyondError);
+    let unknown = with(&|row| mark(&row.verdict) == Mark::Unknown);
+    let or = |rows: &[&Row], mark, none: &str| match rows.is_empty() {
+        true => (Mark::Same, none.to_owned()),
+        false => (mark, moved(rows)),
+    };
+    let (better_mark, better) = or(&improved, Mark::Improved, none);
+    let (worse_mark, worse) = or(&worse, Mark::Worse, "nothing beyond error");
+    let unknown = match unknown.is_empty() {
+        true => String::new(),
+        false => format!("{}; the reasons stand below the numbers", named(&unknown)),
+    };
+    [
+        (better_mark, "Improved", better),
+        (worse_mark, "Worse", worse),
+        (
+            Mark::Caution,
+            "Not called improved, because the arm went past its limit",
+            moved(&past),
+        ),
+        (
+            Mark::Caution,
+            "Not called improved, because the arm may be at its limit",
+            moved(&near),
+        ),
+        (
+            Mark::Changed,
+            "Changed, neither better nor worse",
+            moved(&changed),
+        ),
+        (Mark::Same, "No change beyond error", named(&same)),
+        (Mark::Unknown, "Could not be compared", unknown),
+    ]
+    .into_iter()
+    .filter(|(_, _, text)| !text.is_empty())
+    .map(|(mark, lead, text)| SummaryLine {
+        mark,
+        lead,
+        text: format!("{text}."),
+    })
+    .collect()
+}
+
+/// Whether `lead` tells the movement of `row` already.
+fn follows(row: &Row, lead: &Row) -> bool {
+    told_by(row.measure).any(|other| other == lead.measure)
+        && (row.side.is_none() || row.side == lead.side)
+}
+
+/// Rows that no other of them tells already.
+fn heads<'a>(rows: &'a [&'a Row]) -> impl Iterator<Item = &'a Row> {
+    rows.iter()
+        .copied()
+        .filter(|row| !rows.iter().any(|lead| follows(row, lead)))
+}
+
+fn moved(visits: &[Visit], rows: &[&Row]) -> String {
+    let words = |row: &Row| {
+        let with_it = merged_names(
+            rows.iter()
+                .filter(|other| follows(other, row) && !is_twin(other.measure))
+                .map(|other| (other.measure, None)),
+        );
+        let moved = moved_words(visits, row);
+        match with_it.is_empty() {
+            true => moved,
+            false => format!("{moved}, and {} with it", with_it.join(" and ")),
+        }
+    };
+    let named: Vec<String> = heads(rows).take(NAMED).map(words).collect();
+    and_more(named, heads(rows).count())
+}
+
+/// "right shoulder flexion (operated) from 104 ± 3° to 141 ± 3°".
+fn moved_words(visits: &[Visit], row: &Row) -> String {
+    let mut words = lower_first(row.measure.words());
+    if let Some(side) = row.side {
+        words = format!("{side} {words}");
+        if is_operated(visits, row.side) {
+            words.push_str(" (operated)");
+        }
+    }
+    if let (Some(Ok(first)), Some(Ok(last))) = (row.course.first(), row.course.last()) {
+        let unit = row.measure.unit();
+        words.push_str(&format!(
+            " from {} to {}",
+            number::with_error(*first, unit),
+            number::with_error(*last, unit)
+        ));
+    }
+    words
+}
+
+fn and_more(named: Vec<String>, of: usize) -> String {
+    let more = of - named.len();
+    let list = named.join("; ");
+    match more {
+        0 => list,
+        _ => format!("{list}; and {more} more"),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use crate::compare::compare;
+    use crate::estimate::Estimate;
+    use crate::report::samples;
+    use crate::report::view::{Mark, comparison};
+
+    #[test]
+    fn the_summary_tells_what_improved_what_got_worse_and_what_is_error() {
+        let visits = samples::visits();
+        let view = comparison(&visits, &compare(&visits));
+        let text = |mark: Mark| {
+            view.summary
+                .iter()
+                .find(|line| line.mark == mark)
+                .map(|line| line.text.clone())
+                .unwrap_or_default()
+        };
+        assert!(
+            text(Mark::Improved).contains("shoulder flexion (operated) from 104 ± 3° to 141 ± 3°")
+        );
+        assert!(text(Mark::Worse).contains("arm to ear"));
+        assert!(text(Mark::Same).contains("trunk lean"));
+        assert!(text(Mark::Unknown).contains("craniovertebral angle"));
+    }
+
+    #[test]
+    fn the_summary_counts_one_movement_once() {
+        let mut visits = samples::visits();
+        visits[1].readings[4].outcome = Ok(Estimate::new(2.0, 1.1));
+        let view = comparison(&visits, &compare(&visits));
+        assert_eq!(
+            samples::told(&view, "Improved"),
+            "right shoulder flexion (operated) from 104 ± 3° to 141 ± 3°, and arm to ear with it."
+        );
+        assert_eq!(samples::told(&view, "Worse"), "nothing beyond error.");
+    }
+}

@@ -1,0 +1,14 @@
+//! First letters, as a sentence needs them.
+
+/// "Trunk lean" inside a sentence. Names begin with a word, never with a landmark's code.
+pub(super) fn lower_first(words: &str) -> String {
+    let mut letters = words.chars();
+    let first = letters.next().into_iter().flat_map(char::to_lowercase);
+    first.chain(letters).collect()
+}
+
+pub(super) fn capitalised(words: &str) -> String {
+    let mut letters = words.chars();
+    let first = letters.next().into_iter().flat_map(char::to_uppercase);
+    first.chain(letters).collect()
+}
