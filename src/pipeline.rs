@@ -53,9 +53,15 @@ pub fn measure_photo(
     facts: &VisitFacts,
     input: PhotoInput,
 ) -> Result<(PhotoRecord, Vec<Reading>), InferError> {
+    // Decoding keeps one core busy; the checksum takes the other.
+    let bytes = &input.bytes;
+    let (sha256, photo) = rayon::join(
+        || bytes.as_deref().ok().map(checksum::sha256),
+        || decode(bytes),
+    );
     let mut record = PhotoRecord {
         file: input.file,
-        sha256: input.bytes.as_deref().ok().map(checksum::sha256),
+        sha256,
         size: None,
         view: None,
         task: None,
@@ -64,7 +70,7 @@ pub fn measure_photo(
         setup: None,
         notices: Vec::new(),
     };
-    let photo = match decode(input.bytes) {
+    let photo = match photo {
         Ok(photo) => photo,
         Err(notice) => {
             record.notices.push(notice);
@@ -143,10 +149,11 @@ pub fn measure_photo(
     Ok((record, readings))
 }
 
-fn decode(bytes: Result<Vec<u8>, String>) -> Result<Photo, Notice> {
-    let bytes =
-        bytes.map_err(|why| Notice::new(format!("This photo could not be read: {why}.")))?;
-    Photo::decode(&bytes, Limits::default()).map_err(|PhotoError { kind }| {
+fn decode(bytes: &Result<Vec<u8>, String>) -> Result<Photo, Notice> {
+    let bytes = bytes
+        .as_ref()
+        .map_err(|why| Notice::new(format!("This photo could not be read: {why}.")))?;
+    Photo::decode(bytes, Limits::default()).map_err(|PhotoError { kind }| {
         Notice::new(format!(
             "This photo could not be read: {kind}. What helps: {}.",
             kind.hint()
