@@ -62,7 +62,7 @@ pub fn run(args: &CompareArgs, surroundings: &Surroundings) -> Result<Outcome, S
             if finder.is_none() {
                 finder = Some(load(&args.look, surroundings)?);
             }
-            measured(finder.as_ref().expect("just loaded"), path)?
+            measured(finder.as_ref().expect("just loaded"), path, visits.last())?
         } else {
             recorded(path)?
         };
@@ -128,8 +128,12 @@ fn refuse_no_visit(path: &Path) -> Result<(), Stop> {
     Ok(())
 }
 
-fn measured(finder: &Finder, folder: &Path) -> Result<Read, Stop> {
-    let found = files::visit_files(&[folder.to_owned()])?;
+/// Measures a folder. The operated side of the visit before holds where this one names none, as
+/// without it there is no asymmetry to measure.
+fn measured(finder: &Finder, folder: &Path, before: Option<&Visit>) -> Result<Read, Stop> {
+    let mut found = files::visit_files(&[folder.to_owned()])?;
+    let known = before.and_then(|visit| visit.facts.operated);
+    found.facts.operated = found.facts.operated.or(known);
     let photos = found
         .photos
         .iter()

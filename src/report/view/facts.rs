@@ -43,7 +43,12 @@ fn apart(visits: &[Visit]) -> Option<String> {
         1 => Some("1 day".to_owned()),
         2..=13 => Some(format!("{days} days")),
         _ if days % 7 == 0 => Some(format!("{} weeks", days / 7)),
-        _ => Some(format!("{} weeks and {} days", days / 7, days % 7)),
+        _ => Some(format!(
+            "{} weeks and {} {}",
+            days / 7,
+            days % 7,
+            if days % 7 == 1 { "day" } else { "days" }
+        )),
     }
 }
 
