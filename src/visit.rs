@@ -1,6 +1,7 @@
 //! A visit: what was photographed on one day, what could be measured, and what not and why.
 
 use std::collections::BTreeMap;
+use std::ops::RangeInclusive;
 
 use jiff::civil::Date;
 use nalgebra::Matrix2;
@@ -9,6 +10,11 @@ use crate::body::{Landmark, Operated, Side, Task, View};
 use crate::estimate::Estimate;
 use crate::geometry::{Photo, Point};
 use crate::measure::Measure;
+
+/// Statures that are taken for one, cm, and limits that are taken for one, degrees: what lies
+/// outside was meant in another unit.
+pub const STATURES_CM: RangeInclusive<f64> = 80.0..=230.0;
+pub const ARM_LIMITS_DEG: RangeInclusive<f64> = 0.0..=200.0;
 
 /// What is known about a visit besides its photos; all of it optional.
 #[derive(Clone, Debug, Default, PartialEq)]

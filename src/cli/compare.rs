@@ -4,11 +4,9 @@ use std::path::{Path, PathBuf};
 
 use clap::{Args, ValueEnum};
 
-use tragus::checksum;
 use tragus::compare::{Verdict, carry_forward, compare};
 use tragus::infer::Finder;
 use tragus::locate::Wish;
-use tragus::photo::{Limits, Photo};
 use tragus::pipeline;
 use tragus::record;
 use tragus::report;
@@ -75,14 +73,7 @@ pub fn run(args: &CompareArgs, surroundings: &Surroundings) -> Result<Outcome, S
     if let Some(path) = &args.report {
         let pictures = |visit: usize, photo: usize| {
             let record = &visits[visit].photos[photo];
-            let bytes = files::bytes(&folders[visit].join(&record.file)).ok()?;
-            // Another file of that name would be shown with the lines and the covered face of
-            // this one.
-            if record.sha256.as_deref() != Some(&checksum::sha256(&bytes)) {
-                return None;
-            }
-            let photo = Photo::decode(&bytes, Limits::default()).ok()?;
-            Some(photo.upright().clone())
+            files::picture(&folders[visit].join(&record.file), record)
         };
         let html = report::comparison_html(&report::ReportInput {
             visits: &visits,

@@ -4,11 +4,14 @@ use std::collections::BTreeMap;
 use std::io::{ErrorKind, Read};
 use std::path::{Path, PathBuf};
 
+use image::RgbImage;
+
+use tragus::checksum;
 use tragus::locate::{ManualPoint, Wish};
-use tragus::photo::Limits;
+use tragus::photo::{self, Limits};
 use tragus::pipeline::PhotoInput;
 use tragus::record::{self, RecordError};
-use tragus::visit::VisitFacts;
+use tragus::visit::{PhotoRecord, VisitFacts};
 
 use super::{Stop, stop};
 
@@ -65,22 +68,16 @@ pub fn visit_files(paths: &[PathBuf]) -> Result<VisitFiles, Stop> {
 fn from_folder(folder: &Path) -> Result<VisitFiles, Stop> {
     let entries = std::fs::read_dir(folder)
         .map_err(|error| stop(error, folder, "is the folder yours to read?"))?;
-    let mut photos: Vec<PathBuf> = entries
-        .flatten()
-        .map(|entry| entry.path())
+    let mut entries: Vec<PathBuf> = entries.flatten().map(|entry| entry.path()).collect();
+    entries.sort();
+    let (folders, files): (Vec<PathBuf>, Vec<PathBuf>) =
+        entries.into_iter().partition(|path| path.is_dir());
+    let photos: Vec<PathBuf> = files
+        .into_iter()
         .filter(|path| path.is_file() && is_photo_name(path))
         .collect();
-    photos.sort();
     if photos.is_empty() {
-        let mut visits: Vec<String> = std::fs::read_dir(folder)
-            .map(|entries| entries.flatten().map(|entry| entry.path()).collect())
-            .unwrap_or_else(|_| Vec::new())
-            .iter()
-            .filter(|path: &&PathBuf| path.is_dir())
-            .map(|path| name(path))
-            .collect();
-        visits.sort();
-        visits.truncate(5);
+        let visits: Vec<String> = folders.iter().take(5).map(|path| name(path)).collect();
         return Err(stop(
             "no photo in this folder",
             folder,
@@ -215,4 +212,14 @@ pub fn bytes(path: &Path) -> Result<Vec<u8>, String> {
         ));
     }
     Ok(bytes)
+}
+
+/// The upright picture that a record was made from; `None` when it is not there any more.
+pub fn picture(path: &Path, record: &PhotoRecord) -> Option<RgbImage> {
+    let bytes = bytes(path).ok()?;
+    // Another file of that name would be shown with the lines and the covered face of this one.
+    if record.sha256.as_deref() != Some(&checksum::sha256(&bytes)) {
+        return None;
+    }
+    photo::upright(&bytes, Limits::default()).ok()
 }

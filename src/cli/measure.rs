@@ -7,16 +7,14 @@ use clap::{Args, ValueEnum};
 use image::codecs::jpeg::JpegEncoder;
 
 use tragus::locate::ManualPoint;
-use tragus::photo::{Limits, Photo};
 use tragus::pipeline;
 use tragus::record;
 use tragus::report;
 use tragus::visit::Visit;
 
 use super::files::{self, VisitFiles};
-use super::{
-    LookArgs, OperatedArg, Outcome, Stop, Surroundings, TaskArg, ViewArg, load, print, stop, wish,
-};
+use super::person::PersonArgs;
+use super::{LookArgs, Outcome, Stop, Surroundings, load, print, stop};
 
 #[derive(Args)]
 pub struct MeasureArgs {
@@ -38,21 +36,8 @@ pub struct MeasureArgs {
     /// Landmarks placed by hand: JSON, photo → name → x, y in pixels of the upright photo
     #[arg(long, value_name = "FILE")]
     landmarks: Option<PathBuf>,
-    /// Body height in cm; it gives the scale for lengths
-    #[arg(long, value_name = "CM", value_parser = stature)]
-    stature: Option<f64>,
-    /// The limit that the surgeon or therapist set for raising the arm, in degrees
-    #[arg(long, value_name = "DEG", value_parser = arm_limit)]
-    arm_limit: Option<f64>,
-    /// The side of the surgery
-    #[arg(long, value_enum, ignore_case = true)]
-    operated_side: Option<OperatedArg>,
-    /// Take every photo as seen from here, instead of recognising it
-    #[arg(long, value_enum, ignore_case = true)]
-    view: Option<ViewArg>,
-    /// Take every photo as this, instead of recognising it
-    #[arg(long, value_enum, ignore_case = true)]
-    task: Option<TaskArg>,
+    #[command(flatten)]
+    person: PersonArgs,
     #[command(flatten)]
     look: LookArgs,
 }
@@ -64,39 +49,9 @@ enum Format {
     Csv,
 }
 
-/// A body height as typed.
-pub fn stature(text: &str) -> Result<f64, String> {
-    within(text, 80.0, 230.0, "cm")
-}
-
-/// A limit of arm elevation as typed.
-pub fn arm_limit(text: &str) -> Result<f64, String> {
-    within(text, 0.0, 200.0, "degrees")
-}
-
-fn within(text: &str, low: f64, high: f64, unit: &str) -> Result<f64, String> {
-    let value: f64 = text
-        .replace(',', ".")
-        .parse()
-        .map_err(|_| format!("expected a number of {unit}"))?;
-    if (low..=high).contains(&value) {
-        Ok(value)
-    } else {
-        Err(format!("expected {low} to {high} {unit}"))
-    }
-}
-
 pub fn run(args: &MeasureArgs, surroundings: &Surroundings) -> Result<Outcome, Stop> {
     let mut found = files::visit_files(&args.paths)?;
-    if args.stature.is_some() {
-        found.facts.stature_cm = args.stature;
-    }
-    if args.arm_limit.is_some() {
-        found.facts.arm_limit_deg = args.arm_limit;
-    }
-    if let Some(operated) = args.operated_side {
-        found.facts.operated = Some(operated.operated());
-    }
+    args.person.settle(&mut found.facts);
     let placed = match &args.landmarks {
         Some(path) => placed(path, &found)?,
         None => BTreeMap::new(),
@@ -110,7 +65,7 @@ pub fn run(args: &MeasureArgs, surroundings: &Surroundings) -> Result<Outcome, S
         prepare_overlay(folder, &found.photos)?;
     }
     let finder = load(&args.look, surroundings)?;
-    let wish = wish(args.view, args.task);
+    let wish = args.person.wish();
     let photos = found.photos.iter().map(|path| {
         let manual = placed.get(&files::name(path)).cloned().unwrap_or_default();
         files::photo(path, wish, manual)
@@ -179,13 +134,10 @@ fn placed(path: &Path, found: &VisitFiles) -> Result<BTreeMap<String, Vec<Manual
 
 fn draw(visit: &Visit, paths: &[PathBuf], folder: &Path, show_faces: bool) -> Result<(), Stop> {
     for (record, path) in visit.photos.iter().zip(paths) {
-        let Some(photo) = files::bytes(path)
-            .ok()
-            .and_then(|bytes| Photo::decode(&bytes, Limits::default()).ok())
-        else {
+        let Some(photo) = files::picture(path, record) else {
             continue;
         };
-        let drawn = report::overlay(photo.upright(), record, show_faces);
+        let drawn = report::overlay(&photo, record, show_faces);
         let target = folder.join(format!("{}{}", record.file, files::DRAWN));
         let mut bytes = Vec::new();
         JpegEncoder::new_with_quality(&mut bytes, 88).encode_image(&drawn)?;

@@ -5,6 +5,7 @@ mod check;
 mod compare;
 mod files;
 mod measure;
+mod person;
 
 use std::ffi::OsString;
 use std::fmt::Display;
@@ -13,9 +14,7 @@ use std::process::ExitCode;
 
 use clap::{Args, Parser, Subcommand, ValueEnum};
 
-use tragus::body::{Operated, Side, Task};
 use tragus::infer::{Finder, PoseNetKind, Runtime, RuntimeChoice};
-use tragus::locate::{Wish, WishedView};
 
 /// Measures standing posture and overhead reach from photos, with the error of every number.
 ///
@@ -52,56 +51,6 @@ struct LookArgs {
 enum PoseNetArg {
     Full,
     Heavy,
-}
-
-#[derive(Clone, Copy, ValueEnum)]
-enum ViewArg {
-    Side,
-    SideLeft,
-    SideRight,
-    Front,
-    Back,
-}
-
-#[derive(Clone, Copy, ValueEnum)]
-enum TaskArg {
-    Stand,
-    Reach,
-}
-
-#[derive(Clone, Copy, ValueEnum)]
-enum OperatedArg {
-    Left,
-    Right,
-    Both,
-    None,
-}
-
-impl OperatedArg {
-    fn operated(self) -> Operated {
-        match self {
-            OperatedArg::Left => Operated::One(Side::Left),
-            OperatedArg::Right => Operated::One(Side::Right),
-            OperatedArg::Both => Operated::Both,
-            OperatedArg::None => Operated::Neither,
-        }
-    }
-}
-
-fn wish(view: Option<ViewArg>, task: Option<TaskArg>) -> Wish {
-    Wish {
-        view: view.map(|view| match view {
-            ViewArg::Side => WishedView::Side(None),
-            ViewArg::SideLeft => WishedView::Side(Some(Side::Left)),
-            ViewArg::SideRight => WishedView::Side(Some(Side::Right)),
-            ViewArg::Front => WishedView::Front,
-            ViewArg::Back => WishedView::Back,
-        }),
-        task: task.map(|task| match task {
-            TaskArg::Stand => Task::Stand,
-            TaskArg::Reach => Task::Reach,
-        }),
-    }
 }
 
 /// How a run ended, when it could run.

@@ -30,16 +30,25 @@ pub struct Detection {
     pub rim: Point<Crop>,
 }
 
+/// Side of the square in which the pose net should look, and how far the body is turned clockwise
+/// from upright, from the middle of the body's circle and the point on its rim.
+pub(super) fn square_around<S>(mid_hip: Point<S>, rim: Point<S>) -> (f64, Angle) {
+    let up = rim - mid_hip;
+    (
+        2.0 * REGION * up.length(),
+        Angle::from_radians(up.x.atan2(-up.y)),
+    )
+}
+
 impl Detection {
     /// Side of the square in which the pose net should look.
     pub fn region_side(&self) -> f64 {
-        2.0 * REGION * self.mid_hip.distance(self.rim)
+        square_around(self.mid_hip, self.rim).0
     }
 
     /// How far the body is turned clockwise from upright.
     pub fn turn(&self) -> Angle {
-        let up = self.rim - self.mid_hip;
-        Angle::from_radians(up.x.atan2(-up.y))
+        square_around(self.mid_hip, self.rim).1
     }
 
     /// Shared area over joint area of two boxes; 0 for boxes that don't touch.

@@ -297,11 +297,11 @@ impl Seen {
     fn region(&self) -> Region {
         let mid_hip = self.photo_from_crop.apply(self.pose.mid_hip);
         let rim = self.photo_from_crop.apply(self.pose.rim);
-        let up = rim - mid_hip;
+        let (side, turn) = detector::square_around(mid_hip, rim);
         Region {
             centre: mid_hip,
-            side: (2.0 * 1.25 * up.length()).max(1.0),
-            turn: Angle::from_radians(up.x.atan2(-up.y)),
+            side: side.max(1.0),
+            turn,
         }
     }
 

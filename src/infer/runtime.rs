@@ -49,7 +49,7 @@ pub struct Runtime {
     choice: RuntimeChoice,
 }
 
-#[derive(Debug, Error)]
+#[derive(Clone, Debug, Error)]
 pub enum RuntimeError {
     #[error("this is not an ONNX Runtime library that can be loaded ({detail}): {}", .path.display())]
     Library { path: PathBuf, detail: String },
@@ -67,7 +67,7 @@ impl Runtime {
         match RUNTIME.get_or_init(|| start(choice)) {
             Ok(runtime) if runtime.choice == *choice => Ok(runtime),
             Ok(runtime) => Err(RuntimeError::AlreadyChosen(runtime.choice.clone())),
-            Err(error) => Err(error.again()),
+            Err(error) => Err(error.clone()),
         }
     }
 
@@ -81,19 +81,6 @@ impl Runtime {
 
     pub(super) fn environment(&self) -> &Environment {
         &self.environment
-    }
-}
-
-impl RuntimeError {
-    fn again(&self) -> RuntimeError {
-        match self {
-            RuntimeError::Library { path, detail } => RuntimeError::Library {
-                path: path.clone(),
-                detail: detail.clone(),
-            },
-            RuntimeError::Start(detail) => RuntimeError::Start(detail.clone()),
-            RuntimeError::AlreadyChosen(choice) => RuntimeError::AlreadyChosen(choice.clone()),
-        }
     }
 }
 

@@ -27,6 +27,11 @@ pub struct Photo {
 /// Below this many pixels a side, a half-size copy is of no use to any crop.
 const SMALLEST_LEVEL: u32 = 192;
 
+/// Reads the upright picture alone from the bytes of a file, for those who only show it.
+pub fn upright(bytes: &[u8], limits: Limits) -> Result<RgbImage, PhotoError> {
+    decode::decode(bytes, limits).map(|(upright, _)| upright)
+}
+
 impl Photo {
     /// Reads a photo from the bytes of a file.
     pub fn decode(bytes: &[u8], limits: Limits) -> Result<Photo, PhotoError> {

@@ -1,11 +1,13 @@
 //! `visit.json`: what is known about a visit besides its photos.
 
+use std::ops::RangeInclusive;
+
 use jiff::civil::Date;
 use serde::{Deserialize, Serialize};
 
 use super::{RecordError, parse, wrong};
 use crate::body::Operated;
-use crate::visit::VisitFacts;
+use crate::visit::{ARM_LIMITS_DEG, STATURES_CM, VisitFacts};
 
 /// The fields as they stand in files; all optional.
 #[derive(Clone, Debug, Default, Deserialize, Serialize)]
@@ -63,9 +65,10 @@ impl TryFrom<FactsFile> for VisitFacts {
                 })
             })
             .transpose()?;
-        let within = |field: &str, value: Option<f64>, low: f64, high: f64| match value {
-            Some(v) if !(low..=high).contains(&v) => {
-                Err(wrong(field, v, format!("between {low} and {high}")))
+        let within = |field: &str, value: Option<f64>, range: RangeInclusive<f64>| match value {
+            Some(v) if !range.contains(&v) => {
+                let expected = format!("between {} and {}", range.start(), range.end());
+                Err(wrong(field, v, expected))
             }
             other => Ok(other),
         };
@@ -73,9 +76,9 @@ impl TryFrom<FactsFile> for VisitFacts {
             label: file.label,
             date,
             case: file.case,
-            stature_cm: within("stature_cm", file.stature_cm, 80.0, 230.0)?,
+            stature_cm: within("stature_cm", file.stature_cm, STATURES_CM)?,
             operated,
-            arm_limit_deg: within("arm_limit_deg", file.arm_limit_deg, 0.0, 200.0)?,
+            arm_limit_deg: within("arm_limit_deg", file.arm_limit_deg, ARM_LIMITS_DEG)?,
         })
     }
 }

@@ -1,0 +1,106 @@
+//! Options that say what the photos do not: about the person, and how the photos were taken.
+
+use std::ops::RangeInclusive;
+
+use clap::{Args, ValueEnum};
+
+use tragus::body::{Operated, Side, Task};
+use tragus::locate::{Wish, WishedView};
+use tragus::visit::{ARM_LIMITS_DEG, STATURES_CM, VisitFacts};
+
+#[derive(Args)]
+pub struct PersonArgs {
+    /// Body height in cm; it gives the scale for lengths
+    #[arg(long, value_name = "CM", value_parser = stature)]
+    stature: Option<f64>,
+    /// The limit that the surgeon or therapist set for raising the arm, in degrees
+    #[arg(long, value_name = "DEG", value_parser = arm_limit)]
+    arm_limit: Option<f64>,
+    /// The side of the surgery; a limit holds for it, and for both sides when it is not said
+    #[arg(long, value_enum, ignore_case = true)]
+    operated_side: Option<OperatedArg>,
+    /// Take every photo as seen from here, instead of recognising it
+    #[arg(long, value_enum, ignore_case = true)]
+    view: Option<ViewArg>,
+    /// Take every photo as this, instead of recognising it
+    #[arg(long, value_enum, ignore_case = true)]
+    task: Option<TaskArg>,
+}
+
+#[derive(Clone, Copy, ValueEnum)]
+enum ViewArg {
+    Side,
+    SideLeft,
+    SideRight,
+    Front,
+    Back,
+}
+
+#[derive(Clone, Copy, ValueEnum)]
+enum TaskArg {
+    Stand,
+    Reach,
+}
+
+#[derive(Clone, Copy, ValueEnum)]
+enum OperatedArg {
+    Left,
+    Right,
+    Both,
+    None,
+}
+
+impl PersonArgs {
+    /// Puts what was typed over what is known; the rest stays.
+    pub fn settle(&self, facts: &mut VisitFacts) {
+        let operated = self.operated_side.map(|side| match side {
+            OperatedArg::Left => Operated::One(Side::Left),
+            OperatedArg::Right => Operated::One(Side::Right),
+            OperatedArg::Both => Operated::Both,
+            OperatedArg::None => Operated::Neither,
+        });
+        facts.stature_cm = self.stature.or(facts.stature_cm);
+        facts.arm_limit_deg = self.arm_limit.or(facts.arm_limit_deg);
+        facts.operated = operated.or(facts.operated);
+    }
+
+    pub fn wish(&self) -> Wish {
+        Wish {
+            view: self.view.map(|view| match view {
+                ViewArg::Side => WishedView::Side(None),
+                ViewArg::SideLeft => WishedView::Side(Some(Side::Left)),
+                ViewArg::SideRight => WishedView::Side(Some(Side::Right)),
+                ViewArg::Front => WishedView::Front,
+                ViewArg::Back => WishedView::Back,
+            }),
+            task: self.task.map(|task| match task {
+                TaskArg::Stand => Task::Stand,
+                TaskArg::Reach => Task::Reach,
+            }),
+        }
+    }
+}
+
+fn stature(text: &str) -> Result<f64, String> {
+    within(text, &STATURES_CM, "cm")
+}
+
+fn arm_limit(text: &str) -> Result<f64, String> {
+    within(text, &ARM_LIMITS_DEG, "degrees")
+}
+
+fn within(text: &str, range: &RangeInclusive<f64>, unit: &str) -> Result<f64, String> {
+    let value: f64 = text
+        .replace(',', ".")
+        .parse()
+        .map_err(|_| format!("expected a number of {unit}"))?;
+    if range.contains(&value) {
+        Ok(value)
+    } else {
+        Err(format!(
+            "expected {} to {} {unit}",
+            range.start(),
+            range.end()
+        ))
+    }
+}
