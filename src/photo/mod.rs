@@ -6,6 +6,7 @@
 
 mod decode;
 mod exif;
+mod file;
 mod quality;
 
 use image::{Rgb, RgbImage};
@@ -13,6 +14,7 @@ use imageproc::geometric_transformations::{Border, Interpolation, warp_into_with
 
 pub use decode::{Limits, PhotoError, PhotoErrorKind};
 pub use exif::CameraTags;
+pub use file::{DRAWN, ENDINGS, is_photo_name, read_bytes};
 pub use quality::{PhotoFault, judge};
 
 use decode::{Decoded, Detail};
