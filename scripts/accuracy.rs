@@ -90,6 +90,8 @@ fn main() {
     let mut raw: BTreeMap<(&str, &str, String), [Errors; 2]> = BTreeMap::new();
     let mut measures: BTreeMap<String, Errors> = BTreeMap::new();
     let mut camera: BTreeMap<&str, Errors> = BTreeMap::new();
+    let mut pixels: Vec<f64> = Vec::new();
+    let mut apart: Vec<f64> = Vec::new();
     let (mut photos, mut unfound, mut confused, mut lacking) = (0, 0, 0, 0);
     for folder in folders {
         let truth: Value = json(&folder.join("truth.json"));
@@ -184,6 +186,12 @@ fn main() {
             // Errors in thousandths of stature: forward or outward, and down.
             let per_mille = 1000.0 * 1000.0 * truth["camera"]["distance_m"].as_f64().unwrap()
                 / (truth["camera"]["focal_px"].as_f64().unwrap() * stature);
+            let thorough = (effort == Effort::Quick).then(|| {
+                let (record, _) =
+                    pipeline::measure_photo(&finder, &facts, &input, Effort::Thorough)
+                        .expect("nets");
+                record.landmarks
+            });
             for (landmark, located) in &record.landmarks {
                 let want = &truth["landmarks"][landmark.name()];
                 let (Some(x), Some(y)) = (want["x"].as_f64(), want["y"].as_f64()) else {
@@ -214,6 +222,12 @@ fn main() {
                     ("away", away * (located.at.x - x) * per_mille),
                     ("down", (located.at.y - y) * per_mille),
                 ];
+                if let Some(other) = thorough.as_ref().and_then(|all| all.get(landmark)) {
+                    for off in [located.at.x - other.at.x, located.at.y - other.at.y] {
+                        apart.push((off * per_mille).powi(2));
+                    }
+                }
+                pixels.push((located.at.x - x).hypot(located.at.y - y));
                 for (axis, error) in errors {
                     landmarks
                         .entry(format!("{key} {axis}"))
@@ -253,6 +267,18 @@ fn main() {
     println!(
         "\n{photos} photos, {unfound} without a person, {confused} with view or task confused, {lacking} measures without a value"
     );
+    println!(
+        "landmarks lie {:.2} pixels from the truth on average ({} landmarks)",
+        pixels.iter().sum::<f64>() / pixels.len() as f64,
+        pixels.len()
+    );
+    if effort == Effort::Quick {
+        println!(
+            "a quick look lies {:.2} thousandths of stature from the thorough one in each coordinate \
+             (root mean square)",
+            (apart.iter().sum::<f64>() / apart.len() as f64).sqrt()
+        );
+    }
     println!("\nlandmarks, thousandths of stature");
     for (key, errors) in &landmarks {
         println!("{key:44} {}", errors.line());
