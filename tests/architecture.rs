@@ -9,7 +9,7 @@ use crate::common::root;
 /// Every room of `src`, and the rooms that it may import: those it imports today. A room stands
 /// below all that import it, so the list has no circles. `scale` knows `visit` for the camera's
 /// setup that it reports, `locate` for the landmarks that it fills in.
-const ROOMS: [(&str, &[&str]); 17] = [
+const ROOMS: [(&str, &[&str]); 20] = [
     ("geometry", &[]),
     ("body", &[]),
     ("estimate", &[]),
@@ -24,6 +24,8 @@ const ROOMS: [(&str, &[&str]); 17] = [
     ),
     ("scale", &["body", "estimate", "geometry", "visit"]),
     ("compare", &["body", "estimate", "measure", "visit"]),
+    ("sheet", &[]),
+    ("scores", &["body", "estimate", "measure", "sheet", "visit"]),
     (
         "survey",
         &[
@@ -47,10 +49,17 @@ const ROOMS: [(&str, &[&str]); 17] = [
         ],
     ),
     (
+        "batch",
+        &[
+            "body", "checksum", "infer", "locate", "photo", "pipeline", "record", "scores",
+            "sheet", "visit",
+        ],
+    ),
+    (
         "cli",
         &[
-            "body", "checksum", "compare", "infer", "locate", "measure", "photo", "pipeline",
-            "record", "report", "visit",
+            "batch", "body", "checksum", "compare", "infer", "locate", "measure", "photo",
+            "pipeline", "record", "report", "scores", "visit",
         ],
     ),
     ("main", &["cli"]),

@@ -1,6 +1,7 @@
 //! The integration tests, one binary: each module is a room of its own.
 
 mod architecture;
+mod batch;
 mod cases;
 mod cli;
 mod common;

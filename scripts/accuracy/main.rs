@@ -3,6 +3,7 @@
 //! `cargo run --release --example accuracy -- FOLDER...` measures every folder that holds a
 //! `visit.json` and a `truth.json` (made by `scripts/people/`) and prints, for each landmark and
 //! measure, the error against the truth, its bias, and how often it lies within the stated error.
+//! `--readme FILE` measures one truth set of two cameras instead, and puts its table into FILE.
 //! `--each` also prints every reading, `--table` the rows of `locate::accuracy`, `--heavy` uses the
 //! heavy pose net. With `ORT_DYLIB_PATH` set, that ONNX Runtime runs the nets.
 //! The figures in `locate::accuracy`, `scale::stature` and README come from here.
@@ -57,8 +58,15 @@ impl Errors {
     }
 }
 
+mod table;
+
 fn main() {
     let arguments: Vec<String> = std::env::args().skip(1).collect();
+    if let [set, flag, readme] = &arguments[..]
+        && flag == "--readme"
+    {
+        return write_table(Path::new(set), Path::new(readme));
+    }
     let (verbose, rest): (Vec<_>, Vec<_>) = arguments.into_iter().partition(|a| a == "--each");
     let (heavy, rest): (Vec<_>, Vec<_>) = rest.into_iter().partition(|a| a == "--heavy");
     let (quick, rest): (Vec<_>, Vec<_>) = rest.into_iter().partition(|a| a == "--quick");
@@ -306,6 +314,18 @@ fn main() {
     for (key, errors) in &measures {
         println!("{key:44} {}", errors.line());
     }
+}
+
+/// Measures a truth set on the built-in runtime, as the test that holds README to it does.
+fn write_table(set: &Path, readme: &Path) {
+    let runtime = Runtime::start(&RuntimeChoice::Embedded).expect("the built-in runtime");
+    let workers = rayon::current_num_threads();
+    let finder = Finder::load(runtime, PoseNetKind::Full, workers).expect("the nets");
+    let table = table::markdown(&table::measure(&finder, set));
+    println!("{table}");
+    let text = std::fs::read_to_string(readme).expect("a README");
+    let text = table::put(&text, &table).expect("a place for the table in the README");
+    record::write_atomically(readme, text.as_bytes()).expect("a README that can be written");
 }
 
 /// The sign of "forward" (side view) or "outward" (front and back) along the photo's x.
