@@ -1,6 +1,7 @@
 //! The command line: what was typed, checked, and handed to the pipeline. Results go to standard
 //! output, everything else to standard error.
 
+mod agree;
 mod check;
 mod compare;
 mod files;
@@ -34,6 +35,8 @@ enum Command {
     Compare(compare::CompareArgs),
     /// Check one photo of an overhead reach, in plain words
     Check(check::CheckArgs),
+    /// Agreement of two or more raters, cameras or days: bias, limits, ICC, SEM, MDC95
+    Agree(agree::AgreeArgs),
 }
 
 /// Options of every command that looks at photos.
@@ -81,6 +84,7 @@ pub fn run(arguments: impl Iterator<Item = OsString>, surroundings: &Surrounding
         Command::Measure(args) => measure::run(args, surroundings),
         Command::Compare(args) => compare::run(args, surroundings),
         Command::Check(args) => check::run(args, surroundings),
+        Command::Agree(args) => agree::run(args),
     };
     match outcome {
         Ok(Outcome::Complete) => ExitCode::SUCCESS,
