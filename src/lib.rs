@@ -9,6 +9,7 @@
 //! A side is always the subject's own. A missing value is a value: it says why.
 
 pub mod agree;
+pub mod batch;
 pub mod body;
 pub mod checksum;
 pub mod compare;
@@ -23,5 +24,6 @@ pub mod record;
 pub mod report;
 pub mod scale;
 pub mod scores;
+pub mod sheet;
 pub mod survey;
 pub mod visit;

@@ -2,6 +2,7 @@
 //! output, everything else to standard error.
 
 mod agree;
+mod batch;
 mod check;
 mod compare;
 mod files;
@@ -33,6 +34,8 @@ enum Command {
     Measure(measure::MeasureArgs),
     /// Compare visits, oldest first: what changed beyond error, and what did not
     Compare(compare::CompareArgs),
+    /// Measure a folder of photos into one table, as many as there are
+    Batch(batch::BatchArgs),
     /// Check one photo of an overhead reach, in plain words
     Check(check::CheckArgs),
     /// Agreement of two or more raters, cameras or days: bias, limits, ICC, SEM, MDC95
@@ -54,6 +57,15 @@ struct LookArgs {
 enum PoseNetArg {
     Full,
     Heavy,
+}
+
+impl PoseNetArg {
+    const fn kind(self) -> PoseNetKind {
+        match self {
+            PoseNetArg::Full => PoseNetKind::Full,
+            PoseNetArg::Heavy => PoseNetKind::Heavy,
+        }
+    }
 }
 
 /// How a run ended, when it could run.
@@ -83,6 +95,7 @@ pub fn run(arguments: impl Iterator<Item = OsString>, surroundings: &Surrounding
     let outcome = match &cli.command {
         Command::Measure(args) => measure::run(args, surroundings),
         Command::Compare(args) => compare::run(args, surroundings),
+        Command::Batch(args) => batch::run(args, surroundings),
         Command::Check(args) => check::run(args, surroundings),
         Command::Agree(args) => agree::run(args),
     };
@@ -122,8 +135,18 @@ fn stop(what: impl Display, path: &Path, hint: impl Into<String>) -> Stop {
     }
 }
 
-/// Loads the nets, and says where they run when that is not the built-in runtime.
+/// Loads the nets for the photos of one visit.
 fn load(look: &LookArgs, surroundings: &Surroundings) -> Result<Finder, Stop> {
+    let workers = rayon::current_num_threads();
+    load_for(look, surroundings, workers).map(|(finder, _)| finder)
+}
+
+/// Loads the nets for so many workers, and tells where they run.
+fn load_for(
+    look: &LookArgs,
+    surroundings: &Surroundings,
+    workers: usize,
+) -> Result<(Finder, &'static Runtime), Stop> {
     let choice = RuntimeChoice::settle(
         &look.runtime,
         surroundings.ort_dylib_path.clone().map(PathBuf::from),
@@ -133,11 +156,10 @@ fn load(look: &LookArgs, surroundings: &Surroundings) -> Result<Finder, Stop> {
         error: error.into(),
         hint: Some("--runtime embedded needs no library and always works".to_owned()),
     })?;
-    let kind = match look.pose_net {
-        PoseNetArg::Full => PoseNetKind::Full,
-        PoseNetArg::Heavy => PoseNetKind::Heavy,
-    };
-    Ok(Finder::load(runtime, kind, rayon::current_num_threads())?)
+    Ok((
+        Finder::load(runtime, look.pose_net.kind(), workers)?,
+        runtime,
+    ))
 }
 
 /// Says something to the user beside the results. When even that fails, nobody is left to tell.

@@ -12,7 +12,7 @@ pub use plot::{Plot, agreement_plots};
 pub use table::agreement_table;
 
 /// What raters are called: A, B, … and after Z by number.
-pub fn letter(rater: usize) -> String {
+fn letter(rater: usize) -> String {
     match u8::try_from(rater) {
         Ok(index) if index < 26 => char::from(b'A' + index).to_string(),
         _ => format!("#{}", rater + 1),

@@ -109,7 +109,7 @@ fn left_out(text: &mut String, agreement: &Agreement) {
 
 /// One table: its head, and the lines of a group under it.
 struct Section {
-    title: &'static str,
+    title: String,
     head: Vec<String>,
     lines: Box<dyn Fn(&Group) -> Vec<Vec<String>>>,
 }
@@ -153,7 +153,6 @@ fn side(group: &Group) -> String {
 
 fn differences(agreement: &Agreement) -> Section {
     let pairs = agreement.raters.len() > 2;
-    let word = difference_word(agreement);
     let mut head = head(&[
         "",
         "n",
@@ -163,31 +162,27 @@ fn differences(agreement: &Agreement) -> Section {
         "Lower limit [95 % CI]",
         "Upper limit [95 % CI]",
     ]);
-    head[1 + usize::from(false)] = "n".to_owned();
     if pairs {
         head.insert(1, "Pair".to_owned());
-    } else {
-        head[0] = format!("B − A");
     }
+    let what = match (agreement.reference, pairs) {
+        (true, _) => "Errors, rater − reference",
+        (false, true) => "Differences",
+        (false, false) => "Differences, B − A",
+    };
     Section {
-        title: match word {
-            "error" => "Errors: rater minus reference, bias and limits of agreement",
-            _ => "Differences: bias and limits of agreement",
-        },
+        title: format!("{what}: bias and limits of agreement"),
         head,
         lines: Box::new(move |group| {
-            group
-                .pairs
-                .iter()
-                .map(|pair| {
-                    let mut line = vec![side(group), group.rows.len().to_string()];
-                    if pairs {
-                        line.insert(1, name(pair));
-                    }
-                    line.extend(difference_cells(pair));
-                    line
-                })
-                .collect()
+            let line = |pair: &Pair| {
+                let mut line = vec![side(group), group.rows.len().to_string()];
+                if pairs {
+                    line.insert(1, name(pair));
+                }
+                line.extend(difference_cells(pair));
+                line
+            };
+            group.pairs.iter().map(line).collect()
         }),
     }
 }
@@ -237,7 +232,7 @@ fn brackets(interval: Interval, decimals: usize) -> String {
 
 fn reliability() -> Section {
     Section {
-        title: "Reliability: intraclass correlation [95 % CI]",
+        title: "Reliability: intraclass correlation [95 % CI]".to_owned(),
         head: head(&[
             "",
             "n",
@@ -289,7 +284,8 @@ fn icc_cell(icc: Icc) -> String {
 
 fn errors() -> Section {
     Section {
-        title: "Standard error of measurement (SEM) and minimal detectable change (MDC95), by definition",
+        title: "Standard error of measurement (SEM) and minimal detectable change (MDC95), by definition"
+            .to_owned(),
         head: head(&[
             "",
             "",
@@ -350,7 +346,10 @@ fn coverage(agreement: &Agreement) -> Section {
         head.insert(1, "Pair".to_owned());
     }
     Section {
-        title: "Stated errors: share of differences within them, and the share expected",
+        title: format!(
+            "Stated sigmas: share of {}s within them (and the share expected)",
+            difference_word(agreement)
+        ),
         head,
         lines: Box::new(move |group| {
             let lines = group.pairs.iter().filter_map(|pair| {
