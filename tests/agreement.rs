@@ -125,8 +125,7 @@ fn mean_squares_and_standard_errors_by_definition() {
     for (by_icc, value) in sem.by_icc.iter().zip([2.4756, 2.2842, 1.4473]) {
         agrees(by_icc.expect("a standard error").value, value, 4);
     }
-    // With one way only, mean square and correlation tell the same story (computed):
-    // 15 degrees of freedom, chi-square points 6.262 and 27.488.
+    // 15 degrees of freedom, chi-square points 6.262 and 27.488 (from a table, memory).
     let interval = sem.consistency.interval.expect("an interval");
     agrees(interval.low, 1.00968 * (15f64 / 27.488).sqrt(), 3);
     agrees(interval.high, 1.00968 * (15f64 / 6.262).sqrt(), 3);
@@ -479,6 +478,15 @@ fn degenerate_tables_have_reasons_and_no_number_that_is_none() {
     assert_eq!(icc.mean[0], Err(Undefined::NoSpreadBetween));
     assert_eq!(icc.single[1], Err(Undefined::NoVariance));
     assert!(!crossed.undefined().is_empty());
+
+    // A correlation so far below zero leaves the second form's interval next to no freedom.
+    let opposed = of_columns(&[
+        vec![146.7073616769579, 123.4136818104486, 50.0],
+        vec![117.38833466183809, 161.56253721699048, 176.75900784956033],
+    ]);
+    let agreement_form = reliability(&opposed).icc.single[1].expect("a correlation");
+    assert!(agreement_form.value < -0.7);
+    assert_eq!(agreement_form.interval, Err(Undefined::NoFreedom));
 
     let none = vec![Score {
         value: None,

@@ -10,7 +10,7 @@ mod interval;
 mod join;
 mod reliability;
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 
 use crate::body::Side;
 use crate::measure::Measure;
@@ -134,6 +134,8 @@ pub struct Agreement {
     pub raters: Vec<Tally>,
     /// Rows with a value from every rater.
     pub complete: usize,
+    /// Persons among these rows; `None` when one of them names no person.
+    pub persons: Option<usize>,
     /// In the catalogue's order, others after; left, right, both.
     pub groups: Vec<Group>,
     /// Measures of which raters have the same photo and side in different units, with the units.
@@ -179,13 +181,11 @@ pub const ICC_NAMES: [&str; 6] = [
 pub fn agreement(raters: &[&[Score]], reference: bool) -> Result<Agreement, AgreeError> {
     let joined = join::join(raters)?;
     let groups = groups(&joined, raters.len(), reference);
+    let complete = || joined.rows.iter().filter(|row| row.values.is_some());
     Ok(Agreement {
         reference,
-        complete: joined
-            .rows
-            .iter()
-            .filter(|row| row.values.is_some())
-            .count(),
+        complete: complete().count(),
+        persons: persons(complete().map(|row| row.person)),
         raters: joined.tallies,
         groups,
         unit_clashes: joined.unit_clashes,
@@ -288,6 +288,6 @@ fn persons<'a>(named: impl Iterator<Item = &'a str>) -> Option<usize> {
     if named.is_empty() || named.contains(&"") {
         return None;
     }
-    let distinct: std::collections::BTreeSet<&str> = named.into_iter().collect();
+    let distinct: BTreeSet<&str> = named.into_iter().collect();
     Some(distinct.len())
 }

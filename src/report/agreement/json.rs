@@ -15,7 +15,7 @@ const SCHEMA: &str = "tragus-agreement/1";
 ///
 /// - `files[]`: `name` (A, B, …), `file`, `rows`, `without_measure`, `without_value`,
 ///   `not_in_all`, `states_sigma`, `is_reference`
-/// - `complete_rows`: rows with a value in every file
+/// - `complete_rows`: rows with a value in every file; `persons`: whose they are, null when not told
 /// - `groups[]`: one per `measure`, `of` (what an asymmetry compares, or null), `unit` and `side`
 ///   (left, right, both or empty), with `n`, `persons` (null when not told), `unmeasured` and
 ///   `not_in_all` rows
@@ -40,6 +40,7 @@ pub fn agreement_json(agreement: &Agreement, files: &[String]) -> Value {
             "states_sigma": tally.states_sigma,
         })).collect::<Vec<_>>(),
         "complete_rows": agreement.complete,
+        "persons": agreement.persons,
         "groups": agreement.groups.iter().map(group).collect::<Vec<_>>(),
         "remarks": remarks(agreement),
         "notes": notes(agreement),

@@ -66,8 +66,14 @@ fn heading(agreement: &Agreement, files: &[String]) -> String {
         );
     }
     let compared = count(agreement.complete, "row");
+    let of = match agreement.persons {
+        Some(persons) => format!(", of {}", count(persons, "person")),
+        None => String::new(),
+    };
     text.push_str(&wrapped(
-        &format!("Compared: {compared} with a value in every file. All other rows are left out."),
+        &format!(
+            "Compared: {compared} with a value in every file{of}. All other rows are left out."
+        ),
         "",
     ));
     text
