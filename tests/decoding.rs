@@ -9,9 +9,10 @@ use serde_json::Value;
 
 use tragus::body::{Landmark, Side};
 use tragus::geometry::Point;
-use tragus::infer::{NetPose, decode_detections, decode_pose, merge_detections};
+use tragus::infer::{Effort, NetPose, decode_detections, decode_pose, merge_detections};
+use tragus::photo::Photo;
 
-use crate::common::root;
+use crate::common::{finder, root};
 
 fn fixture(path: &str) -> PathBuf {
     root().join("fixtures").join(path)
@@ -236,7 +237,8 @@ fn drawn(at: (f32, f32), heat: impl Fn(usize, usize) -> f32) -> NetPose {
     )
 }
 
-/// A cell of a heat map is 4 pixels wide: the middle of cell 30 lies at 122.
+/// A cell of a heat map is 4 pixels wide and stands for its corner: cell 30 lies at 120.
+/// [`a_mirrored_photo_shows_the_same_places`] is the check that this is so.
 #[test]
 fn a_sure_heat_map_draws_its_point_to_the_middle_of_the_warm_cells() {
     let hot = |row: usize, column: usize, cells: &[(usize, usize)]| {
@@ -251,9 +253,40 @@ fn a_sure_heat_map_draws_its_point_to_the_middle_of_the_warm_cells() {
         hot(row, column, &[(21, 30), (21, 31)])
     });
     for landmark in one.points.keys() {
-        assert!(one.points[landmark].at.distance(Point::new(122.0, 86.0)) < 1e-3);
-        assert!(two.points[landmark].at.distance(Point::new(124.0, 86.0)) < 1e-3);
+        assert!(one.points[landmark].at.distance(Point::new(120.0, 84.0)) < 1e-3);
+        assert!(two.points[landmark].at.distance(Point::new(122.0, 84.0)) < 1e-3);
     }
+}
+
+/// Whatever the net's points stand for, in a mirror they must lie at the mirrored places. An
+/// offset between heat map and picture would move them to one side in both.
+#[test]
+fn a_mirrored_photo_shows_the_same_places() {
+    let mut apart = Vec::new();
+    for file in [
+        "intake/front.jpg",
+        "intake/side-right.jpg",
+        "follow-up/front-reach.jpg",
+    ] {
+        let photo = image::open(fixture("demo").join(file)).unwrap().into_rgb8();
+        let (width, mirrored) = (
+            f64::from(photo.width()),
+            image::imageops::flip_horizontal(&photo),
+        );
+        let seen = |picture| {
+            let photo = Photo::new(picture, Default::default());
+            let search = finder().search(&photo, Effort::Quick).unwrap();
+            search.person.unwrap().samples.remove(0)
+        };
+        let (plain, mirrored) = (seen(photo), seen(mirrored).with_sides_exchanged());
+        for (landmark, point) in &plain.points {
+            apart.push(point.at.x - (width - mirrored.points[landmark].at.x));
+        }
+    }
+    let mean = apart.iter().sum::<f64>() / apart.len() as f64;
+    println!("{} points, on average {mean:.2} pixels apart", apart.len());
+    // Cells read at their middle put them 10 pixels of these photos apart.
+    assert!(mean.abs() < 2.0, "{mean}");
 }
 
 #[test]

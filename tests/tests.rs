@@ -1,5 +1,6 @@
 //! The integration tests, one binary: each module is a room of its own.
 
+mod accuracy;
 mod agreement;
 mod architecture;
 mod batch;

@@ -209,15 +209,8 @@ fn face_in_one_look(sample: &Sample) -> Option<FaceCircle> {
     let to_features = farthest(&mut features.into_iter().flatten().flatten());
     // In profile the features lie close together; the ear tells how large the head is.
     let to_ear = farthest(&mut Side::BOTH.into_iter().filter_map(|side| at(Tragus(side))));
-    // The net sets the eyes too low in profile, so the circle sits higher than its points.
-    let up = eyes - mouth;
-    let raise = if up.length() > 0.0 {
-        up * (0.2 * to_ear / up.length())
-    } else {
-        up
-    };
     Some(FaceCircle {
-        centre: centre + raise,
+        centre,
         radius: (1.7 * to_features).max(0.9 * to_ear).max(4.0),
     })
 }
