@@ -11,9 +11,9 @@ use crate::agree::{
 use crate::measure::Unit;
 use crate::report::axis::{Axis, at};
 use crate::report::chart::marker;
-use crate::report::number::{decimals_of, plain};
+use crate::report::number::plain;
 
-use super::{difference_word, letter, title, unit};
+use super::{decimals, difference_word, letter, title, unit};
 
 const WIDTH: f64 = 760.0;
 const HEIGHT: f64 = 500.0;
@@ -149,7 +149,7 @@ impl<'a> Figure<'a> {
                 LEFT..WIDTH - RIGHT,
             ),
             y: Axis::over(heights, 1e-6 * size, HEIGHT - BOTTOM..TOP),
-            decimals: decimals_of(spread.sd / (differences.n as f64).sqrt()),
+            decimals: decimals(agreement, &group.quantity),
             agreement,
             files,
             group,
@@ -196,7 +196,7 @@ impl<'a> Figure<'a> {
                     text x="20" y=(at(middle)) text-anchor="middle"
                         transform=(format!("rotate(-90 20 {})", at(middle))) { (up) }
                     text class="small" x="16" y=(HEIGHT - 12.0) {
-                        (first) ": " (short(&self.files[self.pair.first])) "   "
+                        (first) ": " (short(&self.files[self.pair.first])) "; "
                         (second) ": " (short(&self.files[self.pair.second]))
                     }
                 }
