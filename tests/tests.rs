@@ -2,6 +2,7 @@
 
 mod agreement;
 mod architecture;
+mod batch;
 mod cases;
 mod cli;
 mod common;
