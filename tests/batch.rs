@@ -92,8 +92,16 @@ fn every_format_holds_the_same_rows_on_any_number_of_cores() {
     assert_eq!(flexion.status, "measured");
     assert!(flexion.sigma.is_some_and(|sigma| sigma > 0.5));
     // The manifest's stature gives lengths, its operated side the asymmetry.
-    assert!(find("intake/side-reach.jpg", "arm_to_ear", "cm").value.is_some());
-    assert!(find("intake/front-reach.jpg", "reach_asymmetry", "deg").value.is_some());
+    assert!(
+        find("intake/side-reach.jpg", "arm_to_ear", "cm")
+            .value
+            .is_some()
+    );
+    assert!(
+        find("intake/front-reach.jpg", "reach_asymmetry", "deg")
+            .value
+            .is_some()
+    );
     let c7 = find("intake/side-right.jpg", "craniovertebral_angle", "deg");
     assert_eq!((c7.status.as_str(), c7.value), ("unmeasured", None));
     assert!(c7.reason.contains("C7"), "{}", c7.reason);
@@ -103,11 +111,19 @@ fn every_format_holds_the_same_rows_on_any_number_of_cores() {
     let description: serde_json::Value =
         serde_json::from_str(&description.expect("a description")).expect("JSON");
     assert_eq!(description["url"], "scores.csv");
-    let columns = description["tableSchema"]["columns"].as_array().expect("columns");
+    let columns = description["tableSchema"]["columns"]
+        .as_array()
+        .expect("columns");
     assert_eq!(columns.len(), scores::COLUMNS.len());
     let left: BTreeSet<String> = fs::read_dir(archive.path())
         .expect("the folder")
-        .map(|entry| entry.expect("an entry").file_name().to_string_lossy().into_owned())
+        .map(|entry| {
+            entry
+                .expect("an entry")
+                .file_name()
+                .to_string_lossy()
+                .into_owned()
+        })
         .collect();
     let expected = [
         "photos",
@@ -156,8 +172,14 @@ fn killed_after(archive: &TempDir, out: &Path, photos: usize) {
         if lines > photos {
             break;
         }
-        assert!(begun.elapsed() < Duration::from_secs(120), "no photo was measured");
-        assert!(child.try_wait().expect("a child").is_none(), "it ended by itself");
+        assert!(
+            begun.elapsed() < Duration::from_secs(120),
+            "no photo was measured"
+        );
+        assert!(
+            child.try_wait().expect("a child").is_none(),
+            "it ended by itself"
+        );
         std::thread::sleep(Duration::from_millis(2));
     }
     child.kill().expect("a running program");
@@ -229,7 +251,11 @@ fn bad_files_have_rows_and_do_not_stop_the_run() {
     write("phone.heic", b"ftypheic");
     write("notes.txt", b"not looked at");
     write(".hidden.jpg", &good);
-    fs::copy(root().join("fixtures/cases/empty-room.jpg"), photos.join("room.jpg")).expect("a copy");
+    fs::copy(
+        root().join("fixtures/cases/empty-room.jpg"),
+        photos.join("room.jpg"),
+    )
+    .expect("a copy");
     fs::write(
         folder.path().join("photos.csv"),
         "\u{feff}photo;person;stature_cm;group\nplus + plus.jpg;p7;164,5;a\ngone.jpg;p8;;b\n",
@@ -246,7 +272,9 @@ fn bad_files_have_rows_and_do_not_stop_the_run() {
         .code(1)
         .stderr(
             contains("Columns of the manifest that are not used: group.")
-                .and(contains("In the manifest but not in the folder: 1, gone.jpg"))
+                .and(contains(
+                    "In the manifest but not in the folder: 1, gone.jpg",
+                ))
                 .and(contains("In the folder but not in the manifest: 7"))
                 .and(contains("nothing could be measured in 6 photos")),
         );
@@ -298,7 +326,10 @@ fn what_can_not_run_says_what_to_do() {
     refused(&["--out", "scores.xlsx"], "ends in .csv");
     refused(&["--out", "scores.csv", "--shard", "3/2"], "K/N");
     refused(&["--out", "no/such/folder/scores.csv"], "no such folder");
-    refused(&["--out", "scores.csv", "--manifest", "no.csv"], "no.csv\nhint: ");
+    refused(
+        &["--out", "scores.csv", "--manifest", "no.csv"],
+        "no.csv\nhint: ",
+    );
     batch()
         .args(["no-photos", "--out", "scores.csv"])
         .assert()
@@ -348,7 +379,10 @@ fn reduced_decoding_leaves_the_landmarks_where_they_are() {
     }
     let mean = moved.iter().sum::<f64>() / moved.len() as f64;
     let most = moved.iter().copied().fold(0.0, f64::max);
-    println!("{} landmarks moved by {mean:.2} px on average, {most:.2} at most", moved.len());
+    println!(
+        "{} landmarks moved by {mean:.2} px on average, {most:.2} at most",
+        moved.len()
+    );
     assert!(mean < 0.5, "{mean}");
     assert!(most < 2.0, "{most}");
 }
@@ -356,15 +390,23 @@ fn reduced_decoding_leaves_the_landmarks_where_they_are() {
 /// A person far away in a large photo needs more than the reduced picture has.
 #[test]
 fn a_small_person_is_looked_at_in_the_whole_photo() {
-    let person = image::open(demo("intake").join("front.jpg")).expect("a photo").into_rgb8();
+    let person = image::open(demo("intake").join("front.jpg"))
+        .expect("a photo")
+        .into_rgb8();
     let mut large = image::RgbImage::from_pixel(3600, 4800, image::Rgb([128, 128, 128]));
     image::imageops::replace(&mut large, &person, 1400, 1900);
     let mut bytes = Vec::new();
-    JpegEncoder::new_with_quality(&mut bytes, 92).encode_image(&large).expect("a JPEG");
+    JpegEncoder::new_with_quality(&mut bytes, 92)
+        .encode_image(&large)
+        .expect("a JPEG");
     let reduced = Photo::decode_reduced(&bytes, Limits::default()).expect("a photo");
     let search = finder().search(&reduced, Effort::Quick).expect("the nets");
     let person = search.person.expect("a person");
-    assert!(!reduced.has_detail(person.closest_look), "{}", person.closest_look);
+    assert!(
+        !reduced.has_detail(person.closest_look),
+        "{}",
+        person.closest_look
+    );
     let input = PhotoInput {
         file: "far.jpg".to_owned(),
         bytes: Ok(bytes),
@@ -373,11 +415,16 @@ fn a_small_person_is_looked_at_in_the_whole_photo() {
     };
     let facts = VisitFacts::default();
     let (record, _) = measure_photo(finder(), &facts, &input, Effort::Quick).expect("the nets");
-    let near = image::open(demo("intake").join("front.jpg")).expect("a photo").into_rgb8();
+    let near = image::open(demo("intake").join("front.jpg"))
+        .expect("a photo")
+        .into_rgb8();
     let near = Photo::new(near, Default::default());
     let search = finder().search(&near, Effort::Thorough).expect("the nets");
     let nose = search.person.expect("a person").samples[0].points[&tragus::body::Landmark::Nose].at;
     let got = record.landmarks[&tragus::body::Landmark::Nose].at;
     let off = (got.x - 1400.0 - nose.x).hypot(got.y - 1900.0 - nose.y);
-    assert!(off < 6.0, "the nose is {off:.1} pixels from where the near photo has it");
+    assert!(
+        off < 6.0,
+        "the nose is {off:.1} pixels from where the near photo has it"
+    );
 }

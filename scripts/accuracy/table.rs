@@ -78,7 +78,11 @@ pub fn measure(finder: &Finder, set: &Path) -> Table {
 fn measured(finder: &Finder, folder: &Path) -> Vec<Score> {
     let read = |file: &str| std::fs::read(folder.join(file)).expect("a file of the truth set");
     let manifest = manifest::read(&read("photos.csv")).expect("a manifest");
-    assert!(!manifest.entries.is_empty(), "no photo in {}", folder.display());
+    assert!(
+        !manifest.entries.is_empty(),
+        "no photo in {}",
+        folder.display()
+    );
     let photos: Vec<_> = manifest.entries.into_iter().collect();
     photos
         .into_par_iter()
@@ -133,9 +137,8 @@ fn row(
     against_truth: &[Group],
     retest: &[Group],
 ) -> Row {
-    let is_of = |score: &&Score| {
-        score.measure == measure.id() && score.unit == measure.unit().name()
-    };
+    let is_of =
+        |score: &&Score| score.measure == measure.id() && score.unit == measure.unit().name();
     let empty = Row {
         measure,
         reason: String::new(),
@@ -218,9 +221,9 @@ pub fn markdown(table: &Table) -> String {
             ));
             continue;
         }
-        let retest = row
-            .retest
-            .map_or(["–", "–"].map(str::to_owned), |both| both.map(|value| format!("{value:.1}")));
+        let retest = row.retest.map_or(["–", "–"].map(str::to_owned), |both| {
+            both.map(|value| format!("{value:.1}"))
+        });
         text.push_str(&format!(
             "| `{name}`, {unit} | {} of {} | {:+.1} | {:.1} | {:.1} | {:.0} % | {:.0} % | {} | {} |\n",
             row.readings,

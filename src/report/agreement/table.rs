@@ -98,7 +98,7 @@ fn subject(group: &Group) -> String {
 /// Rows that no number is of, by measure.
 fn left_out(text: &mut String, agreement: &Agreement) {
     let mut rows = vec![
-        ["Rows", "Without a value", "Not in every file", "Compared"]
+        ["Rows", "No value", "Not in all", "Compared"]
             .map(str::to_owned)
             .to_vec(),
     ];
@@ -120,12 +120,14 @@ fn left_out(text: &mut String, agreement: &Agreement) {
     }
 }
 
+/// The lines of a group, whose statistics have this many decimals.
+type Lines = Box<dyn Fn(&Group, usize) -> Vec<Vec<String>>>;
+
 /// One table: its head, and the lines of a group under it.
 struct Section {
     title: String,
     head: Vec<String>,
-    /// Of a group, whose statistics have this many decimals.
-    lines: Box<dyn Fn(&Group, usize) -> Vec<Vec<String>>>,
+    lines: Lines,
 }
 
 /// A line for each measure that has rows in common, and under it those of its sides.
