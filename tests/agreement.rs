@@ -383,6 +383,16 @@ fn a_missing_unit_is_the_catalogues_and_other_units_are_told() {
         agreement.unit_clashes,
         [("grip".to_owned(), vec!["N".to_owned(), "kg".to_owned()])]
     );
+    // Two units of which a rater has neither are no clash.
+    let agreement = agreed(&[
+        vec![row("shoulder_flexion", "deg")],
+        vec![
+            row("shoulder_flexion", "deg"),
+            row("arm_to_ear", "cm"),
+            row("arm_to_ear", "%"),
+        ],
+    ]);
+    assert_eq!(agreement.unit_clashes, []);
 }
 
 #[test]

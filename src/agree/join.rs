@@ -224,17 +224,24 @@ fn quantity(key: &Key, scores: &[&Score]) -> Quantity {
 
 /// Where one rater has a photo, measure and side in one unit and another has it in another only.
 fn unit_clashes(keys: &BTreeMap<Key, Vec<Option<usize>>>) -> Vec<(String, Vec<String>)> {
-    let mut alone: BTreeMap<(&str, &str, &str), Vec<&Key>> = BTreeMap::new();
-    for (key, rows) in keys {
-        if rows.contains(&None) {
-            let but_for_unit = (key.photo.as_str(), key.measure.as_str(), key.side.as_str());
-            alone.entry(but_for_unit).or_default().push(key);
-        }
+    let mut but_for_unit: BTreeMap<(&str, &str, &str), Vec<&Key>> = BTreeMap::new();
+    for key in keys.keys() {
+        let same = (key.photo.as_str(), key.measure.as_str(), key.side.as_str());
+        but_for_unit.entry(same).or_default().push(key);
     }
+    let lacks = |one: &Key, other: &Key| {
+        let mut raters = keys[one].iter().zip(&keys[other]);
+        raters.any(|(one, other)| one.is_none() && other.is_some())
+    };
     let mut clashes: BTreeMap<&str, BTreeSet<&str>> = BTreeMap::new();
-    for keys in alone.values().filter(|keys| keys.len() > 1) {
-        for key in keys {
-            clashes.entry(&key.measure).or_default().insert(&key.unit);
+    for alike in but_for_unit.values() {
+        for (index, one) in alike.iter().enumerate() {
+            for other in &alike[..index] {
+                if lacks(one, other) && lacks(other, one) {
+                    let units = clashes.entry(&one.measure).or_default();
+                    units.extend([one.unit.as_str(), other.unit.as_str()]);
+                }
+            }
         }
     }
     clashes

@@ -152,6 +152,9 @@ impl Agreement {
 impl Group {
     /// What has no value in this group and why, in the order of the statistics.
     pub fn undefined(&self) -> Vec<(&'static str, Undefined)> {
+        if self.rows.is_empty() {
+            return vec![("nothing in common", Undefined::NoRow)];
+        }
         let mut trouble = Vec::new();
         for pair in &self.pairs {
             let spread = pair.differences.and_then(|differences| differences.spread);

@@ -5,7 +5,9 @@ mod json;
 mod plot;
 mod table;
 
-use crate::agree::{Agreement, Group, Quantity, Sides};
+use crate::agree::{Agreement, Quantity};
+
+use super::number::decimals_of;
 
 pub use json::agreement_json;
 pub use plot::{Plot, agreement_plots};
@@ -21,9 +23,11 @@ fn letter(rater: usize) -> String {
 
 /// "Shoulder flexion (°)".
 fn title(quantity: &Quantity) -> String {
-    match unit(quantity) {
-        "" => quantity.words().to_owned(),
-        unit => format!("{} ({unit})", quantity.words()),
+    let (words, unit) = (quantity.words(), unit(quantity));
+    if unit.is_empty() || words.contains(unit) {
+        words.to_owned()
+    } else {
+        format!("{words} ({unit})")
     }
 }
 
@@ -34,14 +38,19 @@ fn unit(quantity: &Quantity) -> &str {
     }
 }
 
-/// "Shoulder flexion (°), left".
-fn full_title(group: &Group) -> String {
-    let title = title(&group.quantity);
-    match group.sides {
-        Sides::Without => title,
-        Sides::One(side) => format!("{title}, {side}"),
-        Sides::Both => format!("{title}, both sides"),
-    }
+/// Decimals of a quantity's statistics, the same for all sides and pairs: what the least certain
+/// bias warrants.
+fn decimals(agreement: &Agreement, quantity: &Quantity) -> usize {
+    let groups = agreement.groups.iter();
+    let pairs = groups
+        .filter(|group| group.quantity == *quantity)
+        .flat_map(|group| &group.pairs);
+    let warranted = pairs.filter_map(|pair| {
+        let differences = pair.differences.ok()?;
+        let spread = differences.spread.ok()?;
+        Some(decimals_of(spread.sd / (differences.n as f64).sqrt()))
+    });
+    warranted.min().unwrap_or(1)
 }
 
 /// "difference" or, against a reference, "error".
@@ -67,11 +76,11 @@ fn notes(agreement: &Agreement) -> Vec<String> {
              about normal and don't grow with what is measured: look at the plot."
         ),
         "ICC: forms of Shrout & Fleiss 1979. Form 1: other raters for each row; form 2: raters \
-         sampled from many, absolute agreement; form 3: these raters only, consistency; k: mean \
-         of all raters. ICCs are given as computed, even below zero."
+         sampled from many, absolute agreement; form 3: these raters only, consistency. One rater: \
+         ICC(·,1); mean of k: ICC(·,k). ICCs are given as computed, even below zero."
             .to_owned(),
         "SEM: consistency = √MSE; agreement = √(rater variance + MSE), with a negative estimate \
-         of the rater variance taken as 0; within-subject = √MSW, raters taken as plain repeats; \
+         of the rater variance taken as 0; within-subject SD = √MSW, raters taken as plain repeats; \
          by ICC = SD·√(1 − ICC) with the SD of all values. MDC95 = 1.96·√2·SEM, each from the SEM \
          above it."
             .to_owned(),
@@ -151,6 +160,9 @@ mod tests {
             rows.push(row(photo, "../up", "", "kg", 20.0 + size + wobble));
         }
         rows.push(row(0, "trunk_lean", "left", "deg", 3.0 + shift));
+        // Each rater has one that the others lack.
+        let lone = 100 + shift as usize;
+        rows.push(row(lone, "arm_to_ear_front", "right", "%", 3.0));
         rows
     }
 
@@ -171,6 +183,10 @@ mod tests {
             for line in text.lines() {
                 assert!(line.chars().count() <= WIDEST, "{line}");
             }
+            assert!(
+                !text.contains("Arm to ear from the front, % of upper-arm length\n"),
+                "{text}"
+            );
             for needed in [
                 "ICC(2), agreement",
                 "MDC95",

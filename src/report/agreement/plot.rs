@@ -5,15 +5,13 @@ use std::collections::BTreeMap;
 
 use maud::{Markup, PreEscaped, html};
 
-use crate::agree::{
-    Agreement, Bounded, Differences, Group, Interval, Pair, Quantity, Sides, Spread,
-};
+use crate::agree::{Agreement, Bounded, Differences, Group, Interval, Pair, Quantity, Spread};
 use crate::measure::Unit;
 use crate::report::axis::{Axis, at};
 use crate::report::chart::marker;
-use crate::report::number::{decimals_of, plain};
+use crate::report::number::plain;
 
-use super::{difference_word, letter, title, unit};
+use super::{decimals, difference_word, letter, title, unit};
 
 const WIDTH: f64 = 760.0;
 const HEIGHT: f64 = 500.0;
@@ -149,7 +147,7 @@ impl<'a> Figure<'a> {
                 LEFT..WIDTH - RIGHT,
             ),
             y: Axis::over(heights, 1e-6 * size, HEIGHT - BOTTOM..TOP),
-            decimals: decimals_of(spread.sd / (differences.n as f64).sqrt()),
+            decimals: decimals(agreement, &group.quantity),
             agreement,
             files,
             group,
@@ -196,7 +194,7 @@ impl<'a> Figure<'a> {
                     text x="20" y=(at(middle)) text-anchor="middle"
                         transform=(format!("rotate(-90 20 {})", at(middle))) { (up) }
                     text class="small" x="16" y=(HEIGHT - 12.0) {
-                        (first) ": " (short(&self.files[self.pair.first])) "   "
+                        (first) ": " (short(&self.files[self.pair.first])) "; "
                         (second) ": " (short(&self.files[self.pair.second]))
                     }
                 }
@@ -204,6 +202,7 @@ impl<'a> Figure<'a> {
         }
     }
 
+    /// Each sign at a place of its own, whether or not there is a row of that side.
     fn legend(&self) -> Markup {
         let n = |side: &str| {
             self.group
@@ -212,24 +211,18 @@ impl<'a> Figure<'a> {
                 .filter(|row| name(row.side) == side)
                 .count()
         };
-        let mut x = 16.0;
         html! {
-            text x=(at(x)) y="54" { "n = " (self.differences.n) }
-            @if self.group.sides != Sides::Without {
-                @for side in ["left", "right"] {
-                    @if n(side) > 0 {
-                        @let _ = { x += 104.0; };
-                        g class=(class(side)) { (marker(side, x, 49.5)) }
-                        text x=(at(x + 12.0)) y="54" { (side) " (" (n(side)) ")" }
-                    }
+            text x="16" y="54" { "n = " (self.differences.n) }
+            @for (side, x) in [("left", 120.0), ("right", 224.0)] {
+                @if n(side) > 0 {
+                    g class=(class(side)) { (marker(side, x, 49.5)) }
+                    text x=(x + 12.0) y="54" { (side) " (" (n(side)) ")" }
                 }
             }
-            @let _ = { x += 120.0; };
-            path class="zero" d=(format!("M{} 49.5h28", at(x))) {}
-            text x=(at(x + 34.0)) y="54" { "no " (difference_word(self.agreement)) }
-            @let _ = { x += 150.0; };
-            rect class="band" x=(at(x)) y="42" width="28" height="15" {}
-            text x=(at(x + 34.0)) y="54" { "95 % CI" }
+            path class="zero" d="M344 49.5h28" {}
+            text x="378" y="54" { "no " (difference_word(self.agreement)) }
+            rect class="band" x="494" y="42" width="28" height="15" {}
+            text x="528" y="54" { "95 % CI" }
         }
     }
 

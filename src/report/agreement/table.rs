@@ -1,12 +1,15 @@
 //! Agreement as plain text for a terminal.
 
+use std::collections::BTreeMap;
 use std::fmt::Write;
 
-use crate::agree::{Agreement, Bounded, Group, Icc, Interval, Pair, Sem, Sides, Undefined};
-use crate::report::number::{decimals_of, plain};
+use crate::agree::{
+    Agreement, Bounded, Group, Icc, Interval, Pair, Quantity, Sem, Sides, Undefined,
+};
+use crate::report::number::plain;
 use crate::report::table::{columns, wrapped};
 
-use super::{difference_word, full_title, letter, notes, remarks, title};
+use super::{decimals, difference_word, letter, notes, remarks, title};
 
 /// Where a number is missing; why stands below the tables.
 const NONE: &str = "–";
@@ -83,22 +86,26 @@ fn count(n: usize, what: &str) -> String {
     format!("{n} {what}{}", if n == 1 { "" } else { "s" })
 }
 
+/// "Shoulder flexion (°), left".
+fn subject(group: &Group) -> String {
+    let title = title(&group.quantity);
+    match group.sides {
+        Sides::Without => title,
+        sides => format!("{title}, {}", sides.name()),
+    }
+}
+
 /// Rows that no number is of, by measure.
 fn left_out(text: &mut String, agreement: &Agreement) {
     let mut rows = vec![
-        [
-            "Left out",
-            "Without a value in a file",
-            "Not in every file",
-            "Compared",
-        ]
-        .map(str::to_owned)
-        .to_vec(),
+        ["Rows", "No value", "Not in all", "Compared"]
+            .map(str::to_owned)
+            .to_vec(),
     ];
     for group in &agreement.groups {
         if group.sides != Sides::Both && group.unmeasured + group.not_in_all > 0 {
             rows.push(vec![
-                full_title(group),
+                subject(group),
                 group.unmeasured.to_string(),
                 group.not_in_all.to_string(),
                 group.rows.len().to_string(),
@@ -113,19 +120,27 @@ fn left_out(text: &mut String, agreement: &Agreement) {
     }
 }
 
+/// The lines of a group, whose statistics have this many decimals.
+type Lines = Box<dyn Fn(&Group, usize) -> Vec<Vec<String>>>;
+
 /// One table: its head, and the lines of a group under it.
 struct Section {
     title: String,
     head: Vec<String>,
-    lines: Box<dyn Fn(&Group) -> Vec<Vec<String>>>,
+    lines: Lines,
 }
 
-/// A line for each measure, and under it those of its sides.
+/// A line for each measure that has rows in common, and under it those of its sides.
 fn section(text: &mut String, agreement: &Agreement, section: &Section) {
     let mut table = vec![section.head.clone()];
     let mut groups = Vec::new();
-    for group in &agreement.groups {
-        for mut line in (section.lines)(group) {
+    for group in agreement
+        .groups
+        .iter()
+        .filter(|group| !group.rows.is_empty())
+    {
+        let decimals = decimals(agreement, &group.quantity);
+        for mut line in (section.lines)(group, decimals) {
             line[0] = format!("  {}", line[0]);
             table.push(line);
             groups.push(group);
@@ -179,13 +194,13 @@ fn differences(agreement: &Agreement) -> Section {
     Section {
         title: format!("{what}: bias and limits of agreement"),
         head,
-        lines: Box::new(move |group| {
+        lines: Box::new(move |group, decimals| {
             let line = |pair: &Pair| {
                 let mut line = vec![side(group), group.rows.len().to_string()];
                 if pairs {
                     line.insert(1, name(pair));
                 }
-                line.extend(difference_cells(pair));
+                line.extend(difference_cells(pair, decimals));
                 line
             };
             group.pairs.iter().map(line).collect()
@@ -198,12 +213,11 @@ fn name(pair: &Pair) -> String {
     format!("{} − {}", letter(pair.second), letter(pair.first))
 }
 
-fn difference_cells(pair: &Pair) -> Vec<String> {
+fn difference_cells(pair: &Pair, decimals: usize) -> Vec<String> {
     let Ok(differences) = pair.differences else {
         return vec![NONE.to_owned(); 5];
     };
     let Ok(spread) = differences.spread else {
-        let decimals = 1;
         return vec![
             plain(differences.mean, decimals),
             NONE.to_owned(),
@@ -212,7 +226,6 @@ fn difference_cells(pair: &Pair) -> Vec<String> {
             NONE.to_owned(),
         ];
     };
-    let decimals = decimals_of(spread.sd / (differences.n as f64).sqrt());
     let bounded = |bounded: Bounded| with_interval(bounded.value, bounded.interval, decimals);
     vec![
         with_interval(differences.mean, spread.bias, decimals),
@@ -247,7 +260,7 @@ fn reliability() -> Section {
             "ICC(2), agreement",
             "ICC(3), consistency",
         ]),
-        lines: Box::new(|group| {
+        lines: Box::new(|group, _| {
             let of = |icc: Result<[Icc; 3], Undefined>| match icc {
                 Ok(icc) => icc.map(icc_cell).to_vec(),
                 Err(_) => vec![NONE.to_owned(); 3],
@@ -302,7 +315,7 @@ fn errors() -> Section {
             "By ICC(2,1)",
             "By ICC(3,1)",
         ]),
-        lines: Box::new(|group| {
+        lines: Box::new(|group, decimals| {
             let Ok(reliability) = &group.reliability else {
                 let mut none = vec![NONE.to_owned(); 6];
                 none.splice(0..0, [side(group), "SEM".to_owned()]);
@@ -314,8 +327,6 @@ fn errors() -> Section {
                 .map(Some)
                 .chain(sems.by_icc.iter().map(|sem| sem.ok()))
                 .collect();
-            let n = group.rows.len() as f64;
-            let decimals = decimals_of(sems.consistency.value / n.sqrt());
             let cells = |of: &dyn Fn(Sem) -> Option<String>| -> Vec<String> {
                 all.iter()
                     .map(|sem| sem.and_then(of).unwrap_or(NONE.to_owned()))
@@ -357,7 +368,7 @@ fn coverage(agreement: &Agreement) -> Section {
             difference_word(agreement)
         ),
         head,
-        lines: Box::new(move |group| {
+        lines: Box::new(move |group, _| {
             let lines = group.pairs.iter().filter_map(|pair| {
                 let coverage = pair.coverage?;
                 let mut line = vec![
@@ -388,25 +399,31 @@ fn share(share: Bounded) -> String {
     )
 }
 
-/// Why numbers are missing, and of which measures.
+/// Why numbers are missing, and of which measures and sides.
 fn undefined(text: &mut String, agreement: &Agreement) {
-    let mut reasons: Vec<(Undefined, Vec<String>)> = Vec::new();
+    let mut reasons: BTreeMap<Undefined, BTreeMap<(&Quantity, &str), Vec<&str>>> = BTreeMap::new();
     for group in &agreement.groups {
         for (what, why) in group.undefined() {
-            let which = format!("{}: {what}", full_title(group));
-            match reasons.iter_mut().find(|(reason, _)| *reason == why) {
-                Some((_, all)) => all.push(which),
-                None => reasons.push((why, vec![which])),
-            }
+            let all = reasons.entry(why).or_default();
+            let sides = all.entry((&group.quantity, what)).or_default();
+            sides.push(group.sides.name());
         }
     }
     if reasons.is_empty() {
         return;
     }
     text.push_str("\nNot computed\n");
-    for (why, which) in reasons {
-        for which in which {
-            text.push_str(&wrapped(&format!("- {which}"), "  "));
+    for (why, all) in reasons {
+        for ((quantity, what), sides) in all {
+            let mut subject = vec![title(quantity)];
+            subject.extend(
+                sides
+                    .iter()
+                    .filter(|s| !s.is_empty())
+                    .map(|&s| s.to_owned()),
+            );
+            let line = format!("- {}: {what}", subject.join(", "));
+            text.push_str(&wrapped(&line, "  "));
         }
         text.push_str(&wrapped(&format!("  why: {why}"), "       "));
     }
