@@ -118,7 +118,7 @@ fn stop(what: impl Display, path: &Path, hint: impl Into<String>) -> Stop {
     }
 }
 
-/// Loads the nets, and says where they run when that is not the built-in runtime.
+/// Loads the nets, and says which ONNX Runtime libraries were found but can't run them.
 fn load(look: &LookArgs, surroundings: &Surroundings) -> Result<Finder, Stop> {
     let choice = RuntimeChoice::settle(
         &look.runtime,
@@ -129,6 +129,12 @@ fn load(look: &LookArgs, surroundings: &Surroundings) -> Result<Finder, Stop> {
         error: error.into(),
         hint: Some("--runtime embedded needs no library and always works".to_owned()),
     })?;
+    for error in runtime.passed_over() {
+        tell(&format!("passed over: {error}"));
+    }
+    if !runtime.passed_over().is_empty() {
+        tell(&format!("the runtime used: {}", runtime.words()));
+    }
     let kind = match look.pose_net {
         PoseNetArg::Full => PoseNetKind::Full,
         PoseNetArg::Heavy => PoseNetKind::Heavy,
