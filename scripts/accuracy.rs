@@ -12,7 +12,7 @@ use std::path::{Path, PathBuf};
 
 use serde_json::Value;
 use tragus::body::{Landmark, View};
-use tragus::infer::{Finder, PoseNetKind, Runtime, RuntimeChoice};
+use tragus::infer::{Effort, Finder, PoseNetKind, Runtime, RuntimeChoice};
 use tragus::locate::{Wish, accuracy};
 use tragus::pipeline::{self, PhotoInput};
 use tragus::record;
@@ -61,6 +61,12 @@ fn main() {
     let arguments: Vec<String> = std::env::args().skip(1).collect();
     let (verbose, rest): (Vec<_>, Vec<_>) = arguments.into_iter().partition(|a| a == "--each");
     let (heavy, rest): (Vec<_>, Vec<_>) = rest.into_iter().partition(|a| a == "--heavy");
+    let (quick, rest): (Vec<_>, Vec<_>) = rest.into_iter().partition(|a| a == "--quick");
+    let effort = if quick.is_empty() {
+        Effort::Thorough
+    } else {
+        Effort::Quick
+    };
     let (table, folders): (Vec<_>, Vec<_>) = rest.into_iter().partition(|a| a == "--table");
     let kind = if heavy.is_empty() {
         PoseNetKind::Full
@@ -112,7 +118,8 @@ fn main() {
                 wish: Wish::default(),
                 manual: Vec::new(),
             };
-            let (record, readings) = pipeline::measure_photo(&finder, &facts, input).expect("nets");
+            let (record, readings) =
+                pipeline::measure_photo(&finder, &facts, &input, effort).expect("nets");
             let Some(view) = record.view else {
                 unfound += 1;
                 println!("{name}: nobody found");

@@ -237,6 +237,12 @@ impl Task {
             Task::Reach => "reach",
         }
     }
+
+    pub fn from_name(name: &str) -> Option<Task> {
+        [Task::Stand, Task::Reach]
+            .into_iter()
+            .find(|task| task.name() == name)
+    }
 }
 
 /// The side or sides of the surgery.

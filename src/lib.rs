@@ -8,6 +8,7 @@
 //!
 //! A side is always the subject's own. A missing value is a value: it says why.
 
+pub mod batch;
 pub mod body;
 pub mod checksum;
 pub mod compare;
@@ -21,5 +22,7 @@ pub mod pipeline;
 pub mod record;
 pub mod report;
 pub mod scale;
+pub mod scores;
+pub mod sheet;
 pub mod survey;
 pub mod visit;

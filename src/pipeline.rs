@@ -2,7 +2,7 @@
 
 use crate::body::{Landmark, Side, View};
 use crate::checksum;
-use crate::infer::{Finder, InferError, Person, Sample};
+use crate::infer::{Effort, Finder, InferError, Person, Sample, Search};
 use crate::locate::{self, Doubt, Landmarks, ManualPoint, Recognised, Wish};
 use crate::measure::Measure;
 use crate::photo::{self, Limits, Photo, PhotoError, PhotoFault};
@@ -35,7 +35,9 @@ pub fn measure_visit(
         notices: Vec::new(),
     };
     for input in photos {
-        let (record, readings) = measure_photo(finder, &visit.facts, input)?;
+        let sha256 = input.bytes.as_deref().ok().map(checksum::sha256);
+        let (mut record, readings) = measure_photo(finder, &visit.facts, &input, Effort::Thorough)?;
+        record.sha256 = sha256;
         visit.photos.push(record);
         visit.readings.extend(readings);
     }
@@ -47,21 +49,16 @@ pub fn measure_visit(
     Ok(visit)
 }
 
-/// Measures one photo.
+/// Measures one photo. The record comes without a checksum.
 pub fn measure_photo(
     finder: &Finder,
     facts: &VisitFacts,
-    input: PhotoInput,
+    input: &PhotoInput,
+    effort: Effort,
 ) -> Result<(PhotoRecord, Vec<Reading>), InferError> {
-    // Decoding keeps one core busy; the checksum takes the other.
-    let bytes = &input.bytes;
-    let (sha256, photo) = rayon::join(
-        || bytes.as_deref().ok().map(checksum::sha256),
-        || decode(bytes),
-    );
     let mut record = PhotoRecord {
-        file: input.file,
-        sha256,
+        file: input.file.clone(),
+        sha256: None,
         size: None,
         view: None,
         task: None,
@@ -70,15 +67,14 @@ pub fn measure_photo(
         setup: None,
         notices: Vec::new(),
     };
-    let photo = match photo {
-        Ok(photo) => photo,
+    let (photo, search) = match search(finder, &input.bytes, effort)? {
+        Ok(found) => found,
         Err(notice) => {
             record.notices.push(notice);
             return Ok((record, Vec::new()));
         }
     };
     record.size = Some((photo.width(), photo.height()));
-    let search = finder.search(&photo)?;
     record.faces = search
         .bystanders
         .iter()
@@ -149,11 +145,44 @@ pub fn measure_photo(
     Ok((record, readings))
 }
 
-fn decode(bytes: &Result<Vec<u8>, String>) -> Result<Photo, Notice> {
+/// Reads a photo and searches it: a reduced copy at first, and the whole where the person turns
+/// out too small for that.
+fn search(
+    finder: &Finder,
+    bytes: &Result<Vec<u8>, String>,
+    effort: Effort,
+) -> Result<Result<(Photo, Search), Notice>, InferError> {
+    let found = |read| -> Result<Result<(Photo, Search), Notice>, InferError> {
+        match decode(bytes, read) {
+            Ok(photo) => {
+                let search = finder.search(&photo, effort)?;
+                Ok(Ok((photo, search)))
+            }
+            Err(notice) => Ok(Err(notice)),
+        }
+    };
+    let reduced = found(Photo::decode_reduced)?;
+    match &reduced {
+        Ok((photo, search)) if lacks_detail(photo, search) => found(Photo::decode),
+        _ => Ok(reduced),
+    }
+}
+
+fn lacks_detail(photo: &Photo, search: &Search) -> bool {
+    search
+        .person
+        .as_ref()
+        .is_some_and(|person| !photo.has_detail(person.closest_look))
+}
+
+fn decode(
+    bytes: &Result<Vec<u8>, String>,
+    read: fn(&[u8], Limits) -> Result<Photo, PhotoError>,
+) -> Result<Photo, Notice> {
     let bytes = bytes
         .as_ref()
         .map_err(|why| Notice::new(format!("This photo could not be read: {why}.")))?;
-    Photo::decode(bytes, Limits::default()).map_err(|PhotoError { kind }| {
+    read(bytes, Limits::default()).map_err(|PhotoError { kind }| {
         Notice::new(format!(
             "This photo could not be read: {kind}. What helps: {}.",
             kind.hint()

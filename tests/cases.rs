@@ -2,6 +2,7 @@
 
 use serde_json::Value;
 use tragus::body::{Landmark, Side, Task, View};
+use tragus::infer::Effort;
 use tragus::locate::{ManualPoint, Wish, WishedView};
 use tragus::measure::Measure;
 use tragus::pipeline::{PhotoInput, measure_photo};
@@ -28,7 +29,7 @@ fn measured_as(file: &str, wish: Wish) -> (PhotoRecord, Vec<Reading>) {
         wish,
         manual: Vec::new(),
     };
-    measure_photo(finder(), &facts, input).expect("the nets")
+    measure_photo(finder(), &facts, &input, Effort::Thorough).expect("the nets")
 }
 
 fn measured(file: &str) -> (PhotoRecord, Vec<Reading>) {
@@ -177,7 +178,7 @@ fn changed(change: impl Fn(image::RgbImage) -> image::RgbImage) -> (PhotoRecord,
         wish: Wish::default(),
         manual: Vec::new(),
     };
-    measure_photo(finder(), &facts, input).expect("the nets")
+    measure_photo(finder(), &facts, &input, Effort::Thorough).expect("the nets")
 }
 
 #[test]
@@ -238,7 +239,8 @@ fn points_placed_outside_the_photo_are_left_out_and_named() {
             wish: Wish::default(),
             manual: vec![place(x, y)],
         };
-        let (record, _) = measure_photo(finder(), &VisitFacts::default(), input).expect("the nets");
+        let (record, _) = measure_photo(finder(), &VisitFacts::default(), &input, Effort::Thorough)
+            .expect("the nets");
         assert!(says(&record, words), "{:?}", record.notices);
         assert_eq!(
             record.landmarks.contains_key(&Landmark::C7),

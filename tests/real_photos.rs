@@ -9,7 +9,7 @@ use image::RgbImage;
 use image::imageops::crop_imm;
 use serde_json::Value;
 use tragus::body::{Landmark, Side, View};
-use tragus::infer::Sample;
+use tragus::infer::{Effort, Sample};
 use tragus::locate::{self, Wish};
 use tragus::photo::{CameraTags, Photo};
 
@@ -140,7 +140,9 @@ fn find_all() -> Option<Vec<Found>> {
         .filter_map(|person| {
             let (cut, left, top) = cut_out(&person);
             let photo = Photo::new(cut, CameraTags::default());
-            let search = common::finder().search(&photo).expect("the nets");
+            let search = common::finder()
+                .search(&photo, Effort::Thorough)
+                .expect("the nets");
             let samples = search.person?.samples;
             let recognised = locate::recognise(&samples, Wish::default())?;
             let samples: Vec<Sample> = if recognised.swapped {

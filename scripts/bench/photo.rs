@@ -11,7 +11,7 @@ use std::time::Duration;
 use criterion::{Criterion, criterion_group, criterion_main};
 use image::codecs::jpeg::JpegEncoder;
 use image::imageops::{FilterType, resize};
-use tragus::infer::{Finder, PoseNetKind, Runtime, RuntimeChoice};
+use tragus::infer::{Effort, Finder, PoseNetKind, Runtime, RuntimeChoice};
 use tragus::locate::Wish;
 use tragus::photo::{Limits, Photo};
 use tragus::pipeline::{PhotoInput, measure_photo};
@@ -65,7 +65,8 @@ fn photo_to_measures(criterion: &mut Criterion) {
                     wish: Wish::default(),
                     manual: Vec::new(),
                 };
-                let (_, readings) = measure_photo(&finder, &facts, input).expect("the nets");
+                let (_, readings) =
+                    measure_photo(&finder, &facts, &input, Effort::Thorough).expect("the nets");
                 assert!(readings.iter().any(|reading| reading.outcome.is_ok()));
                 readings
             });

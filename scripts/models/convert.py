@@ -99,15 +99,20 @@ def tidy(converted: onnx.ModelProto, model: Model) -> onnx.ModelProto:
     graph = converted.graph
     (image,) = graph.input
     # The converter keeps the original's names of outputs, but not always their order.
-    originals = ["Identity"] + [f"Identity_{i}" for i in range(1, len(model.outputs))]
+    originals = ["Identity"] + [f"Identity_{i}" for i in range(1, len(model.original_outputs))]
     if sorted(o.name for o in graph.output) != originals:
         raise SystemExit(f"expected outputs {originals}: {model.member}")
+    kept = {
+        original: output.name
+        for original, output in zip(originals, model.original_outputs, strict=True)
+        if output
+    }
 
     names = {"": "", image.name: INPUT}
-    names.update(zip(originals, (output.name for output in model.outputs), strict=True))
+    names.update(kept)
     weights = {i.name: numpy_helper.to_array(i) for i in graph.initializer}
     initializers, casts, nodes = [], [], []
-    for number, node in enumerate(in_order(graph.node, originals)):
+    for number, node in enumerate(in_order(graph.node, list(kept))):
         node_name = f"{node.op_type.lower()}_{number}"
         for slot, name in enumerate(node.input):
             if name in names:

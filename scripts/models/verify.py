@@ -34,14 +34,21 @@ class Original:
         )
         self._interpreter.allocate_tensors()
         self._input = self._interpreter.get_input_details()[0]["index"]
-        self._outputs = [output["index"] for output in self._interpreter.get_output_details()]
-        self._names = [output.name for output in model.outputs]
+        self._outputs_by_name = {
+            output.name: details["index"]
+            for output, details in zip(
+                model.original_outputs, self._interpreter.get_output_details(), strict=True
+            )
+            if output
+        }
 
     def run(self, image: np.ndarray) -> dict[str, np.ndarray]:
         self._interpreter.set_tensor(self._input, image)
         self._interpreter.invoke()
-        tensors = map(self._interpreter.get_tensor, self._outputs)
-        return dict(zip(self._names, tensors, strict=True))
+        return {
+            name: self._interpreter.get_tensor(index)
+            for name, index in self._outputs_by_name.items()
+        }
 
 
 def scaled(image: np.ndarray, model: Model) -> np.ndarray:

@@ -7,6 +7,7 @@ use clap::{Args, ValueEnum};
 use tragus::compare::{Verdict, carry_forward, compare};
 use tragus::infer::Finder;
 use tragus::locate::Wish;
+use tragus::photo;
 use tragus::pipeline;
 use tragus::record;
 use tragus::report;
@@ -106,7 +107,7 @@ fn refuse_no_visit(path: &Path) -> Result<(), Stop> {
     if !path.exists() {
         return Err(stop("no such visit", path, hint));
     }
-    if files::is_photo_name(path) {
+    if photo::is_photo_name(path) {
         return Err(stop("this is a photo, not a visit", path, hint));
     }
     if path.file_name().is_some_and(|name| name == files::FACTS) {

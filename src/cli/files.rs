@@ -1,7 +1,7 @@
 //! Finding the photos, the facts and the hand-placed landmarks of a visit on the disk.
 
 use std::collections::BTreeMap;
-use std::io::{ErrorKind, Read};
+use std::io::ErrorKind;
 use std::path::{Path, PathBuf};
 
 use image::RgbImage;
@@ -15,16 +15,8 @@ use tragus::visit::{PhotoRecord, VisitFacts};
 
 use super::{Stop, stop};
 
-/// Endings that are taken for photos when a folder is given.
-const PHOTO_ENDINGS: [&str; 6] = ["jpg", "jpeg", "png", "webp", "tif", "tiff"];
-/// Photos as phones save them, which can't be read; they are named, not passed over.
-const KNOWN_UNREADABLE: [&str; 2] = ["heic", "heif"];
-
 /// What is known about a visit besides its photos.
 pub const FACTS: &str = "visit.json";
-/// How the names of drawn photos end; such a file is never measured.
-pub const DRAWN: &str = ".overlay.jpg";
-
 /// A visit as it lies on the disk.
 pub struct VisitFiles {
     pub facts: VisitFacts,
@@ -74,7 +66,7 @@ fn from_folder(folder: &Path) -> Result<VisitFiles, Stop> {
         entries.into_iter().partition(|path| path.is_dir());
     let photos: Vec<PathBuf> = files
         .into_iter()
-        .filter(|path| path.is_file() && is_photo_name(path))
+        .filter(|path| path.is_file() && photo::is_photo_name(path))
         .collect();
     if photos.is_empty() {
         let visits: Vec<String> = folders.iter().take(5).map(|path| name(path)).collect();
@@ -82,7 +74,7 @@ fn from_folder(folder: &Path) -> Result<VisitFiles, Stop> {
             "no photo in this folder",
             folder,
             if visits.is_empty() {
-                format!("photos end in {}", PHOTO_ENDINGS.join(", "))
+                format!("photos end in {}", photo::ENDINGS.join(", "))
             } else {
                 format!("name one of the folders in it: {}", visits.join(", "))
             },
@@ -91,18 +83,6 @@ fn from_folder(folder: &Path) -> Result<VisitFiles, Stop> {
     Ok(VisitFiles {
         facts: facts(&folder.join(FACTS))?,
         photos,
-    })
-}
-
-/// Whether a file is named like a photo, of a kind that is read or not.
-pub fn is_photo_name(path: &Path) -> bool {
-    // Files that start with a dot are what some systems leave beside the real ones.
-    let name = name(path).to_lowercase();
-    let hidden = name.starts_with('.') || name.ends_with(DRAWN);
-    path.extension().is_some_and(|ending| {
-        let ending = ending.to_string_lossy().to_lowercase();
-        let known = |endings: &[&str]| endings.contains(&ending.as_str());
-        !hidden && (known(&PHOTO_ENDINGS) || known(&KNOWN_UNREADABLE))
     })
 }
 
@@ -190,33 +170,15 @@ pub fn name(path: &Path) -> String {
 pub fn photo(path: &Path, wish: Wish, manual: Vec<ManualPoint>) -> PhotoInput {
     PhotoInput {
         file: name(path),
-        bytes: bytes(path),
+        bytes: photo::read_bytes(path),
         wish,
         manual,
     }
 }
 
-/// The bytes of a file, unless it is larger than any photo that is read.
-pub fn bytes(path: &Path) -> Result<Vec<u8>, String> {
-    let limit = Limits::default().bytes;
-    let file = std::fs::File::open(path).map_err(|error| error.to_string())?;
-    let mut bytes = Vec::new();
-    // One byte more than the limit tells a file that is too large from one that just fits.
-    file.take(limit + 1)
-        .read_to_end(&mut bytes)
-        .map_err(|error| error.to_string())?;
-    if bytes.len() as u64 > limit {
-        return Err(format!(
-            "it has more than the {} MB that are read",
-            limit >> 20
-        ));
-    }
-    Ok(bytes)
-}
-
 /// The upright picture that a record was made from; `None` when it is not there any more.
 pub fn picture(path: &Path, record: &PhotoRecord) -> Option<RgbImage> {
-    let bytes = bytes(path).ok()?;
+    let bytes = photo::read_bytes(path).ok()?;
     // Another file of that name would be shown with the lines and the covered face of this one.
     if record.sha256.as_deref() != Some(&checksum::sha256(&bytes)) {
         return None;

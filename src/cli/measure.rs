@@ -7,9 +7,11 @@ use clap::{Args, ValueEnum};
 use image::codecs::jpeg::JpegEncoder;
 
 use tragus::locate::ManualPoint;
+use tragus::photo;
 use tragus::pipeline;
 use tragus::record;
 use tragus::report;
+use tragus::scores;
 use tragus::visit::Visit;
 
 use super::files::{self, VisitFiles};
@@ -81,7 +83,10 @@ pub fn run(args: &MeasureArgs, surroundings: &Surroundings) -> Result<Outcome, S
     print(&match args.format {
         Format::Table => report::visit_table(&visit),
         Format::Json => record::visit_to_json(&visit),
-        Format::Csv => report::visit_csv(&visit),
+        Format::Csv => {
+            let person = visit.facts.case.as_deref().unwrap_or_default();
+            scores::to_csv(&scores::rows(person, &visit.photos, &visit.readings))
+        }
     })?;
     Ok(if visit.is_complete() {
         Outcome::Complete
@@ -138,7 +143,7 @@ fn draw(visit: &Visit, paths: &[PathBuf], folder: &Path, show_faces: bool) -> Re
             continue;
         };
         let drawn = report::overlay(&photo, record, show_faces);
-        let target = folder.join(format!("{}{}", record.file, files::DRAWN));
+        let target = folder.join(format!("{}{}", record.file, photo::DRAWN));
         let mut bytes = Vec::new();
         JpegEncoder::new_with_quality(&mut bytes, 88).encode_image(&drawn)?;
         record::write_atomically(&target, &bytes)

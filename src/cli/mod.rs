@@ -1,6 +1,7 @@
 //! The command line: what was typed, checked, and handed to the pipeline. Results go to standard
 //! output, everything else to standard error.
 
+mod batch;
 mod check;
 mod compare;
 mod files;
@@ -32,6 +33,8 @@ enum Command {
     Measure(measure::MeasureArgs),
     /// Compare visits, oldest first: what changed beyond error, and what did not
     Compare(compare::CompareArgs),
+    /// Measure a folder of photos into one table, as many as there are
+    Batch(batch::BatchArgs),
     /// Check one photo of an overhead reach, in plain words
     Check(check::CheckArgs),
 }
@@ -51,6 +54,15 @@ struct LookArgs {
 enum PoseNetArg {
     Full,
     Heavy,
+}
+
+impl PoseNetArg {
+    const fn kind(self) -> PoseNetKind {
+        match self {
+            PoseNetArg::Full => PoseNetKind::Full,
+            PoseNetArg::Heavy => PoseNetKind::Heavy,
+        }
+    }
 }
 
 /// How a run ended, when it could run.
@@ -80,6 +92,7 @@ pub fn run(arguments: impl Iterator<Item = OsString>, surroundings: &Surrounding
     let outcome = match &cli.command {
         Command::Measure(args) => measure::run(args, surroundings),
         Command::Compare(args) => compare::run(args, surroundings),
+        Command::Batch(args) => batch::run(args, surroundings),
         Command::Check(args) => check::run(args, surroundings),
     };
     match outcome {
@@ -118,8 +131,19 @@ fn stop(what: impl Display, path: &Path, hint: impl Into<String>) -> Stop {
     }
 }
 
-/// Loads the nets, and says which ONNX Runtime libraries were found but can't run them.
+/// Loads the nets for the photos of one visit.
 fn load(look: &LookArgs, surroundings: &Surroundings) -> Result<Finder, Stop> {
+    let workers = rayon::current_num_threads();
+    load_for(look, surroundings, workers).map(|(finder, _)| finder)
+}
+
+/// Loads the nets for so many workers, tells where they run, and says which ONNX Runtime libraries
+/// were found but can't run them.
+fn load_for(
+    look: &LookArgs,
+    surroundings: &Surroundings,
+    workers: usize,
+) -> Result<(Finder, &'static Runtime), Stop> {
     let choice = RuntimeChoice::settle(
         &look.runtime,
         surroundings.ort_dylib_path.clone().map(PathBuf::from),
@@ -135,11 +159,10 @@ fn load(look: &LookArgs, surroundings: &Surroundings) -> Result<Finder, Stop> {
     if !runtime.passed_over().is_empty() {
         tell(&format!("the runtime used: {}", runtime.words()));
     }
-    let kind = match look.pose_net {
-        PoseNetArg::Full => PoseNetKind::Full,
-        PoseNetArg::Heavy => PoseNetKind::Heavy,
-    };
-    Ok(Finder::load(runtime, kind, rayon::current_num_threads())?)
+    Ok((
+        Finder::load(runtime, look.pose_net.kind(), workers)?,
+        runtime,
+    ))
 }
 
 /// Says something to the user beside the results. When even that fails, nobody is left to tell.

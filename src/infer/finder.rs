@@ -8,7 +8,7 @@ use std::collections::BTreeMap;
 use image::{Rgb, RgbImage};
 use imageproc::drawing::draw_filled_rect_mut;
 use imageproc::rect::Rect;
-use ndarray::{ArrayD, Ix1};
+use ndarray::Ix1;
 use rayon::prelude::*;
 
 use super::contract::{Manifest, PoseNetKind};
@@ -56,27 +56,30 @@ pub struct SeenPoint {
     pub metric: [f64; 3],
 }
 
-/// The silhouette of the person: probabilities over the square that was looked at.
-pub struct Mask {
-    pub probability: Vec<f32>,
-    pub size: u32,
-    pub photo_from_mask: Map<Crop, geometry::Photo>,
-}
-
 /// A person found in a photo.
 pub struct Person {
     pub samples: Vec<Sample>,
-    pub mask: Mask,
     /// Centre and side of the square in which they were seen.
     pub centre: Point<geometry::Photo>,
     pub side: f64,
+    /// Photo pixels for a pixel of the closest look.
+    pub closest_look: f64,
+}
+
+/// How much work a photo is given.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Effort {
+    /// Two looks at the person, and none for anybody else: for thousands of photos.
+    Quick,
+    /// Six looks, and a search for everybody else, whose faces are to be covered.
+    Thorough,
 }
 
 /// What the search of one photo found.
 pub struct Search {
     /// The largest central person; `None` when nobody is there.
     pub person: Option<Person>,
-    /// One look at everybody else.
+    /// One look at everybody else; empty where they were not searched for.
     pub bystanders: Vec<Sample>,
 }
 
@@ -111,11 +114,12 @@ const fn look(mirrored: bool, shift: (f64, f64), scale: f64, turn: f64) -> Look 
     }
 }
 
-/// The plain region as the detector gave it: the first look, whose mask is kept.
+/// The plain region as the detector gave it.
 const FIRST_LOOK: Look = look(false, (0.0, 0.0), 1.0, 0.0);
 
 /// The looks after it, centred on the body that the first one saw. With it there are as many plain
 /// as mirrored ones, so that a left-right bias of the net cancels.
+/// The first of them alone makes a quick search.
 const LATER_LOOKS: [Look; 5] = [
     look(true, (0.0, 0.0), 1.0, 0.0),
     look(false, (0.02, -0.015), 1.08, 4.0),
@@ -135,7 +139,7 @@ impl Finder {
         let (detector, detector_bytes) = manifest.person_detector()?;
         let (pose, pose_bytes) = manifest.pose_net(kind)?;
         let (detector, pose) = rayon::join(
-            || Net::load(runtime, detector, detector_bytes, 1),
+            || Net::load(runtime, detector, detector_bytes, workers),
             || Net::load(runtime, pose, pose_bytes, workers),
         );
         Ok(Finder {
@@ -145,7 +149,7 @@ impl Finder {
     }
 
     /// Searches the whole photo.
-    pub fn search(&self, photo: &Photo) -> Result<Search, InferError> {
+    pub fn search(&self, photo: &Photo, effort: Effort) -> Result<Search, InferError> {
         let Some(first) = self.first_look(photo)? else {
             return Ok(Search {
                 person: None,
@@ -153,21 +157,37 @@ impl Finder {
             });
         };
         let (seen, region) = (first.sample(), first.region());
-        let extent = Extent::of(&seen);
-        let (later, bystanders) = rayon::join(
-            || self.look_again(photo, region),
-            || self.bystanders(photo, extent),
-        );
-        let mut samples = vec![seen];
-        samples.extend(later?);
+        let (later, bystanders) = match effort {
+            Effort::Quick => (
+                self.look_again(photo, region, &LATER_LOOKS[..1])?,
+                Vec::new(),
+            ),
+            Effort::Thorough => {
+                let extent = Extent::of(&seen);
+                let (later, bystanders) = rayon::join(
+                    || self.look_again(photo, region, &LATER_LOOKS),
+                    || self.bystanders(photo, extent),
+                );
+                (later?, bystanders?)
+            }
+        };
+        let closest_look = later
+            .iter()
+            .chain([&first])
+            .map(|seen| seen.photo_from_crop.scale())
+            .fold(f64::INFINITY, f64::min);
+        let later = later
+            .iter()
+            .filter(|seen| seen.pose.score >= LEAST_PERSON)
+            .map(Seen::sample);
         Ok(Search {
             person: Some(Person {
-                samples,
-                mask: first.mask(),
+                samples: [seen].into_iter().chain(later).collect(),
                 centre: region.centre,
                 side: region.side,
+                closest_look,
             }),
-            bystanders: bystanders?,
+            bystanders,
         })
     }
 
@@ -244,17 +264,17 @@ impl Finder {
         Ok(ranked.into_iter().map(|(_, region)| region).collect())
     }
 
-    /// Looks at the region of one person in every later way.
-    fn look_again(&self, photo: &Photo, region: Region) -> Result<Vec<Sample>, InferError> {
-        let looks = LATER_LOOKS
+    /// Looks at the region of one person in each of these ways.
+    fn look_again(
+        &self,
+        photo: &Photo,
+        region: Region,
+        looks: &[Look],
+    ) -> Result<Vec<Seen>, InferError> {
+        looks
             .par_iter()
             .map(|look| self.look_once(photo, &region, look))
-            .collect::<Result<Vec<_>, _>>()?;
-        Ok(looks
-            .iter()
-            .filter(|seen| seen.pose.score >= LEAST_PERSON)
-            .map(Seen::sample)
-            .collect())
+            .collect()
     }
 
     fn look_once(&self, photo: &Photo, region: &Region, look: &Look) -> Result<Seen, InferError> {
@@ -272,8 +292,6 @@ impl Finder {
         let tensors = self.pose.run(&photo.crop(&photo_from_crop, size))?;
         Ok(Seen {
             pose: decoded(&tensors),
-            mask: tensors["mask"].clone(),
-            size,
             photo_from_crop,
             turn,
             mirrored: look.mirrored,
@@ -284,9 +302,6 @@ impl Finder {
 /// One look at a region, still in the net's own picture.
 struct Seen {
     pose: NetPose,
-    /// Logits.
-    mask: ArrayD<f32>,
-    size: u32,
     photo_from_crop: Map<Crop, geometry::Photo>,
     turn: Angle,
     mirrored: bool,
@@ -302,18 +317,6 @@ impl Seen {
             centre: mid_hip,
             side: side.max(1.0),
             turn,
-        }
-    }
-
-    fn mask(&self) -> Mask {
-        Mask {
-            probability: self
-                .mask
-                .iter()
-                .map(|&logit| pose_net::sigmoid(logit) as f32)
-                .collect(),
-            size: self.size,
-            photo_from_mask: self.photo_from_crop,
         }
     }
 

@@ -14,7 +14,7 @@ mod runtime;
 
 pub use contract::{ContractError, Manifest, ModelSpec, PoseNetKind};
 pub use detector::{Detection, decode as decode_detections, merge as merge_detections};
-pub use finder::{Finder, Mask, Person, Sample, Search, SeenPoint};
+pub use finder::{Effort, Finder, Person, Sample, Search, SeenPoint};
 pub use net::InferError;
 pub use pose_net::{NetPoint, NetPose, decode as decode_pose};
 pub use runtime::{Runtime, RuntimeChoice, RuntimeError};

@@ -33,6 +33,18 @@ impl WishedView {
             WishedView::Back => "back",
         }
     }
+
+    /// As options and files name it; with the side nearest the camera, if it is to be settled too.
+    pub fn from_name(name: &str) -> Option<WishedView> {
+        match name {
+            "side" => Some(WishedView::Side(None)),
+            "side-left" => Some(WishedView::Side(Some(Side::Left))),
+            "side-right" => Some(WishedView::Side(Some(Side::Right))),
+            "front" => Some(WishedView::Front),
+            "back" => Some(WishedView::Back),
+            _ => None,
+        }
+    }
 }
 
 /// Something about view or task that may have been taken wrongly.

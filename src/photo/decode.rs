@@ -2,7 +2,7 @@
 
 use std::io::Cursor;
 
-use image::{DynamicImage, ImageDecoder, ImageError, ImageReader, RgbImage};
+use image::{DynamicImage, GrayImage, ImageDecoder, ImageError, ImageReader, RgbImage};
 use thiserror::Error;
 
 use super::exif::{CameraTags, Tags};
@@ -80,7 +80,25 @@ impl From<PhotoErrorKind> for PhotoError {
 /// Smaller pictures than this hold no person whose landmarks could be told apart.
 const SMALLEST_SIDE: u32 = 64;
 
-pub(super) fn decode(bytes: &[u8], limits: Limits) -> Result<(RgbImage, CameraTags), PhotoError> {
+/// How much of a photo's detail is wanted.
+#[derive(Clone, Copy, PartialEq, Eq)]
+pub(super) enum Detail {
+    Whole,
+    /// Not much less than this many pixels on the longer side, where that saves work.
+    Reduced(u32),
+}
+
+pub(super) struct Decoded {
+    /// Upright.
+    pub picture: RgbImage,
+    /// Width and height of the photo upright and whole.
+    pub size: (u32, u32),
+    /// How often the photo's sides were halved to give the picture's.
+    pub halvings: u32,
+    pub tags: CameraTags,
+}
+
+pub(super) fn decode(bytes: &[u8], limits: Limits, detail: Detail) -> Result<Decoded, PhotoError> {
     let size = bytes.len() as u64;
     if size == 0 {
         return Err(PhotoErrorKind::Empty.into());
@@ -115,20 +133,73 @@ pub(super) fn decode(bytes: &[u8], limits: Limits) -> Result<(RgbImage, CameraTa
         return Err(PhotoErrorKind::Damaged.into());
     }
     let tags = Tags::read(bytes);
-    let mut image = DynamicImage::from_decoder(decoder).map_err(in_our_words)?;
+    let halvings = match detail {
+        Detail::Whole => 0,
+        Detail::Reduced(long_side) => halvings(width.max(height), long_side),
+    };
+    let (mut image, halvings) = match reduced_jpeg(bytes, halvings) {
+        Some(image) => (image, halvings),
+        None => (
+            DynamicImage::from_decoder(decoder).map_err(in_our_words)?,
+            0,
+        ),
+    };
     image.apply_orientation(tags.orientation);
-    let upright = image.into_rgb8();
-    let camera = tags.camera(width, height);
-    Ok((upright, camera))
+    Ok(Decoded {
+        picture: image.into_rgb8(),
+        size: tags.upright_size(width, height),
+        halvings,
+        tags: tags.camera(width, height),
+    })
 }
+
+/// A JPEG's blocks of 8 pixels can be decoded to 4, 2 or 1.
+const MOST_HALVINGS: u32 = 3;
+
+/// How often a side can be halved without falling below the one wanted.
+fn halvings(side: u32, wanted: u32) -> u32 {
+    (side / wanted.max(1))
+        .checked_ilog2()
+        .unwrap_or(0)
+        .min(MOST_HALVINGS)
+}
+
+/// A JPEG decoded straight to a smaller size, which leaves out most of the arithmetic. `None` for
+/// other files, for kinds of JPEG that only the usual decoder knows, and for damage, of which that
+/// decoder is to speak.
+fn reduced_jpeg(bytes: &[u8], halvings: u32) -> Option<DynamicImage> {
+    if halvings == 0 || !bytes.starts_with(&JPEG_START) {
+        return None;
+    }
+    let mut decoder = jpeg_decoder::Decoder::new(bytes);
+    decoder.read_info().ok()?;
+    let info = decoder.info()?;
+    let reduced = |side: u16| side.div_ceil(1 << halvings);
+    let size = (reduced(info.width), reduced(info.height));
+    if decoder.scale(size.0, size.1).ok()? != size {
+        return None;
+    }
+    let pixels = decoder.decode().ok()?;
+    let (width, height) = (u32::from(size.0), u32::from(size.1));
+    match info.pixel_format {
+        jpeg_decoder::PixelFormat::RGB24 => {
+            RgbImage::from_raw(width, height, pixels).map(DynamicImage::ImageRgb8)
+        }
+        jpeg_decoder::PixelFormat::L8 => {
+            GrayImage::from_raw(width, height, pixels).map(DynamicImage::ImageLuma8)
+        }
+        _ => None,
+    }
+}
+
+const JPEG_START: [u8; 2] = [0xff, 0xd8];
 
 /// Whether a JPEG lacks its end marker. The decoder fills what is missing with grey and says
 /// nothing, and a person with grey legs would be measured.
 fn is_cut_jpeg(bytes: &[u8]) -> bool {
-    const START: [u8; 2] = [0xff, 0xd8];
     const SCAN: u8 = 0xda;
     const END: [u8; 2] = [0xff, 0xd9];
-    if !bytes.starts_with(&START) {
+    if !bytes.starts_with(&JPEG_START) {
         return false;
     }
     // Over the segments to the first scan: a thumbnail inside one has an end marker of its own.

@@ -55,6 +55,17 @@ impl Tags {
         }
     }
 
+    /// Width and height upright of a file of `width`×`height` pixels as stored.
+    pub fn upright_size(&self, width: u32, height: u32) -> (u32, u32) {
+        match self.orientation {
+            Orientation::Rotate90
+            | Orientation::Rotate270
+            | Orientation::Rotate90FlipH
+            | Orientation::Rotate270FlipH => (height, width),
+            _ => (width, height),
+        }
+    }
+
     /// The camera's tags for a file of `width`×`height` pixels as stored.
     pub fn camera(&self, width: u32, height: u32) -> CameraTags {
         let shape = |w: u32, h: u32| f64::from(w.max(h)) / f64::from(w.min(h));

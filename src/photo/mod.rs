@@ -6,6 +6,7 @@
 
 mod decode;
 mod exif;
+mod file;
 mod quality;
 
 use image::{Rgb, RgbImage};
@@ -13,54 +14,87 @@ use imageproc::geometric_transformations::{Border, Interpolation, warp_into_with
 
 pub use decode::{Limits, PhotoError, PhotoErrorKind};
 pub use exif::CameraTags;
+pub use file::{DRAWN, ENDINGS, is_photo_name, read_bytes};
 pub use quality::{PhotoFault, judge};
+
+use decode::{Decoded, Detail};
 
 use crate::geometry::{self, Map, Point};
 
 /// An upright photo with half-size copies of itself, so that a crop never skips pixels.
+///
+/// Positions are always those of the whole photo, also where only a smaller copy is held.
 pub struct Photo {
-    /// The photo itself, then each time half the size.
+    /// The most detailed picture that is held, then each time half the size.
     levels: Vec<RgbImage>,
+    /// Width and height of the whole photo.
+    size: (u32, u32),
+    /// How often the photo was halved to give the first level.
+    halvings: u32,
     tags: CameraTags,
 }
+
+/// Pixels on the longer side of a reduced photo: twice what the nets look at, so that it has all
+/// they need of a person who fills most of the photo.
+const REDUCED: u32 = 500;
 
 /// Below this many pixels a side, a half-size copy is of no use to any crop.
 const SMALLEST_LEVEL: u32 = 192;
 
 /// Reads the upright picture alone from the bytes of a file, for those who only show it.
 pub fn upright(bytes: &[u8], limits: Limits) -> Result<RgbImage, PhotoError> {
-    decode::decode(bytes, limits).map(|(upright, _)| upright)
+    decode::decode(bytes, limits, Detail::Whole).map(|decoded| decoded.picture)
 }
 
 impl Photo {
-    /// Reads a photo from the bytes of a file.
+    /// Reads a photo from the bytes of a file, with all its detail.
     pub fn decode(bytes: &[u8], limits: Limits) -> Result<Photo, PhotoError> {
-        let (upright, tags) = decode::decode(bytes, limits)?;
-        Ok(Photo::new(upright, tags))
+        decode::decode(bytes, limits, Detail::Whole).map(Photo::from_decoded)
+    }
+
+    /// Reads a photo without the detail that only a person far away would need, which takes half
+    /// the time for a JPEG of 12 megapixels. [`Photo::has_detail`] tells whether that was enough.
+    pub fn decode_reduced(bytes: &[u8], limits: Limits) -> Result<Photo, PhotoError> {
+        decode::decode(bytes, limits, Detail::Reduced(REDUCED)).map(Photo::from_decoded)
     }
 
     /// Wraps an image that is already upright.
     pub fn new(upright: RgbImage, tags: CameraTags) -> Photo {
-        let mut levels = vec![upright];
+        Photo::from_decoded(Decoded {
+            size: upright.dimensions(),
+            picture: upright,
+            halvings: 0,
+            tags,
+        })
+    }
+
+    fn from_decoded(decoded: Decoded) -> Photo {
+        let mut levels = vec![decoded.picture];
         while let Some(last) = levels.last() {
             if last.width().min(last.height()) / 2 < SMALLEST_LEVEL {
                 break;
             }
             levels.push(halved(last));
         }
-        Photo { levels, tags }
+        Photo {
+            levels,
+            size: decoded.size,
+            halvings: decoded.halvings,
+            tags: decoded.tags,
+        }
     }
 
+    /// The most detailed picture that is held.
     pub fn upright(&self) -> &RgbImage {
         &self.levels[0]
     }
 
     pub fn width(&self) -> u32 {
-        self.upright().width()
+        self.size.0
     }
 
     pub fn height(&self) -> u32 {
-        self.upright().height()
+        self.size.1
     }
 
     pub fn tags(&self) -> &CameraTags {
@@ -106,10 +140,22 @@ impl Photo {
     /// The smallest copy that still has about a pixel for every pixel of a crop, and by how much
     /// it is smaller than the photo.
     fn level_for(&self, photo_pixels_per_crop_pixel: f64) -> (&RgbImage, f64) {
-        let wanted = photo_pixels_per_crop_pixel.log2().round().max(0.0) as usize;
-        let index = wanted.min(self.levels.len() - 1);
-        (&self.levels[index], f64::powi(2.0, index as i32))
+        let index = wanted_halvings(photo_pixels_per_crop_pixel)
+            .saturating_sub(self.halvings)
+            .min(self.levels.len() as u32 - 1);
+        let divisor = f64::powi(2.0, (self.halvings + index) as i32);
+        (&self.levels[index as usize], divisor)
     }
+
+    /// Whether a crop of that scale gets the same from this photo as from the whole one.
+    pub fn has_detail(&self, photo_pixels_per_crop_pixel: f64) -> bool {
+        wanted_halvings(photo_pixels_per_crop_pixel) >= self.halvings
+    }
+}
+
+/// How often a photo is best halved before a crop is taken from it.
+fn wanted_halvings(photo_pixels_per_crop_pixel: f64) -> u32 {
+    photo_pixels_per_crop_pixel.log2().round().max(0.0) as u32
 }
 
 /// The image at half its size, each pixel the mean of four. An odd last row or column is dropped,

@@ -1,15 +1,13 @@
 //! Writes visits and comparisons for people and programs.
 //!
 //! One file per writer over one view model ([`view`]): the [`html`] report with its [`picture`]s,
-//! [`lines`] and charts, plain text for a terminal ([`table`]), [`csv`], and JSON of a comparison
-//! ([`comparison_json`]). [`overlay`] draws what was found onto a photo.
+//! [`lines`] and charts, plain text for a terminal ([`table`]), and JSON of a comparison ([`comparison_json`]). [`overlay`] draws what was found onto a photo.
 //!
 //! Nothing here measures. A writer takes readings, errors, verdicts and reasons as they are and
 //! puts them into words; a value that is missing is printed with its reason.
 
 mod chart;
 pub mod comparison_json;
-pub mod csv;
 pub mod html;
 pub mod lines;
 mod number;
@@ -23,7 +21,6 @@ pub mod view;
 mod words;
 
 pub use comparison_json::comparison_json;
-pub use csv::{CSV_HEADER, csv_rows, visit_csv};
 pub use html::{ReportInput, comparison_html};
 pub use overlay::overlay;
 pub use table::{comparison_table, visit_table};

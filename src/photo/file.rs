@@ -1,0 +1,48 @@
+//! Which files are photos, and their bytes.
+
+use std::fs::File;
+use std::io::Read;
+use std::path::Path;
+
+use super::Limits;
+
+/// Endings that are taken for photos when a folder is given.
+pub const ENDINGS: [&str; 6] = ["jpg", "jpeg", "png", "webp", "tif", "tiff"];
+/// Photos as phones save them, which can't be read; they are named, not passed over.
+const KNOWN_UNREADABLE: [&str; 2] = ["heic", "heif"];
+/// How the names of drawn photos end; such a file is never measured.
+pub const DRAWN: &str = ".overlay.jpg";
+
+/// Whether a file is named like a photo, of a kind that is read or not.
+pub fn is_photo_name(path: &Path) -> bool {
+    // Files that start with a dot are what some systems leave beside the real ones.
+    let name = path
+        .file_name()
+        .unwrap_or_default()
+        .to_string_lossy()
+        .to_lowercase();
+    let hidden = name.starts_with('.') || name.ends_with(DRAWN);
+    path.extension().is_some_and(|ending| {
+        let ending = ending.to_string_lossy().to_lowercase();
+        let known = |endings: &[&str]| endings.contains(&ending.as_str());
+        !hidden && (known(&ENDINGS) || known(&KNOWN_UNREADABLE))
+    })
+}
+
+/// The bytes of a file, unless it is larger than any photo that is read.
+pub fn read_bytes(path: &Path) -> Result<Vec<u8>, String> {
+    let limit = Limits::default().bytes;
+    let file = File::open(path).map_err(|error| error.to_string())?;
+    let mut bytes = Vec::new();
+    // One byte more than the limit tells a file that is too large from one that just fits.
+    file.take(limit + 1)
+        .read_to_end(&mut bytes)
+        .map_err(|error| error.to_string())?;
+    if bytes.len() as u64 > limit {
+        return Err(format!(
+            "it has more than the {} MB that are read",
+            limit >> 20
+        ));
+    }
+    Ok(bytes)
+}

@@ -1,0 +1,160 @@
+//! Apache Parquet. What each column holds stands in the file's key-value metadata, under
+//! `column:<name>`.
+
+use std::fs::File;
+use std::io::Write;
+use std::sync::Arc;
+
+use ::parquet::basic::Compression;
+use ::parquet::data_type::{ByteArray, ByteArrayType, DoubleType};
+use ::parquet::errors::ParquetError;
+use ::parquet::file::metadata::KeyValue;
+use ::parquet::file::properties::WriterProperties;
+use ::parquet::file::reader::{FileReader, SerializedFileReader};
+use ::parquet::file::writer::SerializedFileWriter;
+use ::parquet::record::Field;
+use ::parquet::schema::parser::parse_message_type;
+
+use super::{COLUMNS, NEEDED, Score, ScoresError};
+
+/// Rows that are kept until they are written together: more make a smaller file, fewer less
+/// memory.
+const GROUP: usize = 50_000;
+
+pub struct Writer<W: Write + Send> {
+    file: SerializedFileWriter<W>,
+    group: Vec<Score>,
+}
+
+impl<W: Write + Send> Writer<W> {
+    pub fn new(to: W) -> Result<Self, ScoresError> {
+        let columns: String = COLUMNS
+            .iter()
+            .map(|column| match column.is_number {
+                true => format!("OPTIONAL DOUBLE {};", column.name),
+                false => format!("REQUIRED BYTE_ARRAY {} (STRING);", column.name),
+            })
+            .collect();
+        let schema = parse_message_type(&format!("message scores {{ {columns} }}"))?;
+        let described = COLUMNS.iter().map(|column| KeyValue {
+            key: format!("column:{}", column.name),
+            value: Some(column.description.to_owned()),
+        });
+        let properties = WriterProperties::builder()
+            .set_compression(Compression::SNAPPY)
+            .set_created_by("tragus".to_owned())
+            .set_key_value_metadata(Some(described.collect()))
+            .build();
+        Ok(Writer {
+            file: SerializedFileWriter::new(to, Arc::new(schema), Arc::new(properties))?,
+            group: Vec::new(),
+        })
+    }
+
+    pub fn write(&mut self, score: &Score) -> Result<(), ScoresError> {
+        self.group.push(score.clone());
+        if self.group.len() >= GROUP {
+            self.write_group()?;
+        }
+        Ok(())
+    }
+
+    fn write_group(&mut self) -> Result<(), ScoresError> {
+        let mut group = self.file.next_row_group()?;
+        for column in &COLUMNS {
+            let mut to = group
+                .next_column()?
+                .expect("the schema was made from these columns");
+            if column.is_number {
+                let numbers = || self.group.iter().map(|score| score.number(column.name));
+                let present: Vec<i16> = numbers().map(|n| i16::from(n.is_some())).collect();
+                let values: Vec<f64> = numbers().flatten().collect();
+                to.typed::<DoubleType>()
+                    .write_batch(&values, Some(&present), None)?;
+            } else {
+                let values: Vec<ByteArray> = self
+                    .group
+                    .iter()
+                    .map(|score| score.text(column.name).unwrap_or_default().into())
+                    .collect();
+                to.typed::<ByteArrayType>()
+                    .write_batch(&values, None, None)?;
+            }
+            to.close()?;
+        }
+        group.close()?;
+        self.group.clear();
+        Ok(())
+    }
+
+    pub fn finish(mut self) -> Result<W, ScoresError> {
+        if !self.group.is_empty() {
+            self.write_group()?;
+        }
+        Ok(self.file.into_inner()?)
+    }
+}
+
+pub fn read(from: File) -> Result<Vec<Score>, ScoresError> {
+    let file = SerializedFileReader::new(from)?;
+    let schema = file.metadata().file_metadata().schema_descr();
+    for needed in NEEDED {
+        if !schema
+            .columns()
+            .iter()
+            .any(|column| column.name() == needed)
+        {
+            return Err(ScoresError::NoColumn(needed));
+        }
+    }
+    let mut scores = Vec::new();
+    for (index, row) in file.get_row_iter(None)?.enumerate() {
+        let mut score = Score::default();
+        for (name, field) in row?.get_column_iter() {
+            put(&mut score, name, field).map_err(|detail| ScoresError::Line {
+                line: index as u64 + 1,
+                detail,
+            })?;
+        }
+        scores.push(score);
+    }
+    Ok(scores)
+}
+
+fn put(score: &mut Score, column: &str, field: &Field) -> Result<(), String> {
+    let number = || match field {
+        Field::Null => Ok(None),
+        Field::Double(value) if value.is_nan() => Ok(None),
+        Field::Double(value) => Ok(Some(*value)),
+        Field::Float(value) => Ok(Some(f64::from(*value))),
+        Field::Int(value) => Ok(Some(f64::from(*value))),
+        Field::Long(value) => Ok(Some(*value as f64)),
+        other => Err(format!("{column} is {other}, expected a number")),
+    };
+    let text = || match field {
+        Field::Null => Ok(String::new()),
+        Field::Str(text) => Ok(text.clone()),
+        other => Err(format!("{column} is {other}, expected text")),
+    };
+    match column {
+        "photo" => score.photo = text()?,
+        "person" => score.person = text()?,
+        "view" => score.view = text()?,
+        "task" => score.task = text()?,
+        "measure" => score.measure = text()?,
+        "side" => score.side = text()?,
+        "value" => score.value = number()?,
+        "sigma" => score.sigma = number()?,
+        "unit" => score.unit = text()?,
+        "status" => score.status = text()?,
+        "reason" => score.reason = text()?,
+        _ => {}
+    }
+    Ok(())
+}
+
+impl From<ParquetError> for ScoresError {
+    fn from(error: ParquetError) -> Self {
+        ScoresError::Parquet(error.to_string())
+    }
+}
