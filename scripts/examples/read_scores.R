@@ -10,6 +10,14 @@ scores <- read.csv(arguments[1], colClasses = "character", na.strings = characte
 scores$value <- as.numeric(ifelse(scores$value == "", NA, scores$value))
 scores$sigma <- as.numeric(ifelse(scores$sigma == "", NA, scores$sigma))
 
+# What each column holds, from the file beside the table.
+beside <- paste0(arguments[1], "-metadata.json")
+if (file.exists(beside) && requireNamespace("jsonlite", quietly = TRUE)) {
+  columns <- jsonlite::read_json(beside)$tableSchema$columns
+  for (column in columns) cat(column$name, ": ", column[["dc:description"]], "\n", sep = "")
+  cat("\n")
+}
+
 measured <- scores[scores$status == "measured", ]
 # A measure may come in several units, and then each is a number of its own.
 key <- measured[c("unit", "measure", "task")]

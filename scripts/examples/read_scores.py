@@ -1,6 +1,7 @@
 """Read the table of tragus batch with pandas: columns, measured rows, mean and sigma by measure."""
 
 import argparse
+import json
 from pathlib import Path
 
 import pandas as pd
@@ -20,10 +21,16 @@ def read(path):
 
 
 def descriptions(path):
-    """What each column holds, as the Parquet file itself says."""
-    metadata = pq.read_schema(path).metadata
-    prefix = b"column:"
-    return {key.removeprefix(prefix).decode(): text.decode() for key, text in metadata.items() if key.startswith(prefix)}
+    """What each column holds: a Parquet file says it itself, beside a CSV file lies another."""
+    if path.suffix == ".parquet":
+        prefix = b"column:"
+        metadata = pq.read_schema(path).metadata
+        return {key.removeprefix(prefix).decode(): text.decode() for key, text in metadata.items() if key.startswith(prefix)}
+    beside = path.with_name(f"{path.name}-metadata.json")
+    if not beside.exists():
+        return {}
+    columns = json.loads(beside.read_text(encoding="utf-8"))["tableSchema"]["columns"]
+    return {column["name"]: column["dc:description"] for column in columns}
 
 
 def main():
@@ -32,10 +39,9 @@ def main():
     path = parser.parse_args().scores
 
     scores = read(path)
-    if path.suffix == ".parquet":
-        for column, text in descriptions(path).items():
-            print(f"{column}: {text}")
-        print()
+    for column, text in descriptions(path).items():
+        print(f"{column}: {text}")
+    print()
 
     measured = scores[scores["status"] == "measured"]
     # A measure may come in several units, and then each is a number of its own.

@@ -6,6 +6,7 @@ Ends with exit code 0 when every check held.
 import argparse
 import csv
 import os
+import re
 import shutil
 import subprocess
 import sys
@@ -33,10 +34,10 @@ def batch(program, out, **environment):
     run = subprocess.run(command, env=environment, capture_output=True, text=True)
     if run.returncode not in (0, 1):
         sys.exit(f"exit code {run.returncode}: {program}\n{run.stderr}")
-    runtimes = [line.partition(": ")[2] for line in run.stderr.splitlines() if line.startswith("runtime: ")]
-    if len(runtimes) != 1:
+    told = re.search("nets on the (.+) runtime,", run.stderr)
+    if not told:
         sys.exit(f"the program does not say which runtime it used:\n{run.stderr}")
-    return out.read_bytes(), runtimes[0], run.stderr
+    return out.read_bytes(), told[1], run.stderr
 
 
 def check(holds, words):

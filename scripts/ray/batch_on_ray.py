@@ -54,11 +54,12 @@ def measure_shard(number, shards, photos, manifest, tragus, jobs, run):
             )
         except OSError as error:
             return 2, b"", f"{tragus} does not start on {platform.node()}: {error.strerror}"
-        else:
-            scores = out.read_bytes() if done.returncode in (0, 1) else b""
-            return done.returncode, scores, done.stderr.strip()
-        finally:
-            shutil.rmtree(scratch)
+        if done.returncode < 0:
+            # Killed, for want of memory perhaps: tried again, going on from what is here.
+            raise ChildProcessError(f"tragus was killed by signal {-done.returncode} on {platform.node()}")
+        scores = out.read_bytes() if done.returncode in (0, 1) else b""
+        shutil.rmtree(scratch)
+    return done.returncode, scores, done.stderr.strip()
 
 
 def gather(tables):
@@ -86,7 +87,7 @@ def main():
     parser.add_argument("--address", help="of the cluster, or auto; without it, this machine alone")
     parser.add_argument("--tragus", default="tragus", metavar="PATH", help="the program on every node (default: from PATH)")
     parser.add_argument("--cpus", type=int, default=1, metavar="N", help="cores of a task (default: 1)")
-    parser.add_argument("--retries", type=int, default=3, metavar="N", help="how often a shard is run again whose worker or node died (default: 3)")
+    parser.add_argument("--retries", type=int, default=3, metavar="N", help="how often a shard is run again whose program, worker or node died (default: 3)")
     args = parser.parse_args()
     if args.shards < 1 or args.cpus < 1:
         parser.error("--shards and --cpus: expected 1 or more")
@@ -96,9 +97,13 @@ def main():
         parser.error(f"--out: there is no such folder to write into: {args.out.absolute().parent}")
 
     ray.init(address=args.address, include_dashboard=None if args.address else False, log_to_driver=False)
-    # Only a worker or a node that dies is a reason to try again: tragus itself would say the same.
+    # Tried again when the program, its worker or its node dies. Whatever tragus itself says, it
+    # would say again.
     task = ray.remote(measure_shard).options(
-        num_cpus=args.cpus, max_retries=args.retries, retry_exceptions=False, scheduling_strategy="SPREAD"
+        num_cpus=args.cpus,
+        max_retries=args.retries,
+        retry_exceptions=[ChildProcessError],
+        scheduling_strategy="SPREAD",
     )
     manifest = str(args.manifest.resolve()) if args.manifest else None
     settings = (args.shards, str(args.photos.resolve()), manifest, args.tragus, args.cpus, uuid.uuid4().hex)
@@ -109,7 +114,8 @@ def main():
         try:
             code, scores, words = ray.get(done)
         except ray.exceptions.RayError as error:
-            print(f"batch_on_ray: a shard was lost after {args.retries} retries: {error}", file=sys.stderr)
+            why = getattr(error, "cause", error)
+            print(f"batch_on_ray: a shard was lost after {args.retries} retries: {why}", file=sys.stderr)
             return 2
         if code not in (0, 1):
             print(f"batch_on_ray: a shard ended with exit code {code}\n{words}", file=sys.stderr)

@@ -1,6 +1,6 @@
 """Check batch_on_ray.py on a cluster of two local nodes of one core each.
 
-Kills a worker, then a whole node, in the middle of a shard. Each time that shard has to be run
+Kills the program, then a worker, then a whole node, in the middle of a shard. Each time that shard has to be run
 again, and the scores have to be those of a single machine, row for row. Ends with exit code 0
 when every check held.
 """
@@ -25,9 +25,10 @@ FIXTURES = HERE.parents[1] / "fixtures"
 STORE_BYTES = 80 * 1024 * 1024
 WAIT_S = 180
 
-# Notes each start of the program (the worker, its node, the shard), then becomes the program.
+# Notes each start of the program (itself, its worker, its node, the shard), then becomes the
+# program.
 RECORDER = """#!/bin/sh
-echo "$PPID $RAY_RAYLET_PID $*" >> "{log}"
+echo "$$ $PPID $RAY_RAYLET_PID $*" >> "{log}"
 exec "{tragus}" "$@"
 """
 
@@ -39,22 +40,26 @@ class Starts:
         self.log = log
 
     def read(self):
-        """Worker, node and shard of each; the first two as process ids."""
+        """Program, worker and node of each, as process ids, its shard and its output."""
         starts = []
         for line in self.log.read_text().splitlines() if self.log.exists() else []:
-            worker, node, *words = line.split()
-            starts.append((int(worker), int(node), words[words.index("--shard") + 1]))
+            program, worker, node, *words = line.split()
+            after = dict(zip(words, words[1:]))
+            starts.append((int(program), int(worker), int(node), after["--shard"], after["--out"]))
         return starts
 
-    def wait(self, node=None):
-        """The first start, or the first on a node."""
+    def half_done(self, node=None):
+        """Program, worker and shard of the first start, or of the first on a node, as soon as its journal
+        holds a photo."""
         end = time.monotonic() + WAIT_S
         while time.monotonic() < end:
-            for start in self.read():
-                if node in (None, start[1]):
-                    return start
-            time.sleep(0.05)
-        sys.exit("no shard was started")
+            for program, worker, of, shard, out in self.read():
+                journal = Path(f"{out}.journal")
+                # The first line of a journal is about the run.
+                if node in (None, of) and journal.exists() and journal.read_bytes().count(b"\n") > 1:
+                    return program, worker, shard
+            time.sleep(0.02)
+        sys.exit("no shard was started that could be interrupted")
 
 
 def check(holds, words):
@@ -107,27 +112,30 @@ def main():
         second = cluster.add_node(num_cpus=1, object_store_memory=STORE_BYTES)
         cluster.wait_for_nodes()
 
+        def kill_program(starts):
+            program, _, shard = starts.half_done()
+            os.kill(program, signal.SIGKILL)
+            return shard
+
         def kill_worker(starts):
-            worker, _, shard = starts.wait()
-            time.sleep(1)
+            _, worker, shard = starts.half_done()
             os.kill(worker, signal.SIGKILL)
             return shard
 
         def kill_node(starts):
             (raylet,) = second.all_processes["raylet"]
-            *_, shard = starts.wait(raylet.process.pid)
-            time.sleep(1)
+            _, _, shard = starts.half_done(raylet.process.pid)
             cluster.remove_node(second, allow_graceful=False)
             return shard
 
         held = []
         try:
-            for name, kill in (("worker", kill_worker), ("node", kill_node)):
+            for name, kill in (("program", kill_program), ("worker", kill_worker), ("node", kill_node)):
                 table, code, hit, starts = gather(scratch / name, photos, tragus, cluster.address, args.shards, kill)
-                again = sum(shard == hit for *_, shard in starts)
+                again = sum(shard == hit for *_, shard, _ in starts)
                 held += [
                     check(again > 1, f"{name} killed: shard {hit} was started {again} times"),
-                    check(len({shard for *_, shard in starts}) == args.shards, f"{len(starts)} starts for {args.shards} shards"),
+                    check(len({shard for *_, shard, _ in starts}) == args.shards, f"{len(starts)} starts for {args.shards} shards"),
                     check(code == single.returncode, f"exit code {code}, as of a single machine"),
                     check(table.equals(expected, check_metadata=True), f"{table.num_rows} rows, the same as of a single machine"),
                 ]
