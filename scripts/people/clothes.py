@@ -12,6 +12,7 @@ from pathlib import Path
 import numpy as np
 from scipy import sparse
 from scipy.sparse import linalg
+from scipy.spatial import cKDTree
 
 from body import mesh, neighbour_average, unit, vertex_normals
 
@@ -258,20 +259,79 @@ def without_ears(vertices):
     return flat
 
 
+def strands(vertices, normals, front, length, seed):
+    """Hair that hangs from the back of the head: a sheet of `length` metres round it.
+
+    `front` is where its two edges are on the reference head (y, backward).
+    From under the hair of the scalp it is led down row by row, each row off the
+    skin below it, so that it slides over the nape and the shoulders.
+    """
+    rng = np.random.default_rng([seed, 1])
+    centre, half_wide, half_deep, top = -0.046, 0.066, 0.084, 0.872
+    edge = np.arccos((front - centre) / (half_deep + 0.014))
+    around = np.linspace(-edge, edge, 81)
+    ring = np.stack([half_wide * np.sin(around), centre + half_deep * np.cos(around), np.full(81, top)], axis=1)
+    matrix, shift = head_placement(vertices)
+    outward = np.stack([np.sin(around), np.cos(around), 0 * around], axis=1) @ matrix
+    tree = cKDTree(vertices)
+    # Cloth and the sheet's own thickness lie between it and the skin below the head.
+    clearance = 0.022 - 0.013 * mesh().weight_of("head")
+
+    def lifted(points):
+        _, closest = tree.query(points)
+        off = ((points - vertices[closest]) * normals[closest]).sum(axis=-1)
+        return points + np.clip(clearance[closest] - off, 0, None)[..., None] * normals[closest]
+
+    waves = sum(rng.uniform(0.5, 1.0) * np.sin(around * rng.uniform(9, 34) + rng.uniform(0, 6)) for _ in range(4))
+    tips = length * (1 + 0.05 * np.sin(around * rng.uniform(5, 9) + rng.uniform(0, 6)))
+    count = 41
+    rows = [ring @ matrix + shift]
+    for k in range(1, count):
+        fallen = k * length / (count - 1)
+        # Outward over the widest part of the head, then a little in towards the neck.
+        slope = 0.35 if fallen < 0.03 else -0.12 if fallen > 0.06 else 0.0
+        step = tips[:, None] / (count - 1) * (slope * outward + (0, 0, -1))
+        # On a flat nape it must slide on, not pile up.
+        way = lifted(rows[-1] + step) - rows[-1]
+        way *= np.linalg.norm(step, axis=1, keepdims=True) / (np.linalg.norm(way, axis=1, keepdims=True) + 1e-9)
+        rows.append(lifted(rows[-1] + way))
+    sheet = np.array(rows)
+    for _ in range(6):
+        sheet[1:-1, 1:-1] = 0.5 * sheet[1:-1, 1:-1] + 0.125 * (
+            sheet[:-2, 1:-1] + sheet[2:, 1:-1] + sheet[1:-1, :-2] + sheet[1:-1, 2:]
+        )
+    sheet[6:] = lifted(sheet[6:])
+    growing = smooth_step((np.arange(count) - 6) / 12)[:, None]
+    sheet += 0.0016 * (growing * waves)[..., None] * outward
+    corner = (np.arange(count - 1)[:, None] * 81 + np.arange(80)).ravel()
+    # Wound so that the sheet grows inward from what is seen.
+    faces = np.concatenate(
+        [np.c_[corner, corner + 1, corner + 81], np.c_[corner + 1, corner + 82, corner + 81]]
+    )
+    return Piece("strands", sheet.reshape(-1, 3), faces, "hair", thickness=0.010)
+
+
+# Styles that hang: where the edges are and how long the hair is; the first two cover the ears.
+HANGING_HAIR = {"bob": (-0.078, 0.13), "long-over-ears": (-0.074, 0.26), "long": (-0.012, 0.25)}
+OVER_EARS = ("headscarf-over-ears", "bob", "long-over-ears")
+
+
 def hair_pieces(vertices, normals, style, seed):
-    """Hair or a headscarf; `style` is bald, short, tied, cropped, headscarf or headscarf-over-ears."""
+    """Hair or a headscarf; `style` is bald, short, tied, cropped, bob, long, long-over-ears,
+    headscarf or headscarf-over-ears."""
     if style == "bald":
         return []
     rng = np.random.default_rng(seed)
     m = mesh()
     x, y, z = m.reference.T
     scarf = style.startswith("headscarf")
-    over_ears = style == "headscarf-over-ears"
-    thickness = 0.015 if scarf else {"short": 0.017, "tied": 0.008, "cropped": 0.006}[style]
+    over_ears = style in OVER_EARS
+    thickness = 0.015 if scarf else {"short": 0.017, "tied": 0.008, "cropped": 0.006}.get(style, 0.014)
     field = scalp_field({"cropped": 0.0, "tied": 0.008}.get(style, 0.014), over_ears)
     if over_ears:
         vertices = without_ears(vertices)
         normals = vertex_normals(vertices, m.faces)
+    hanging = [strands(vertices, normals, *HANGING_HAIR[style], seed)] if style in HANGING_HAIR else []
     edge = 0.012 if scarf else 0.03
     offset = 0.0012 + thickness * smooth_step(field / edge)
     if style == "short":
@@ -299,7 +359,7 @@ def hair_pieces(vertices, normals, style, seed):
         bumps = 1 + 0.05 * np.sin(points @ rng.normal(0, 5, 3)) + 0.03 * np.sin(points @ rng.normal(0, 9, 3))
         placed = (points * bumps[:, None] * radii + centre) @ matrix + shift
         pieces.append(Piece(f"knot{k}", placed, triangles, material))
-    return pieces
+    return pieces + hanging
 
 
 def dressed(vertices, look, seed):
@@ -334,8 +394,8 @@ def dressed(vertices, look, seed):
         pieces.append(Piece(name, cloth, faces, name, thickness=0.0018))
         under = np.where(field > -0.03, height, under)
         bare &= field < 0.012
-    if look["hair"]["style"] == "headscarf-over-ears":
-        # The ears would stick out of the scarf.
+    if look["hair"]["style"] in OVER_EARS:
+        # The ears would stick out.
         bare &= scalp_field(0.014, over_ears=True) < 0.012
     seen = m.faces[bare[m.faces].any(axis=1)]
     colour = skin_colour(look["skin"], look["lips"], look["blush"])

@@ -1,24 +1,22 @@
 """Render a scenario of invented people: photos, visits and their truth."""
 
 import argparse
+import fcntl
 import json
-import math
 import os
 import tempfile
-import zlib
-from dataclasses import replace
+from contextlib import contextmanager
 from pathlib import Path
 
-import numpy as np
 import piexif
 from PIL import Image
 
 import scene
 import truth
-from body import Arm, Body, Posture, body_frame_mm
-from clothes import dressed
+from body import body_frame_mm
+from cast import Cast, camera_of, of_photo
+from files import write_csv, write_json
 
-FULL_FRAME_DIAGONAL_MM = 43.267
 QUALITY = 88
 ABOUT = (
     "Truth of rendered photos. Pixels: x right, y down, the centre of the top-left pixel is (0.5, 0.5). "
@@ -32,73 +30,6 @@ ABOUT = (
     "the right-hand side of the picture away from the camera. Measures are computed from the body points in the body's own "
     "sagittal (side) or frontal (front) plane, not from the picture."
 )
-
-
-def generator(*words):
-    return np.random.default_rng([zlib.crc32(str(w).encode()) for w in words])
-
-
-def focal_px(f35, width, height):
-    """35-mm-equivalent focal length in pixels, by the diagonal rule."""
-    return f35 / FULL_FRAME_DIAGONAL_MM * math.hypot(width, height)
-
-
-def camera_of(photo, size, rng):
-    """The camera a photographer might have set up, or what the scenario states."""
-    height = rng.uniform(0.95, 1.4)
-    distance = rng.uniform(2.6, 3.4)
-    # Pitched towards the middle of what has to be in the picture.
-    aim = 1.0 if photo["task"] == "reach" else 0.85
-    drawn = {
-        "f35": int(rng.integers(26, 29)),
-        "distance_m": distance,
-        "height_m": height,
-        "pitch_deg": 0.75 * math.degrees(math.atan2(aim - height, distance)) + rng.normal(0, 0.5),
-        "roll_deg": rng.uniform(-1.5, 1.5),
-        "turn_deg": rng.uniform(-7, 7),
-    }
-    camera = drawn | photo.get("camera", {})
-    camera["focal_px"] = focal_px(camera["f35"], *size)
-    return camera
-
-
-def hanging(wobble):
-    return Arm("frontal", 7 + wobble(1), 3 + wobble(1), 14 + wobble(2), -40, 16)
-
-
-def arms_of(photo, visit, rng):
-    """How the arms hang or reach in one photo; an arm without an angle hangs."""
-    wobble = lambda spread: float(rng.normal(0, spread))
-    if photo["task"] == "stand":
-        return {s: hanging(wobble) for s in ("left", "right")}
-    sagittal = photo["view"] == "side"
-    angles = visit["reach"]["flexion" if sagittal else "abduction"]
-    return {
-        s: Arm(
-            "sagittal" if sagittal else "frontal",
-            angles[s] + wobble(0.7),
-            (9 if sagittal else 5) + wobble(1.5),
-            visit["reach"]["elbow"][s] + wobble(0.7),
-            visit["reach"].get("pronation", 0),
-        )
-        if angles[s] is not None
-        else hanging(wobble)
-        for s in ("left", "right")
-    }
-
-
-def posture_of(photo, visit, rng):
-    """The visit's posture with the sway between one photo and the next."""
-    posture = Posture(**visit["posture"])
-    change = {
-        "trunk_lean": posture.trunk_lean + float(rng.normal(0, 0.4)),
-        "craniovertebral_angle": posture.craniovertebral_angle + float(rng.normal(0, 0.5)),
-    }
-    if photo["task"] == "reach":
-        change["trunk_lean"] += visit["reach"].get("lean_back", -2.0)
-        if photo["view"] == "front":
-            change["side_bend"] = posture.side_bend + visit["reach"].get("side_bend", 0.0)
-    return replace(posture, **change)
 
 
 def exif_of(visit, camera, number):
@@ -120,43 +51,6 @@ def exif_of(visit, camera, number):
             },
         }
     )
-
-
-class Placed:
-    """A posed body in the room, seen in the photo's view."""
-
-    def __init__(self, person, posed, photo, turn_deg, at_m=(0, 0)):
-        self.look = person["look"]
-        self.posed = posed
-        forward, left = scene.body_axes(photo["view"], photo["side"], turn_deg)
-        self.axes = np.stack([left, -forward, [0, 0, 1]])
-        self.at = np.array([*at_m, 0])
-
-    def in_world(self, vertices):
-        """From the body's axes to the world's."""
-        return vertices @ self.axes + self.at
-
-    def pieces(self, seed):
-        return [
-            replace(p, vertices=self.in_world(p.vertices)) for p in dressed(self.posed.vertices, self.look, seed)
-        ]
-
-    def landmarks(self, camera, size):
-        """Pixels of the landmarks that lie inside the picture."""
-        names = list(self.posed.points)
-        pixels = scene.project(self.in_world(np.array([self.posed.points[n] for n in names])), camera, *size)
-        return {
-            n: {"x": round(float(x), 3), "y": round(float(y), 3)}
-            for n, (x, y) in zip(names, pixels)
-            if 0 <= x <= size[0] and 0 <= y <= size[1]
-        }
-
-    def check_framing(self, file, camera, size):
-        """Every point of the body lies inside the picture, with a margin."""
-        pixels = scene.project(self.in_world(self.posed.vertices), camera, *size)
-        margin = 0.025 * size[1]
-        if (pixels < margin).any() or (pixels > np.array(size) - margin).any():
-            raise ValueError(f"{file}: the body leaves the picture: {pixels.min(0)} {pixels.max(0)}")
 
 
 def photo_truth(photo, visit, placed, camera, size):
@@ -182,61 +76,73 @@ def photo_truth(photo, visit, placed, camera, size):
     return found
 
 
-def write_json(path, value):
-    path.write_text(json.dumps(value, indent=1) + "\n")
+@contextmanager
+def claim(target):
+    """Whether this process may render `target`; no other may until the block ends."""
+    lock = target.with_suffix(".lock")
+    with open(lock, "w") as held:
+        try:
+            fcntl.flock(held, fcntl.LOCK_EX | fcntl.LOCK_NB)
+        except BlockingIOError:
+            yield False
+            return
+        try:
+            # Whoever held it may just have finished the photo.
+            yield not target.exists()
+        finally:
+            lock.unlink(missing_ok=True)
 
 
-class Cast:
-    """The scenario's people and their bodies, each built once."""
+def tables(folder, photos, cast):
+    """The folder's manifest, photos.csv, and its truth as rows of the catalogue, truth.csv.
 
-    def __init__(self, people):
-        self.people = {p["code"]: p for p in people}
-        self.bodies = {}
-
-    def body(self, code):
-        if code not in self.bodies:
-            person = self.people[code]
-            self.bodies[code] = Body(person["body"], person.get("changes", {}), person["stature_cm"])
-        return self.bodies[code]
-
-    def placed(self, code, visit, photo, rng, turn_deg, at_m=(0, 0)):
-        posed = self.body(code).pose(posture_of(photo, visit, rng), arms_of(photo, visit, rng))
-        return Placed(self.people[code], posed, photo, turn_deg, at_m)
-
-    def in_photo(self, code, visit, photo, camera, rng):
-        """Whom the photo shows, its subject first; a photo without a view shows nobody."""
-        if not photo["view"]:
-            return []
-        shown = [self.placed(code, visit, photo, rng, camera["turn_deg"])]
-        if other := photo.get("bystander"):
-            beside = self.people[other["code"]]["visits"][0]
-            shown.append(self.placed(other["code"], beside, photo, rng, other["turn_deg"], other["at_m"]))
-        return shown
+    `photos` are (person's code, operated side, file name, truth).
+    """
+    # A clinic reads the stature off a wall to the half centimetre.
+    stature = lambda code: round(cast.body(code).stature_mm() / 5) / 2
+    write_csv(
+        folder / "photos.csv",
+        ("photo", "person", "stature_cm", "operated_side"),
+        [(file, code, f"{stature(code):.1f}", operated) for code, operated, file, _ in photos],
+    )
+    # A difference between the sides belongs to neither.
+    side = lambda row: "" if row["measure"] == "reach_asymmetry" else row["side"]
+    write_csv(
+        folder / "truth.csv",
+        ("photo", "measure", "side", "value", "unit"),
+        [
+            (file, row["measure"], side(row), row["value"], row["unit"])
+            for _, _, file, found in photos
+            for row in found["measures"]
+        ],
+    )
 
 
 def render_photo(target, photo, visit, cast, code, scenario, options, number):
-    """Render one photo unless it exists; returns its truth."""
+    """Render one photo unless it exists or another process is at it; returns its truth."""
     size, seed = photo.get("size", scenario["size"]), scenario["seed"]
     # Drawn for every photo, rendered or not, so that a resumed run agrees.
-    rng = generator(seed, code, visit["folder"], photo["file"])
+    rng = of_photo(seed, code, visit, photo)
     camera = camera_of(photo, size, rng)
     placed = cast.in_photo(code, visit, photo, camera, rng)
     if not photo.get("cropped"):
-        for someone in placed:
-            someone.check_framing(photo["file"], camera, size)
+        if not all(someone.framed(camera, size) for someone in placed):
+            raise ValueError(f"{photo['file']}: a body leaves the picture")
     found = photo_truth(photo, visit, placed, camera, size)
     if target.exists() or options.only not in str(target):
         return found
     room = scenario["room"] | cast.people[code].get("room", {}) | visit.get("room", {}) | photo.get("room", {})
-    with tempfile.TemporaryDirectory() as scratch:
+    with claim(target) as mine, tempfile.TemporaryDirectory() as scratch:
+        if not mine:
+            return found
         picture = Path(scratch) / "picture.png"
         scene.render(
             picture, [(p.pieces(seed), p.look) for p in placed], room, camera, *size,
             samples=options.draft or scenario["samples"], seed=int(rng.integers(1 << 30)),
         )
-        part = target.with_suffix(".part")
+        part = target.with_suffix(f".{os.getpid()}.part")
         Image.open(picture).convert("RGB").save(part, "JPEG", quality=QUALITY, exif=exif_of(visit, camera, number))
-    os.replace(part, target)
+        os.replace(part, target)
     print(f"{target} {target.stat().st_size // 1024} kB", flush=True)
     return found
 
@@ -246,16 +152,21 @@ def render_folder(folder, visits, cast, scenario, options):
 
     `visits` are (person's code, visit). A folder that several people share is
     nobody's visit: only its label is written, and each photo has its own stature.
+    The folders of a truth set are shared, and have tables.
     """
     folder.mkdir(parents=True, exist_ok=True)
-    shared = len(visits) > 1
-    truths, head = {}, {"about": ABOUT}
+    with_tables = scenario.get("tables", False)
+    shared = with_tables or len(visits) > 1
+    truths, rows, head = {}, [], {"about": ABOUT}
     for code, visit in visits:
         for number, photo in enumerate(visit["photos"]):
             found = render_photo(folder / photo["file"], photo, visit, cast, code, scenario, options, number)
             if shared and photo["view"]:
                 found = {"stature_mm": round(cast.body(code).stature_mm(), 1)} | found
             truths[photo["file"]] = found
+            rows.append((code, visit["operated_side"], photo["file"], found))
+    if with_tables:
+        tables(folder, rows, cast)
     code, visit = visits[0]
     note = {"label": visit["label"]}
     if not shared:

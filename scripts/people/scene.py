@@ -1,8 +1,6 @@
 """A plain treatment room in Blender, clothed bodies in it, and the camera.
 
-World axes: x to the right of the picture, y away from the camera, z up; metres.
-The subject's origin (mid-ankle on the floor) is the world's, the camera stands at
-(0, -distance, height) and looks along +y before pitch and roll.
+World axes and camera as in camera.py; metres.
 """
 
 import math
@@ -11,59 +9,11 @@ import bpy
 import mathutils
 import numpy as np
 
+from camera import camera_axes
+
 WALL = 1.15
 CEILING = 2.62
 ROOM = 4.2
-
-
-def camera_axes(pitch_deg, roll_deg):
-    """Right, up and forward of the camera in the world.
-
-    Positive pitch looks up; positive roll turns the camera clockwise as seen
-    from behind it.
-    """
-    p, r = math.radians(pitch_deg), math.radians(roll_deg)
-    right = np.array([1.0, 0.0, 0.0])
-    up = np.array([0.0, -math.sin(p), math.cos(p)])
-    forward = np.array([0.0, math.cos(p), math.sin(p)])
-    return (
-        math.cos(r) * right - math.sin(r) * up,
-        math.cos(r) * up + math.sin(r) * right,
-        forward,
-    )
-
-
-def project(points, camera, width, height):
-    """Pixels of world points; the top-left pixel's centre is (0.5, 0.5)."""
-    right, up, forward = camera_axes(camera["pitch_deg"], camera["roll_deg"])
-    eye = np.array([0, -camera["distance_m"], camera["height_m"]])
-    ray = np.asarray(points) - eye
-    depth = ray @ forward
-    x = width / 2 + camera["focal_px"] * (ray @ right) / depth
-    y = height / 2 - camera["focal_px"] * (ray @ up) / depth
-    return np.stack([x, y], axis=-1)
-
-
-def body_axes(view, side, turn_deg):
-    """The body's forward and left in the world, seen in `view` and turned.
-
-    The body axis that points to the right of the picture lies along
-    (cos turn, sin turn) in (right, away); the one that faces the camera along
-    (sin turn, -cos turn). In the oblique view the body faces halfway between
-    the side view's way and the camera.
-    """
-    t = math.radians(turn_deg)
-    rightward = np.array([math.cos(t), math.sin(t), 0.0])
-    nearward = np.array([math.sin(t), -math.cos(t), 0.0])
-    forward = {
-        ("side", "right"): rightward,
-        ("side", "left"): -rightward,
-        ("front", ""): nearward,
-        ("back", ""): -nearward,
-        ("oblique", "right"): (rightward + nearward) / math.sqrt(2),
-        ("oblique", "left"): (nearward - rightward) / math.sqrt(2),
-    }[view, side]
-    return forward, np.array([-forward[1], forward[0], 0.0])
 
 
 def _material(name, colour, roughness=0.6, noise=0.0, scale=40.0, bump=0.0, stretch=(1, 1, 1), attribute=False):
@@ -169,7 +119,8 @@ def _planks(colour):
 
 
 def build_room(room):
-    """Walls, floor, door, couch and light; `room` gives colours and places."""
+    """Walls, floor, door, couch, pictures and light; `room` gives colours and places."""
+    wall_at = room.get("wall_at", WALL)
     wall = _material("wall", room["wall"], roughness=0.9, noise=0.02, scale=3, bump=0.15)
     white = _material("paint", (0.80, 0.79, 0.76), roughness=0.5)
     door = _material("door", room["door"], roughness=0.5, noise=0.06, scale=5, stretch=(12, 12, 1))
@@ -177,28 +128,37 @@ def build_room(room):
     metal = _material("metal", (0.5, 0.5, 0.52), roughness=0.35)
     quad = [(0, 1, 2, 3)]
     r = ROOM
-    _object("floor", [(-r, -6, 0), (r, -6, 0), (r, WALL, 0), (-r, WALL, 0)], quad, _planks(room["floor"]), False)
-    _object("wall", [(-r, WALL, 0), (r, WALL, 0), (r, WALL, CEILING), (-r, WALL, CEILING)], quad, wall, False)
-    _object("ceiling", [(-r, -6, CEILING), (r, -6, CEILING), (r, WALL, CEILING), (-r, WALL, CEILING)], quad, white, False)
-    _box("skirting", (-r, WALL - 0.016, 0), (r, WALL, 0.09), white, 0.004)
+    _object("floor", [(-r, -6, 0), (r, -6, 0), (r, wall_at, 0), (-r, wall_at, 0)], quad, _planks(room["floor"]), False)
+    _object("wall", [(-r, wall_at, 0), (r, wall_at, 0), (r, wall_at, CEILING), (-r, wall_at, CEILING)], quad, wall, False)
+    _object("ceiling", [(-r, -6, CEILING), (r, -6, CEILING), (r, wall_at, CEILING), (-r, wall_at, CEILING)], quad, white, False)
+    _box("skirting", (-r, wall_at - 0.016, 0), (r, wall_at, 0.09), white, 0.004)
 
     x, wide, tall = room["door_at"], 0.86, 2.03
-    _box("leaf", (x, WALL - 0.012, 0.005), (x + wide, WALL + 0.01, tall), door)
+    _box("leaf", (x, wall_at - 0.012, 0.005), (x + wide, wall_at + 0.01, tall), door)
     for left in (x - 0.075, x + wide):
-        _box("jamb", (left, WALL - 0.03, 0), (left + 0.075, WALL, tall), white, 0.004)
-    _box("lintel", (x - 0.075, WALL - 0.03, tall), (x + wide + 0.075, WALL, tall + 0.075), white, 0.004)
-    _box("handle", (x + 0.06, WALL - 0.07, 1.02), (x + 0.19, WALL - 0.05, 1.04), metal, 0.008)
+        _box("jamb", (left, wall_at - 0.03, 0), (left + 0.075, wall_at, tall), white, 0.004)
+    _box("lintel", (x - 0.075, wall_at - 0.03, tall), (x + wide + 0.075, wall_at, tall + 0.075), white, 0.004)
+    _box("handle", (x + 0.06, wall_at - 0.07, 1.02), (x + 0.19, wall_at - 0.05, 1.04), metal, 0.008)
 
     x = room["couch_at"]
-    _box("mattress", (x, WALL - 0.72, 0.52), (x + 1.9, WALL - 0.06, 0.62), vinyl, 0.03)
-    _box("frame", (x + 0.05, WALL - 0.66, 0.46), (x + 1.85, WALL - 0.12, 0.515), metal)
+    _box("mattress", (x, wall_at - 0.72, 0.52), (x + 1.9, wall_at - 0.06, 0.62), vinyl, 0.03)
+    _box("frame", (x + 0.05, wall_at - 0.66, 0.46), (x + 1.85, wall_at - 0.12, 0.515), metal)
     for leg in (x + 0.12, x + 1.72):
-        for depth in (WALL - 0.62, WALL - 0.2):
+        for depth in (wall_at - 0.62, wall_at - 0.2):
             _box("leg", (leg, depth, 0), (leg + 0.05, depth + 0.05, 0.47), metal)
 
+    for number, hung in enumerate(room.get("pictures", [])):
+        (x, z), (wide, tall) = hung["at"], hung["size"]
+        _box("picture frame", (x, wall_at - 0.02, z), (x + wide, wall_at, z + tall), white, 0.003)
+        printed = _material(f"picture {number}", hung["colour"], roughness=0.7, noise=0.5, scale=3)
+        _box("picture", (x + 0.03, wall_at - 0.022, z + 0.03), (x + wide - 0.03, wall_at - 0.005, z + tall - 0.03), printed)
+
+    # The brighter light stands on the picture's left, or on the other side.
+    mirrored = -1 if room.get("key_from_right") else 1
+    fill = room.get("fill", 0.55)
     for at, size, power, turn in (
-        ((-2.2, -2.6, 2.3), 2.0, room["key"], (math.radians(52), 0, math.radians(-38))),
-        ((1.9, -3.0, 2.1), 2.4, 0.55 * room["key"], (math.radians(55), 0, math.radians(34))),
+        ((-2.2 * mirrored, -2.6, 2.3), 2.0, room["key"], (math.radians(52), 0, mirrored * math.radians(-38))),
+        ((1.9 * mirrored, -3.0, 2.1), 2.4, fill * room["key"], (math.radians(55), 0, mirrored * math.radians(34))),
         ((0.0, -0.9, CEILING - 0.02), 1.2, 0.35 * room["key"], (0, 0, 0)),
     ):
         data = bpy.data.lights.new("light", "AREA")

@@ -1,15 +1,16 @@
 """True measures from body-frame points (forward, left, up; millimetres).
 
-Side measures live in the body's own sagittal plane, front measures in its
-frontal plane; neither knows of the picture. Signs follow the catalogue of
+Side measures live in the body's own sagittal plane, front and back measures in
+its frontal plane; neither knows of the picture. Signs follow the catalogue of
 measures in the project's DEVELOPERS.md.
 """
 
 import numpy as np
 
 OTHER = {"left": "right", "right": "left"}
-# Below this elevation the arm's line meets ear height far out or not at all.
-LOWEST_ARM_BESIDE_EAR = 100.0
+# Where the line of the arm meets ear height farther from the shoulder than this
+# many upper arms, it does so beyond the hand.
+ARM_LENGTH = 2.0
 
 
 def _degrees(y, x):
@@ -26,7 +27,7 @@ def _frontal(points):
 
 def _angle_at(vertex, a, b):
     u, v = a - vertex, b - vertex
-    return float(np.degrees(np.arccos(u @ v / np.linalg.norm(u) / np.linalg.norm(v))))
+    return _degrees(abs(u[0] * v[1] - u[1] * v[0]), u @ v)
 
 
 def _thorax(points):
@@ -76,7 +77,7 @@ def side_reaching(points, side):
     yield "arm_to_ear", 100 * off / length, "%"
 
 
-def front_standing(points):
+def frontal_standing(points):
     p = _frontal(points)
     plumb = (p["ankle_left"] + p["ankle_right"])[0] / 2
     for measure, name in (("shoulder_tilt", "acromion"), ("head_tilt", "tragus")):
@@ -87,7 +88,7 @@ def front_standing(points):
         yield measure, (middle - plumb) / 10, "cm"
 
 
-def front_reaching(points, side):
+def frontal_reaching(points, side):
     p = _frontal(points)
     outward = 1 if side == "left" else -1
     shoulder, elbow = p[f"shoulder_joint_{side}"], p[f"elbow_{side}"]
@@ -97,10 +98,19 @@ def front_reaching(points, side):
         abduction += 360
     yield "shoulder_abduction", abduction, "deg"
     yield "elbow_extension_deficit", 180 - _angle_at(elbow, shoulder, p[f"wrist_{side}"]), "deg"
-    if abduction >= LOWEST_ARM_BESIDE_EAR:
-        tragus = p[f"tragus_{side}"]
-        at_ear_height = shoulder + arm * (tragus[1] - shoulder[1]) / arm[1]
-        off = outward * (at_ear_height - tragus)[0]
+
+
+def beside_ear(points, side):
+    p = _frontal(points)
+    outward = 1 if side == "left" else -1
+    shoulder, tragus = p[f"shoulder_joint_{side}"], p[f"tragus_{side}"]
+    arm = p[f"elbow_{side}"] - shoulder
+    # A level arm never meets the height of the ear.
+    if arm[1] == 0:
+        return
+    upper_arms = (tragus - shoulder)[1] / arm[1]
+    if 0 <= upper_arms <= ARM_LENGTH:
+        off = outward * (shoulder + upper_arms * arm - tragus)[0]
         yield "arm_to_ear_front", off / 10, "cm"
         yield "arm_to_ear_front", 100 * off / np.linalg.norm(arm), "%"
 
@@ -115,11 +125,13 @@ def measures(points, view, task, side, operated):
 
     if view == "side":
         add((side_standing if task == "stand" else side_reaching)(points, side), side)
-    elif view == "front" and task == "stand":
-        add(front_standing(points), "")
-    elif view == "front":
+    elif view in ("front", "back") and task == "stand":
+        add(frontal_standing(points), "")
+    elif view in ("front", "back"):
         for each in OTHER:
-            add(front_reaching(points, each), each)
+            add(frontal_reaching(points, each), each)
+            if view == "front":
+                add(beside_ear(points, each), each)
         if operated in OTHER:
             abduction = {r["side"]: r["value"] for r in rows if r["measure"] == "shoulder_abduction"}
             difference = abduction[operated] - abduction[OTHER[operated]]

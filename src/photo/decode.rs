@@ -1,8 +1,10 @@
 //! From the bytes of a file to an upright picture.
 
 use std::io::Cursor;
+use std::panic::catch_unwind;
 
-use image::{DynamicImage, GrayImage, ImageDecoder, ImageError, ImageReader, RgbImage};
+use image::{DynamicImage, ImageDecoder, ImageError, ImageReader, RgbImage};
+use mozjpeg::{ColorSpace, Decompress};
 use thiserror::Error;
 
 use super::exif::{CameraTags, Tags};
@@ -129,10 +131,12 @@ pub(super) fn decode(bytes: &[u8], limits: Limits, detail: Detail) -> Result<Dec
     if width.min(height) < SMALLEST_SIDE {
         return Err(PhotoErrorKind::TooSmall { width, height }.into());
     }
-    if is_cut_jpeg(bytes) {
+    let first_scan = first_scan(bytes);
+    if first_scan.is_some_and(|at| is_cut_jpeg(bytes, at)) {
         return Err(PhotoErrorKind::Damaged.into());
     }
-    let tags = Tags::read(bytes);
+    // A JPEG's tags stand before its first scan; without any, the whole file would be searched.
+    let tags = Tags::read(&bytes[..first_scan.unwrap_or(bytes.len())]);
     let halvings = match detail {
         Detail::Whole => 0,
         Detail::Reduced(long_side) => halvings(width.max(height), long_side),
@@ -171,47 +175,52 @@ fn reduced_jpeg(bytes: &[u8], halvings: u32) -> Option<DynamicImage> {
     if halvings == 0 || !bytes.starts_with(&JPEG_START) {
         return None;
     }
-    let mut decoder = jpeg_decoder::Decoder::new(bytes);
-    decoder.read_info().ok()?;
-    let info = decoder.info()?;
-    let reduced = |side: u16| side.div_ceil(1 << halvings);
-    let size = (reduced(info.width), reduced(info.height));
-    if decoder.scale(size.0, size.1).ok()? != size {
-        return None;
-    }
-    let pixels = decoder.decode().ok()?;
-    let (width, height) = (u32::from(size.0), u32::from(size.1));
-    match info.pixel_format {
-        jpeg_decoder::PixelFormat::RGB24 => {
-            RgbImage::from_raw(width, height, pixels).map(DynamicImage::ImageRgb8)
+    // The library reports damage by unwinding.
+    catch_unwind(|| {
+        let mut header = Decompress::new_mem(bytes).ok()?;
+        if matches!(
+            header.color_space(),
+            ColorSpace::JCS_CMYK | ColorSpace::JCS_YCCK
+        ) {
+            return None;
         }
-        jpeg_decoder::PixelFormat::L8 => {
-            GrayImage::from_raw(width, height, pixels).map(DynamicImage::ImageLuma8)
-        }
-        _ => None,
-    }
+        header.scale(8 >> halvings);
+        let mut picture = header.rgb().ok()?;
+        let (width, height) = (picture.width() as u32, picture.height() as u32);
+        let pixels = picture.read_scanlines().ok()?;
+        picture.finish().ok()?;
+        RgbImage::from_raw(width, height, pixels).map(DynamicImage::ImageRgb8)
+    })
+    .ok()
+    .flatten()
 }
 
 const JPEG_START: [u8; 2] = [0xff, 0xd8];
 
-/// Whether a JPEG lacks its end marker. The decoder fills what is missing with grey and says
-/// nothing, and a person with grey legs would be measured.
-fn is_cut_jpeg(bytes: &[u8]) -> bool {
+/// Where the first scan of a JPEG begins. `None` for other files, and where fill bytes or a shape
+/// that this walk does not know come before.
+fn first_scan(bytes: &[u8]) -> Option<usize> {
     const SCAN: u8 = 0xda;
-    const END: [u8; 2] = [0xff, 0xd9];
     if !bytes.starts_with(&JPEG_START) {
-        return false;
+        return None;
     }
-    // Over the segments to the first scan: a thumbnail inside one has an end marker of its own.
-    let mut at = 2;
+    let mut at = JPEG_START.len();
     while let Some(&[0xff, marker, high, low]) = bytes.get(at..at + 4) {
         if marker == SCAN {
-            return !bytes[at..].windows(2).any(|pair| pair == END);
+            return Some(at);
         }
         at += 2 + usize::from(u16::from_be_bytes([high, low]));
     }
-    // Fill bytes or a shape that this walk does not know: the decoder's answer stands.
-    false
+    None
+}
+
+/// Whether a JPEG lacks its end marker. The decoder fills what is missing with grey and says
+/// nothing, and a person with grey legs would be measured.
+fn is_cut_jpeg(bytes: &[u8], first_scan: usize) -> bool {
+    const END: [u8; 2] = [0xff, 0xd9];
+    // From the first scan on: a thumbnail before it has an end marker of its own. From the back:
+    // there it stands in a whole file.
+    !bytes[first_scan..].windows(2).rev().any(|pair| pair == END)
 }
 
 /// The library's own messages speak of chunks and markers; what the user can do depends only on
