@@ -41,11 +41,11 @@ def main():
     scores = read(path)
     for column, text in descriptions(path).items():
         print(f"{column}: {text}")
-    print()
 
     measured = scores[scores["status"] == "measured"]
     # A measure may come in several units, and then each is a number of its own.
     by_measure = measured.groupby(["task", "measure", "unit"])
+    print()
     print(by_measure.agg(rows=("value", "size"), mean=("value", "mean"), sigma=("sigma", "mean")).round(2).to_string())
     print()
     print(scores.loc[scores["status"] == "unmeasured", "reason"].value_counts().to_string())

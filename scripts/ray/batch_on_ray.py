@@ -34,7 +34,7 @@ def measure_shard(number, shards, photos, manifest, tragus, jobs, run):
     # The same folder for every attempt of this shard on this node: what a killed attempt had
     # measured is not measured again.
     scratch = Path(tempfile.gettempdir()) / f"tragus-{run}-{number}"
-    scratch.mkdir(parents=True, exist_ok=True)
+    scratch.mkdir(mode=0o700, exist_ok=True)
     out = scratch / "scores.parquet"
     command = [tragus, "batch", photos, "--shard", f"{number}/{shards}", "--out", str(out), "--resume", "--jobs", str(jobs)]
     if manifest:
@@ -53,6 +53,7 @@ def measure_shard(number, shards, photos, manifest, tragus, jobs, run):
                 pass_fds=[lock.fileno()],
             )
         except OSError as error:
+            shutil.rmtree(scratch)
             return 2, b"", f"{tragus} does not start on {platform.node()}: {error.strerror}"
         if done.returncode < 0:
             # Killed, for want of memory perhaps: tried again, going on from what is here.
@@ -106,7 +107,9 @@ def main():
         scheduling_strategy="SPREAD",
     )
     manifest = str(args.manifest.resolve()) if args.manifest else None
-    settings = (args.shards, str(args.photos.resolve()), manifest, args.tragus, args.cpus, uuid.uuid4().hex)
+    # A bare name is looked up on each node's PATH.
+    tragus = os.path.abspath(args.tragus) if os.sep in args.tragus else args.tragus
+    settings = (args.shards, str(args.photos.resolve()), manifest, tragus, args.cpus, uuid.uuid4().hex)
     waiting = [task.remote(number, *settings) for number in range(1, args.shards + 1)]
     tables = []
     while waiting:
