@@ -8,6 +8,7 @@
 //!
 //! A side is always the subject's own. A missing value is a value: it says why.
 
+pub mod agree;
 pub mod batch;
 pub mod body;
 pub mod checksum;

@@ -125,9 +125,14 @@ pub fn measure_photo(
         &landmarks,
         stature_px,
     ));
+    // Nobody sees the faults of a photo among thousands.
+    let faults = match effort {
+        Effort::Quick => Vec::new(),
+        Effort::Thorough => photo::judge(&photo, person.centre, person.side),
+    };
     record.notices.extend(notices(
         &photo,
-        &person,
+        &faults,
         &recognised,
         &landmarks,
         camera.as_ref(),
@@ -299,7 +304,7 @@ const EDGE: f64 = 0.015;
 
 fn notices(
     photo: &Photo,
-    person: &Person,
+    faults: &[PhotoFault],
     recognised: &Recognised,
     landmarks: &Landmarks,
     camera: Option<&CameraFit>,
@@ -346,18 +351,16 @@ fn notices(
             turn.abs()
         ));
     }
-    for fault in photo::judge(photo, person.centre, person.side) {
-        texts.push(
-            match fault {
-                PhotoFault::Blurred => {
-                    "The photo is blurred: landmarks are less sure. Rest the camera on something."
-                }
-                PhotoFault::TooDark => "The photo is very dark. Turn on a light in front.",
-                PhotoFault::TooBright => "The photo is very bright. Turn away from the window.",
+    texts.extend(faults.iter().map(|fault| {
+        match fault {
+            PhotoFault::Blurred => {
+                "The photo is blurred: landmarks are less sure. Rest the camera on something."
             }
-            .to_owned(),
-        );
-    }
+            PhotoFault::TooDark => "The photo is very dark. Turn on a light in front.",
+            PhotoFault::TooBright => "The photo is very bright. Turn away from the window.",
+        }
+        .to_owned()
+    }));
     texts.extend(framing(photo, recognised, landmarks));
     if photo.tags().cropped {
         texts.push(

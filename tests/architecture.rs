@@ -9,7 +9,7 @@ use crate::common::root;
 /// Every room of `src`, and the rooms that it may import: those it imports today. A room stands
 /// below all that import it, so the list has no circles. `scale` knows `visit` for the camera's
 /// setup that it reports, `locate` for the landmarks that it fills in.
-const ROOMS: [(&str, &[&str]); 17] = [
+const ROOMS: [(&str, &[&str]); 21] = [
     ("geometry", &[]),
     ("body", &[]),
     ("estimate", &[]),
@@ -24,6 +24,9 @@ const ROOMS: [(&str, &[&str]); 17] = [
     ),
     ("scale", &["body", "estimate", "geometry", "visit"]),
     ("compare", &["body", "estimate", "measure", "visit"]),
+    ("sheet", &[]),
+    ("scores", &["sheet", "visit"]),
+    ("agree", &["body", "compare", "measure", "scores"]),
     (
         "survey",
         &[
@@ -37,7 +40,7 @@ const ROOMS: [(&str, &[&str]); 17] = [
     (
         "report",
         &[
-            "body", "compare", "estimate", "geometry", "measure", "visit",
+            "agree", "body", "compare", "estimate", "geometry", "measure", "visit",
         ],
     ),
     (
@@ -47,20 +50,28 @@ const ROOMS: [(&str, &[&str]); 17] = [
         ],
     ),
     (
+        "batch",
+        &[
+            "body", "checksum", "infer", "locate", "photo", "pipeline", "record", "scores",
+            "sheet", "visit",
+        ],
+    ),
+    (
         "cli",
         &[
-            "body", "checksum", "compare", "infer", "locate", "measure", "photo", "pipeline",
-            "record", "report", "visit",
+            "agree", "batch", "body", "checksum", "compare", "infer", "locate", "measure", "photo",
+            "pipeline", "record", "report", "scores", "visit",
         ],
     ),
     ("main", &["cli"]),
 ];
 
 /// What the code may name in some rooms only.
-const ONLY_IN: [(&str, &[&str]); 12] = [
+const ONLY_IN: [(&str, &[&str]); 13] = [
     ("ort::", &["infer"]),
     ("ort_tract", &["infer"]),
     ("clap", &["cli"]),
+    ("statrs", &["agree"]),
     ("print!", &["cli", "main"]),
     ("println!", &["cli", "main"]),
     ("eprint!", &["cli", "main"]),
@@ -73,7 +84,7 @@ const ONLY_IN: [(&str, &[&str]); 12] = [
 ];
 
 /// What rooms of plain numbers may not name: pictures, runtimes, files.
-const PURE: [&str; 4] = ["geometry", "estimate", "measure", "compare"];
+const PURE: [&str; 5] = ["geometry", "estimate", "measure", "compare", "agree"];
 const IMPURE: [&str; 5] = ["image::", "imageproc", "ort::", "std::fs", "fs::"];
 
 const TOP_LEVEL: [&str; 9] = [

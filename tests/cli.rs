@@ -550,3 +550,114 @@ fn two_photos_of_one_name_in_one_visit_are_refused() {
         .code(2)
         .stderr(contains("two photos have the same name: front.jpg\nhint: "));
 }
+
+/// Two tables of raters in a folder of their own, and that folder.
+fn raters(first: &str, second: &str) -> (tempfile::TempDir, PathBuf, PathBuf) {
+    let folder = tempfile::tempdir().expect("a folder");
+    let paths = ["first.csv", "second.csv"].map(|name| folder.path().join(name));
+    for (path, rows) in paths.iter().zip([first, second]) {
+        let table = format!("photo,measure,side,value\n{rows}");
+        std::fs::write(path, table).expect("a table");
+    }
+    let [first, second] = paths;
+    (folder, first, second)
+}
+
+const ROWS: &str = "a.jpg,shoulder_flexion,left,101\nb.jpg,shoulder_flexion,left,122\n\
+                    c.jpg,shoulder_flexion,right,143\nd.jpg,shoulder_flexion,right,150\n";
+const OTHER_ROWS: &str = "d.jpg,shoulder_flexion,right,149\na.jpg,shoulder_flexion,left,103\n\
+                          b.jpg,shoulder_flexion,left,121\nc.jpg,shoulder_flexion,right,147\n";
+
+#[test]
+fn agree_prints_a_table_or_json_and_writes_plots() {
+    let (folder, first, second) = raters(ROWS, OTHER_ROWS);
+    tragus()
+        .arg("agree")
+        .args([&first, &second])
+        .assert()
+        .code(0)
+        .stdout(contains("Shoulder flexion (°)").and(contains("limits of agreement")))
+        .stderr("");
+    let plots = folder.path().join("new/plots");
+    let output = tragus()
+        .arg("agree")
+        .args([&first, &second])
+        .args(["--format", "json", "--reference", "--plots"])
+        .arg(&plots)
+        .assert()
+        .code(0)
+        .get_output()
+        .clone();
+    let json = json(&output.stdout);
+    assert_eq!(json["schema"], "tragus-agreement/1");
+    assert_eq!(json["files"][0]["is_reference"], true);
+    let sides: Vec<&Value> = json["groups"]
+        .as_array()
+        .expect("groups")
+        .iter()
+        .map(|group| &group["side"])
+        .collect();
+    assert_eq!(sides, ["left", "right", "both"]);
+    let bias = &json["groups"][2]["differences"][0]["bias"]["value"];
+    assert!((bias.as_f64().expect("a bias") - 1.0).abs() < 1e-9);
+    let svg = std::fs::read_to_string(plots.join("shoulder_flexion.svg")).expect("a plot");
+    assert!(svg.contains("Error B − A (°)"));
+    assert_eq!(std::fs::read_dir(&plots).expect("a folder").count(), 1);
+}
+
+#[test]
+fn agree_tells_what_it_could_not_compute() {
+    let (_folder, first, second) = raters(
+        &format!("{ROWS}a.jpg,trunk_lean,left,4\n"),
+        &format!("{OTHER_ROWS}a.jpg,trunk_lean,left,5\n"),
+    );
+    tragus()
+        .arg("agree")
+        .args([&first, &second])
+        .assert()
+        .code(1)
+        .stdout(
+            contains("Trunk lean (°), left: limits of agreement")
+                .and(contains("why: needs two rows")),
+        );
+}
+
+#[test]
+fn agree_refuses_tables_that_cannot_be_joined() {
+    let (_folder, first, second) = raters(ROWS, &ROWS.replace(".jpg", ".png"));
+    tragus()
+        .arg("agree")
+        .args([&first, &second])
+        .assert()
+        .code(2)
+        .stdout("")
+        .stderr(
+            contains("no row is in all files\nhint: ")
+                .and(contains("photo a.jpg, shoulder_flexion, left, deg: "))
+                .and(contains("photo a.png, shoulder_flexion, left, deg: ")),
+        );
+    let (_folder, first, second) = raters(ROWS, &format!("{ROWS}{ROWS}"));
+    tragus()
+        .arg("agree")
+        .args([&first, &second])
+        .assert()
+        .code(2)
+        .stderr(
+            contains("row 5 measures again what row 1 did: photo a.jpg")
+                .and(contains("second.csv\nhint: ")),
+        );
+    tragus()
+        .arg("agree")
+        .args([&first, &first])
+        .assert()
+        .code(2)
+        .stderr(contains("named twice").and(contains("first.csv\nhint: ")));
+    tragus().arg("agree").arg(&first).assert().code(2);
+    tragus()
+        .arg("agree")
+        .args([&first, &second])
+        .arg("--plots")
+        .arg(&first)
+        .assert()
+        .code(2);
+}

@@ -1,6 +1,8 @@
 //! The integration tests, one binary: each module is a room of its own.
 
+mod agreement;
 mod architecture;
+mod batch;
 mod cases;
 mod cli;
 mod common;

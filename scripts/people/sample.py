@@ -323,7 +323,8 @@ def camera_of(rng, placed_by, size, task):
 def person_of(seed, number):
     """Everything about one person but the cameras; the same whoever else is drawn."""
     code = f"p{number + 1:02d}"
-    drawn = even(seed, number)
+    # Every other pair of people is seen reaching from the front: spread over those alone.
+    drawn = even(seed, number) | {"abduction": even(seed, number // 4 * 2 + number % 2)["abduction"]}
     rng = generator(seed, code, "person")
     # Two men in eleven, at places that a run of any length spreads out.
     woman = number % 11 not in (4, 9)

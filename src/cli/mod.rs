@@ -1,6 +1,7 @@
 //! The command line: what was typed, checked, and handed to the pipeline. Results go to standard
 //! output, everything else to standard error.
 
+mod agree;
 mod batch;
 mod check;
 mod compare;
@@ -37,6 +38,8 @@ enum Command {
     Batch(batch::BatchArgs),
     /// Check one photo of an overhead reach, in plain words
     Check(check::CheckArgs),
+    /// Agreement of two or more raters, cameras or days: bias, limits, ICC, SEM, MDC95
+    Agree(agree::AgreeArgs),
 }
 
 /// Options of every command that looks at photos.
@@ -94,6 +97,7 @@ pub fn run(arguments: impl Iterator<Item = OsString>, surroundings: &Surrounding
         Command::Compare(args) => compare::run(args, surroundings),
         Command::Batch(args) => batch::run(args, surroundings),
         Command::Check(args) => check::run(args, surroundings),
+        Command::Agree(args) => agree::run(args),
     };
     match outcome {
         Ok(Outcome::Complete) => ExitCode::SUCCESS,

@@ -69,7 +69,7 @@ pub struct Person {
 /// How much work a photo is given.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Effort {
-    /// Two looks at the person, and none for anybody else: for thousands of photos.
+    /// One look at the person, and none for anybody else: for thousands of photos.
     Quick,
     /// Six looks, and a search for everybody else, whose faces are to be covered.
     Thorough,
@@ -119,7 +119,6 @@ const FIRST_LOOK: Look = look(false, (0.0, 0.0), 1.0, 0.0);
 
 /// The looks after it, centred on the body that the first one saw. With it there are as many plain
 /// as mirrored ones, so that a left-right bias of the net cancels.
-/// The first of them alone makes a quick search.
 const LATER_LOOKS: [Look; 5] = [
     look(true, (0.0, 0.0), 1.0, 0.0),
     look(false, (0.02, -0.015), 1.08, 4.0),
@@ -158,14 +157,11 @@ impl Finder {
         };
         let (seen, region) = (first.sample(), first.region());
         let (later, bystanders) = match effort {
-            Effort::Quick => (
-                self.look_again(photo, region, &LATER_LOOKS[..1])?,
-                Vec::new(),
-            ),
+            Effort::Quick => (Vec::new(), Vec::new()),
             Effort::Thorough => {
                 let extent = Extent::of(&seen);
                 let (later, bystanders) = rayon::join(
-                    || self.look_again(photo, region, &LATER_LOOKS),
+                    || self.look_again(photo, region),
                     || self.bystanders(photo, extent),
                 );
                 (later?, bystanders?)
@@ -239,18 +235,16 @@ impl Finder {
         for extent in covered {
             extent.cover(&mut picture, &map.inverse());
         }
-        let tensors = self.detector.run(&picture)?;
-        let flat = |name: &str, columns: usize| {
-            tensors[name]
-                .view()
-                .into_shape_with_order((tensors[name].len() / columns, columns))
-                .expect("the contract fixes the shape")
-        };
-        let found = detector::merge(detector::decode(
-            flat("boxes", 12),
-            flat("scores", 1),
-            LEAST_DETECTION,
-        ));
+        let found = self.detector.run(&picture, |tensors| {
+            let flat = |name: &str, columns: usize| {
+                tensors[name]
+                    .view()
+                    .into_shape_with_order((tensors[name].len() / columns, columns))
+                    .expect("the contract fixes the shape")
+            };
+            let (boxes, scores) = (flat("boxes", 12), flat("scores", 1));
+            detector::merge(detector::decode(boxes, scores, LEAST_DETECTION))
+        })?;
         let mut ranked: Vec<(f64, Region)> = found
             .iter()
             .map(|detection| {
@@ -264,14 +258,9 @@ impl Finder {
         Ok(ranked.into_iter().map(|(_, region)| region).collect())
     }
 
-    /// Looks at the region of one person in each of these ways.
-    fn look_again(
-        &self,
-        photo: &Photo,
-        region: Region,
-        looks: &[Look],
-    ) -> Result<Vec<Seen>, InferError> {
-        looks
+    /// Looks at the region of one person in every later way.
+    fn look_again(&self, photo: &Photo, region: Region) -> Result<Vec<Seen>, InferError> {
+        LATER_LOOKS
             .par_iter()
             .map(|look| self.look_once(photo, &region, look))
             .collect()
@@ -289,9 +278,10 @@ impl Finder {
             look.mirrored,
         )
         .ok_or(InferError::NoRegion)?;
-        let tensors = self.pose.run(&photo.crop(&photo_from_crop, size))?;
         Ok(Seen {
-            pose: decoded(&tensors),
+            pose: self
+                .pose
+                .run(&photo.crop(&photo_from_crop, size), decoded)?,
             photo_from_crop,
             turn,
             mirrored: look.mirrored,
@@ -406,7 +396,7 @@ fn region(detection: &Detection, photo_from_crop: &Map<Crop, geometry::Photo>) -
     }
 }
 
-fn decoded(tensors: &Tensors) -> NetPose {
+fn decoded(tensors: &Tensors<'_>) -> NetPose {
     let line = |name: &str| {
         tensors[name]
             .view()

@@ -4,7 +4,7 @@ use std::collections::BTreeMap;
 use std::sync::{Mutex, TryLockError};
 
 use image::RgbImage;
-use ndarray::{Array4, ArrayD};
+use ndarray::{Array4, ArrayViewD};
 use ort::session::Session;
 use ort::session::builder::GraphOptimizationLevel;
 use ort::value::TensorRef;
@@ -37,7 +37,7 @@ pub(super) struct Net {
 }
 
 /// The outputs of one run by name.
-pub(super) type Tensors = BTreeMap<String, ArrayD<f32>>;
+pub(super) type Tensors<'a> = BTreeMap<&'a str, ArrayViewD<'a, f32>>;
 
 impl Net {
     /// Loads `workers` sessions of the model and checks them against its contract.
@@ -67,8 +67,13 @@ impl Net {
         self.spec.input.size()
     }
 
-    /// Runs one picture. Waits for a free session when all are busy.
-    pub fn run(&self, picture: &RgbImage) -> Result<Tensors, InferError> {
+    /// Runs one picture and hands the outputs to `read`. Waits for a free session when all are
+    /// busy.
+    pub fn run<T>(
+        &self,
+        picture: &RgbImage,
+        read: impl FnOnce(&Tensors<'_>) -> T,
+    ) -> Result<T, InferError> {
         let input = self.tensor(picture);
         let view = TensorRef::from_array_view(&input)
             .map_err(|error| failed(&self.spec, "fed", &error))?;
@@ -76,14 +81,14 @@ impl Net {
         let outputs = session
             .run(ort::inputs![self.spec.input.name.as_str() => view])
             .map_err(|error| failed(&self.spec, "run", &error))?;
-        self.spec
+        let tensors = self
+            .spec
             .outputs
             .iter()
             .map(|expected| {
                 let array = outputs[expected.name.as_str()]
                     .try_extract_array::<f32>()
-                    .map_err(|error| failed(&self.spec, "read", &error))?
-                    .to_owned();
+                    .map_err(|error| failed(&self.spec, "read", &error))?;
                 if array.shape() != expected.shape {
                     return Err(ContractError::Shape {
                         name: self.spec.name.clone(),
@@ -93,9 +98,10 @@ impl Net {
                     }
                     .into());
                 }
-                Ok((expected.name.clone(), array))
+                Ok((expected.name.as_str(), array))
             })
-            .collect()
+            .collect::<Result<Tensors, InferError>>()?;
+        Ok(read(&tensors))
     }
 
     fn free_session(&self) -> std::sync::MutexGuard<'_, Session> {

@@ -109,6 +109,9 @@ pub fn decode(
 }
 
 /// Moves a regressed point to the centre of mass of its heat map nearby, where that map is sure.
+///
+/// A cell stands for its top left corner, not for its middle: so read, the same person mirrored is
+/// seen at the mirrored places; read at the middle, every point is 2 pixels off in both axes.
 fn refined(at: Point<Crop>, index: usize, heatmaps: ArrayView3<'_, f32>) -> Point<Crop> {
     let (rows, columns, _) = heatmaps.dim();
     let (column, row) = (
@@ -120,8 +123,8 @@ fn refined(at: Point<Crop>, index: usize, heatmaps: ArrayView3<'_, f32>) -> Poin
         for c in (column - REACH).max(0)..=(column + REACH).min(columns as isize - 1) {
             let heat = sigmoid(heatmaps[(r as usize, c as usize, index)]);
             mass += heat;
-            x += heat * (c as f64 + 0.5);
-            y += heat * (r as f64 + 0.5);
+            x += heat * c as f64;
+            y += heat * r as f64;
             peak = peak.max(heat);
         }
     }

@@ -46,6 +46,10 @@ pub fn away_sign(view: View, side: Option<Side>) -> f64 {
     }
 }
 
+/// How far one look lies from the mean of six in each coordinate, in parts of stature: root mean
+/// square over landmarks and photos of the calibration.
+pub const LOOK_WANDER: f64 = 0.004;
+
 /// Points that the calibration could not see well, in thousandths of stature: the far side in a
 /// side view, and every point from behind.
 const UNCALIBRATED: ([f64; 2], [f64; 2]) = ([0.0, 0.0], [20.0, 20.0]);
@@ -75,22 +79,22 @@ fn side_view(landmark: Landmark, task: Task) -> ([f64; 2], [f64; 2]) {
     use Landmark::*;
     use Task::{Reach, Stand};
     match (landmark, task) {
-        (Tragus(_), Stand) => ([10.8, 2.6], [3.3, 4.0]),
-        (Tragus(_), Reach) => ([9.2, 16.1], [2.7, 5.9]),
-        (EyeOuter(_), Stand) => ([1.3, 9.9], [3.6, 3.9]),
-        (EyeOuter(_), Reach) => ([-1.5, 21.6], [4.1, 7.0]),
-        (ShoulderJoint(_), Stand) => ([-10.4, -19.1], [7.5, 7.0]),
-        (ShoulderJoint(_), Reach) => ([-7.2, 5.9], [8.3, 7.7]),
-        (Elbow(_), Stand) => ([-7.3, -8.9], [7.6, 6.6]),
-        (Elbow(_), Reach) => ([-19.0, 12.3], [8.9, 11.3]),
-        (Wrist(_), Stand) => ([2.7, 10.2], [5.6, 6.2]),
-        (Wrist(_), Reach) => ([-4.5, 5.8], [6.6, 5.0]),
-        (HipJoint(_), Stand) => ([10.6, 5.9], [7.1, 6.3]),
-        (HipJoint(_), Reach) => ([10.1, 12.9], [6.2, 9.6]),
-        (Knee(_), Stand) => ([1.5, 7.9], [4.0, 8.6]),
-        (Knee(_), Reach) => ([2.7, 9.7], [4.0, 7.0]),
-        (Ankle(_), Stand) => ([1.7, -13.2], [2.3, 4.8]),
-        (Ankle(_), Reach) => ([1.4, -10.4], [1.3, 4.8]),
+        (Tragus(_), Stand) => ([10.6, -7.4], [3.0, 3.8]),
+        (Tragus(_), Reach) => ([8.6, 3.4], [2.8, 5.7]),
+        (EyeOuter(_), Stand) => ([1.5, -0.3], [3.3, 3.5]),
+        (EyeOuter(_), Reach) => ([-1.7, 8.6], [4.6, 6.8]),
+        (ShoulderJoint(_), Stand) => ([-10.1, -28.5], [7.2, 6.9]),
+        (ShoulderJoint(_), Reach) => ([-7.1, -6.7], [7.6, 7.7]),
+        (Elbow(_), Stand) => ([-7.1, -18.5], [7.3, 6.5]),
+        (Elbow(_), Reach) => ([-18.9, -0.4], [8.6, 10.3]),
+        (Wrist(_), Stand) => ([2.7, 0.0], [5.4, 6.1]),
+        (Wrist(_), Reach) => ([-4.3, -6.6], [6.2, 5.2]),
+        (HipJoint(_), Stand) => ([10.3, -4.2], [7.0, 6.2]),
+        (HipJoint(_), Reach) => ([9.7, 0.1], [6.1, 9.3]),
+        (Knee(_), Stand) => ([1.6, -2.5], [4.1, 8.4]),
+        (Knee(_), Reach) => ([2.5, -3.3], [4.0, 7.2]),
+        (Ankle(_), Stand) => ([1.7, -23.0], [2.3, 4.6]),
+        (Ankle(_), Reach) => ([1.2, -22.5], [1.4, 4.4]),
         _ => UNMEASURED,
     }
 }
@@ -100,22 +104,22 @@ fn front_view(landmark: Landmark, task: Task) -> ([f64; 2], [f64; 2]) {
     use Landmark::*;
     use Task::{Reach, Stand};
     match (landmark, task) {
-        (Tragus(_), Stand) => ([-10.1, -2.9], [1.9, 3.3]),
-        (Tragus(_), Reach) => ([-10.8, 2.0], [2.6, 3.8]),
-        (EyeOuter(_), Stand) => ([-3.1, 8.9], [1.3, 4.2]),
-        (EyeOuter(_), Reach) => ([-3.6, 11.1], [2.2, 3.4]),
-        (ShoulderJoint(_), Stand) => ([-2.6, -3.3], [3.4, 3.7]),
-        (ShoulderJoint(_), Reach) => ([-10.8, 13.0], [4.5, 5.8]),
-        (Elbow(_), Stand) => ([-2.3, 4.2], [2.1, 3.9]),
-        (Elbow(_), Reach) => ([-8.4, 16.0], [7.0, 8.5]),
-        (Wrist(_), Stand) => ([0.2, 18.2], [1.4, 3.8]),
-        (Wrist(_), Reach) => ([1.0, 1.6], [5.3, 5.6]),
-        (HipJoint(_), Stand) => ([-9.2, 12.6], [4.7, 7.6]),
-        (HipJoint(_), Reach) => ([-9.2, 5.9], [4.0, 9.6]),
-        (Knee(_), Stand) => ([-3.4, 25.6], [2.0, 9.8]),
-        (Knee(_), Reach) => ([-2.6, 22.6], [2.0, 9.7]),
-        (Ankle(_), Stand) => ([-0.1, -1.5], [3.2, 3.8]),
-        (Ankle(_), Reach) => ([-1.1, 2.4], [3.9, 5.0]),
+        (Tragus(_), Stand) => ([-10.0, -13.1], [1.9, 3.4]),
+        (Tragus(_), Reach) => ([-10.7, -10.5], [2.6, 3.8]),
+        (EyeOuter(_), Stand) => ([-3.1, -1.2], [1.3, 4.3]),
+        (EyeOuter(_), Reach) => ([-3.5, -1.3], [2.1, 3.5]),
+        (ShoulderJoint(_), Stand) => ([-2.5, -13.5], [3.4, 3.6]),
+        (ShoulderJoint(_), Reach) => ([-10.8, 0.7], [4.6, 5.1]),
+        (Elbow(_), Stand) => ([-2.3, -6.0], [2.2, 3.9]),
+        (Elbow(_), Reach) => ([-8.3, 3.5], [7.0, 8.1]),
+        (Wrist(_), Stand) => ([0.3, 8.1], [1.3, 3.9]),
+        (Wrist(_), Reach) => ([1.0, -10.8], [5.4, 6.0]),
+        (HipJoint(_), Stand) => ([-9.2, 2.5], [4.7, 7.7]),
+        (HipJoint(_), Reach) => ([-9.2, -6.5], [4.0, 9.1]),
+        (Knee(_), Stand) => ([-3.3, 15.7], [1.9, 10.2]),
+        (Knee(_), Reach) => ([-2.6, 10.5], [2.1, 10.2]),
+        (Ankle(_), Stand) => ([-0.2, -11.4], [3.3, 3.7]),
+        (Ankle(_), Reach) => ([-1.2, -10.1], [4.1, 4.5]),
         _ => UNMEASURED,
     }
 }

@@ -121,7 +121,8 @@ fn one(
     let wander = if seen.len() > 1 {
         scatter / (count * (count - 1.0))
     } else {
-        Matrix2::zeros()
+        // A single look can't tell how much it wanders: then it is what looks usually do.
+        Matrix2::identity() * (accuracy::LOOK_WANDER * stature).powi(2)
     };
     let known = accuracy::of(landmark, view, task);
     let away = accuracy::away_sign(view, landmark.side());

@@ -8,9 +8,9 @@ mod decode;
 mod exif;
 mod file;
 mod quality;
+mod sample;
 
-use image::{Rgb, RgbImage};
-use imageproc::geometric_transformations::{Border, Interpolation, warp_into_with};
+use image::RgbImage;
 
 pub use decode::{Limits, PhotoError, PhotoErrorKind};
 pub use exif::CameraTags;
@@ -117,24 +117,9 @@ impl Photo {
         size: u32,
     ) -> RgbImage {
         let (level, divisor) = self.level_for(photo_from_crop.scale());
-        let c = photo_from_crop.coefficients();
-        // Pixel centres: ours at half-integers, the sampler's at integers.
-        let at = move |x: f32, y: f32| {
-            let (x, y) = (f64::from(x) + 0.5, f64::from(y) + 0.5);
-            (
-                ((c[0] * x + c[1] * y + c[2]) / divisor - 0.5) as f32,
-                ((c[3] * x + c[4] * y + c[5]) / divisor - 0.5) as f32,
-            )
-        };
-        let mut crop = RgbImage::new(size, size);
-        warp_into_with(
-            level,
-            at,
-            Interpolation::Bilinear,
-            Border::Constant(Rgb([0, 0, 0])),
-            &mut crop,
-        );
-        crop
+        let [a, b, c, d, e, f, ..] = photo_from_crop.coefficients();
+        let level_from_crop = [a, b, c, d, e, f].map(|value| value / divisor);
+        sample::square(level, level_from_crop, size)
     }
 
     /// The smallest copy that still has about a pixel for every pixel of a crop, and by how much

@@ -4,6 +4,7 @@ use std::fmt::Write;
 
 use maud::{Markup, html};
 
+use super::axis::{Axis, at};
 use super::number;
 use super::view::{ChartSeries, ChartView};
 
@@ -15,17 +16,19 @@ const TOP: f64 = 12.0;
 const BOTTOM: f64 = 34.0;
 /// Series of one visit stand beside each other, so that whiskers don't hide each other.
 const APART: f64 = 9.0;
+/// Ticks of degrees and centimetres need not be closer.
+const FINEST: f64 = 0.1;
 
 pub(super) fn chart(view: &ChartView) -> Markup {
     let axes = Axes::of(view);
     let words = described(view);
     html! {
         svg class="chart" viewBox=(format!("0 0 {WIDTH} {HEIGHT}")) role="img" aria-label=(words) {
-            @for tick in &axes.ticks {
+            @for tick in &axes.values.ticks {
                 line class=(if *tick == 0.0 { "grid zero" } else { "grid" })
                     x1=(LEFT) x2=(WIDTH - RIGHT) y1=(at(axes.y(*tick))) y2=(at(axes.y(*tick))) {}
                 text class="tick" x=(LEFT - 6.0) y=(at(axes.y(*tick) + 4.5)) text-anchor="end" {
-                    (number::plain(*tick, axes.decimals))
+                    (number::plain(*tick, axes.values.decimals))
                 }
             }
             @for (index, (when, name)) in view.visits.iter().enumerate() {
@@ -86,7 +89,7 @@ fn course(axes: &Axes, series: &ChartSeries, of: usize, index: usize) -> Markup 
                     x = at(x), x0 = at(x - 4.0), x1 = at(x + 4.0),
                     low = at(axes.y(point.low)), high = at(axes.y(point.high)),
                 )) {}
-                (marker(series, x, axes.y(point.value)))
+                (marker(series.side, x, axes.y(point.value)))
             }
         }
     }
@@ -100,9 +103,10 @@ pub(super) fn class(series: &ChartSeries) -> &'static str {
     }
 }
 
-fn marker(series: &ChartSeries, x: f64, y: f64) -> Markup {
+/// A disc for the left, a square for the right, a diamond where there are no sides.
+pub(super) fn marker(side: &str, x: f64, y: f64) -> Markup {
     html! {
-        @match series.side {
+        @match side {
             "left" => circle class="marker" cx=(at(x)) cy=(at(y)) r="5" {},
             "right" => rect class="marker" x=(at(x - 4.8)) y=(at(y - 4.8)) width="9.6" height="9.6" {},
             _ => path class="marker" d=(format!("M{} {}l6 6l-6 6l-6 -6z", at(x), at(y - 6.0))) {},
@@ -115,7 +119,7 @@ pub(super) fn key(series: &ChartSeries) -> Markup {
     html! {
         svg class=(format!("key series {}", class(series))) viewBox="0 0 34 14" aria-hidden="true" {
             path class="course" d="M1 7H33" {}
-            (marker(series, 17.0, 7.0))
+            (marker(series.side, 17.0, 7.0))
         }
     }
 }
@@ -141,24 +145,13 @@ fn described(view: &ChartView) -> String {
 struct Axes {
     first: f64,
     last: f64,
-    low: f64,
-    high: f64,
-    ticks: Vec<f64>,
-    decimals: usize,
+    values: Axis,
 }
 
 impl Axes {
     fn of(view: &ChartView) -> Axes {
-        let points = || view.series.iter().flat_map(|series| &series.points);
-        let low = points()
-            .map(|point| point.low)
-            .fold(f64::INFINITY, f64::min);
-        let high = points()
-            .map(|point| point.high)
-            .fold(f64::NEG_INFINITY, f64::max);
-        let step = step((high - low).max(1e-6) / 4.0);
-        let (low, high) = ((low / step).floor() * step, (high / step).ceil() * step);
-        let count = ((high - low) / step).round() as usize;
+        let points = view.series.iter().flat_map(|series| &series.points);
+        let bounds = points.flat_map(|point| [point.low, point.high]);
         Axes {
             first: view
                 .visits
@@ -170,13 +163,7 @@ impl Axes {
                 .iter()
                 .map(|(when, _)| *when)
                 .fold(f64::NEG_INFINITY, f64::max),
-            // Adding zero turns −0 into 0.
-            ticks: (0..=count)
-                .map(|tick| low + tick as f64 * step + 0.0)
-                .collect(),
-            decimals: if step < 1.0 { 1 } else { 0 },
-            low,
-            high,
+            values: Axis::over(bounds, FINEST, HEIGHT - BOTTOM..TOP),
         }
     }
 
@@ -193,35 +180,6 @@ impl Axes {
     }
 
     fn y(&self, value: f64) -> f64 {
-        let part = (value - self.low) / (self.high - self.low).max(1e-9);
-        HEIGHT - BOTTOM - part * (HEIGHT - TOP - BOTTOM)
-    }
-}
-
-/// The least of 1, 2, 5, 10, … (and a half) that is not below `wished`.
-fn step(wished: f64) -> f64 {
-    let decade = 10f64.powf(wished.log10().floor()).max(0.1);
-    [1.0, 2.0, 5.0, 10.0]
-        .into_iter()
-        .map(|part| part * decade)
-        .find(|step| *step >= wished)
-        .unwrap_or(10.0 * decade)
-}
-
-/// SVG coordinates with a tenth of a pixel.
-fn at(coordinate: f64) -> String {
-    format!("{coordinate:.1}")
-}
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-
-    #[test]
-    fn steps_are_round() {
-        assert_eq!(step(0.03), 0.1);
-        assert!((step(0.3) - 0.5).abs() < 1e-12);
-        assert_eq!(step(7.0), 10.0);
-        assert_eq!(step(11.0), 20.0);
+        self.values.pixel(value)
     }
 }

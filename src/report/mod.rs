@@ -1,11 +1,15 @@
 //! Writes visits and comparisons for people and programs.
 //!
 //! One file per writer over one view model ([`view`]): the [`html`] report with its [`picture`]s,
-//! [`lines`] and charts, plain text for a terminal ([`table`]), and JSON of a comparison ([`comparison_json`]). [`overlay`] draws what was found onto a photo.
+//! [`lines`] and charts, plain text for a terminal ([`table`]), and JSON of a comparison
+//! ([`comparison_json`]). [`agreement`] writes what raters' tables come to. [`overlay`] draws what
+//! was found onto a photo.
 //!
 //! Nothing here measures. A writer takes readings, errors, verdicts and reasons as they are and
 //! puts them into words; a value that is missing is printed with its reason.
 
+pub mod agreement;
+mod axis;
 mod chart;
 pub mod comparison_json;
 pub mod html;
@@ -20,6 +24,7 @@ pub mod table;
 pub mod view;
 mod words;
 
+pub use agreement::{Plot, agreement_json, agreement_plots, agreement_table};
 pub use comparison_json::comparison_json;
 pub use html::{ReportInput, comparison_html};
 pub use overlay::overlay;

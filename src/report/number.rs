@@ -14,6 +14,15 @@ pub(super) fn decimals(unit: Unit, sigma: f64) -> usize {
     }
 }
 
+/// Of statistics: two digits of the standard error, one decimal when that is zero.
+pub(super) fn decimals_of(standard_error: f64) -> usize {
+    if standard_error > 0.0 {
+        (1.0 - standard_error.log10().floor()).clamp(0.0, 4.0) as usize
+    } else {
+        1
+    }
+}
+
 /// With a real minus sign, and no minus before a zero.
 pub(super) fn plain(value: f64, decimals: usize) -> String {
     let text = format!("{value:.decimals$}");

@@ -244,7 +244,7 @@ fn notices(text: &mut String, notices: &[NoticeView]) {
 }
 
 /// Left-aligned columns, two spaces apart, with a rule under the first row.
-fn columns(rows: &[Vec<String>]) -> Vec<String> {
+pub(super) fn columns(rows: &[Vec<String>]) -> Vec<String> {
     let count = rows.iter().map(Vec::len).max().unwrap_or(0);
     let width = |column: usize| {
         rows.iter()
@@ -272,7 +272,7 @@ fn columns(rows: &[Vec<String>]) -> Vec<String> {
 
 /// Words broken into lines at spaces only, so that dates and file names stay whole; the second
 /// line and later ones start with `indent`.
-fn wrapped(words: &str, indent: &str) -> String {
+pub(super) fn wrapped(words: &str, indent: &str) -> String {
     let options = Options::new(WIDTH)
         .subsequent_indent(indent)
         .word_separator(WordSeparator::AsciiSpace)

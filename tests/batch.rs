@@ -1,0 +1,383 @@
+//! A batch as researchers run it: every format, bad files among good ones, kills and shards.
+
+use std::collections::BTreeSet;
+use std::fs;
+use std::path::{Path, PathBuf};
+use std::process::{Command as Process, Stdio};
+use std::time::{Duration, Instant};
+
+use assert_cmd::Command;
+use assert_cmd::cargo::cargo_bin;
+use image::codecs::jpeg::JpegEncoder;
+use image::imageops::{FilterType, resize};
+use predicates::prelude::*;
+use predicates::str::contains;
+use tempfile::TempDir;
+
+use tragus::infer::Effort;
+use tragus::locate::Wish;
+use tragus::photo::{Limits, Photo};
+use tragus::pipeline::{PhotoInput, measure_photo};
+use tragus::scores::{self, Score};
+use tragus::visit::VisitFacts;
+
+use crate::common::{demo, finder, root};
+
+fn batch() -> Command {
+    let mut command = Command::cargo_bin("tragus").expect("the program");
+    command.env_remove("ORT_DYLIB_PATH").arg("batch");
+    command
+}
+
+/// A folder with the demo's photos, one folder a visit, and a manifest.
+fn archive() -> TempDir {
+    let folder = tempfile::tempdir().expect("a folder");
+    let mut manifest = "photo,person,stature_cm,operated_side\n".to_owned();
+    for visit in ["intake", "follow-up"] {
+        let to = folder.path().join("photos").join(visit);
+        fs::create_dir_all(&to).expect("a folder");
+        for entry in fs::read_dir(demo(visit)).expect("the demo") {
+            let from = entry.expect("a file").path();
+            if from.extension().is_some_and(|ending| ending == "jpg") {
+                let name = from.file_name().expect("a name").to_owned();
+                fs::copy(&from, to.join(&name)).expect("a copy");
+                let name = name.to_string_lossy();
+                manifest.push_str(&format!("{visit}/{name},demo-01,164,right\n"));
+            }
+        }
+    }
+    fs::write(folder.path().join("photos.csv"), manifest).expect("a manifest");
+    folder
+}
+
+fn run(archive: &TempDir, out: &str, more: &[&str]) -> Vec<Score> {
+    let out = archive.path().join(out);
+    batch()
+        .arg(archive.path().join("photos"))
+        .arg("--out")
+        .arg(&out)
+        .arg("--manifest")
+        .arg(archive.path().join("photos.csv"))
+        .args(more)
+        .assert()
+        .code(1)
+        .stdout("")
+        .stderr(contains("a second"));
+    scores::read(&out).expect("a table")
+}
+
+fn photos_of(scores: &[Score]) -> Vec<&str> {
+    let mut photos: Vec<&str> = scores.iter().map(|score| score.photo.as_str()).collect();
+    photos.dedup();
+    photos
+}
+
+#[test]
+fn every_format_holds_the_same_rows_on_any_number_of_cores() {
+    let archive = archive();
+    let csv = run(&archive, "scores.csv", &["--jobs", "1"]);
+    assert_eq!(csv, run(&archive, "scores.jsonl", &["--jobs", "2"]));
+    assert_eq!(csv, run(&archive, "scores.parquet", &["--jobs", "3"]));
+
+    let photos = photos_of(&csv);
+    assert_eq!(photos.len(), 10);
+    assert!(photos.is_sorted(), "{photos:?}");
+    assert!(csv.iter().all(|score| score.person == "demo-01"));
+    let find = |photo: &str, measure: &str, unit: &str| {
+        csv.iter()
+            .find(|s| (&*s.photo, &*s.measure, &*s.unit) == (photo, measure, unit))
+            .unwrap_or_else(|| panic!("{photo} {measure} {unit}"))
+    };
+    let flexion = find("intake/side-reach.jpg", "shoulder_flexion", "deg");
+    assert_eq!(flexion.status, "measured");
+    assert!(flexion.sigma.is_some_and(|sigma| sigma > 0.5));
+    // The manifest's stature gives lengths, its operated side the asymmetry.
+    assert!(find("intake/side-reach.jpg", "arm_to_ear", "cm").value.is_some());
+    assert!(find("intake/front-reach.jpg", "reach_asymmetry", "deg").value.is_some());
+    let c7 = find("intake/side-right.jpg", "craniovertebral_angle", "deg");
+    assert_eq!((c7.status.as_str(), c7.value), ("unmeasured", None));
+    assert!(c7.reason.contains("C7"), "{}", c7.reason);
+
+    // What the columns hold stands beside the CSV, and nothing else is left behind.
+    let description = fs::read_to_string(archive.path().join("scores.csv-metadata.json"));
+    let description: serde_json::Value =
+        serde_json::from_str(&description.expect("a description")).expect("JSON");
+    assert_eq!(description["url"], "scores.csv");
+    let columns = description["tableSchema"]["columns"].as_array().expect("columns");
+    assert_eq!(columns.len(), scores::COLUMNS.len());
+    let left: BTreeSet<String> = fs::read_dir(archive.path())
+        .expect("the folder")
+        .map(|entry| entry.expect("an entry").file_name().to_string_lossy().into_owned())
+        .collect();
+    let expected = [
+        "photos",
+        "photos.csv",
+        "scores.csv",
+        "scores.csv-metadata.json",
+        "scores.jsonl",
+        "scores.parquet",
+    ];
+    assert_eq!(left, expected.map(str::to_owned).into());
+}
+
+#[test]
+fn parts_make_up_the_whole() {
+    let archive = archive();
+    let whole = run(&archive, "whole.csv", &[]);
+    let mut parts: Vec<Score> = (1..=3)
+        .flat_map(|part| {
+            let shard = format!("{part}/3");
+            run(&archive, &format!("{part}.csv"), &["--shard", &shard])
+        })
+        .collect();
+    parts.sort_by(|a, b| a.photo.cmp(&b.photo));
+    assert_eq!(parts, whole);
+}
+
+/// Ends the program as a crash or a full queue does, at a moment when some photos are done.
+fn killed_after(archive: &TempDir, out: &Path, photos: usize) {
+    let journal = tragus::batch::journal_path(out);
+    let mut child = Process::new(cargo_bin("tragus"))
+        .env_remove("ORT_DYLIB_PATH")
+        .arg("batch")
+        .arg(archive.path().join("photos"))
+        .arg("--out")
+        .arg(out)
+        .arg("--manifest")
+        .arg(archive.path().join("photos.csv"))
+        .args(["--jobs", "1", "--resume"])
+        .stderr(Stdio::null())
+        .spawn()
+        .expect("the program");
+    let begun = Instant::now();
+    loop {
+        let lines = fs::read(&journal).map_or(0, |text| text.split(|&b| b == b'\n').count() - 1);
+        // A line of settings, then one for each photo.
+        if lines > photos {
+            break;
+        }
+        assert!(begun.elapsed() < Duration::from_secs(120), "no photo was measured");
+        assert!(child.try_wait().expect("a child").is_none(), "it ended by itself");
+        std::thread::sleep(Duration::from_millis(2));
+    }
+    child.kill().expect("a running program");
+    child.wait().expect("a child");
+}
+
+#[test]
+fn a_run_killed_three_times_equals_an_unbroken_one() {
+    let archive = archive();
+    let unbroken = run(&archive, "unbroken.csv", &[]);
+    let out = archive.path().join("broken.csv");
+    for photos in [2, 5, 8] {
+        killed_after(&archive, &out, photos);
+        assert!(!out.exists(), "nothing half done passes for the table");
+    }
+    // Without --resume what was measured is not thrown away.
+    batch()
+        .arg(archive.path().join("photos"))
+        .arg("--out")
+        .arg(&out)
+        .assert()
+        .code(2)
+        .stderr(contains("was interrupted").and(contains("add --resume")));
+    let resumed = run(&archive, "broken.csv", &["--resume"]);
+    assert_eq!(resumed, unbroken);
+    let bytes = |file: &str| fs::read(archive.path().join(file)).expect("a table");
+    assert_eq!(bytes("broken.csv"), bytes("unbroken.csv"));
+    // Asked once more, a whole table is left as it is.
+    batch()
+        .arg(archive.path().join("photos"))
+        .arg("--out")
+        .arg(&out)
+        .arg("--resume")
+        .assert()
+        .code(0)
+        .stderr(contains("nothing to resume"));
+    assert_eq!(bytes("broken.csv"), bytes("unbroken.csv"));
+}
+
+#[test]
+fn a_resumed_run_keeps_to_the_settings_it_began_with() {
+    let archive = archive();
+    let out = archive.path().join("scores.csv");
+    killed_after(&archive, &out, 1);
+    batch()
+        .arg(archive.path().join("photos"))
+        .arg("--out")
+        .arg(&out)
+        .args(["--resume", "--thorough"])
+        .arg("--manifest")
+        .arg(archive.path().join("photos.csv"))
+        .assert()
+        .code(2)
+        .stderr(contains("another effort: \"quick\", now \"thorough\""));
+}
+
+#[test]
+fn bad_files_have_rows_and_do_not_stop_the_run() {
+    let folder = tempfile::tempdir().expect("a folder");
+    let photos = folder.path().join("photos");
+    fs::create_dir_all(photos.join("deep/er")).expect("a folder");
+    let good = fs::read(demo("intake").join("front.jpg")).expect("a photo");
+    let write = |name: &str, bytes: &[u8]| fs::write(photos.join(name), bytes).expect("a file");
+    write("deep/er/good one, \"quoted\".JPG", &good);
+    write("plus + plus.jpg", &good);
+    write("cut.jpg", &good[..good.len() / 2]);
+    write("empty.jpg", b"");
+    write("text.jpg", b"this is no photo");
+    write("phone.heic", b"ftypheic");
+    write("notes.txt", b"not looked at");
+    write(".hidden.jpg", &good);
+    fs::copy(root().join("fixtures/cases/empty-room.jpg"), photos.join("room.jpg")).expect("a copy");
+    fs::write(
+        folder.path().join("photos.csv"),
+        "\u{feff}photo;person;stature_cm;group\nplus + plus.jpg;p7;164,5;a\ngone.jpg;p8;;b\n",
+    )
+    .expect("a manifest");
+    let out = folder.path().join("scores.csv");
+    batch()
+        .arg(&photos)
+        .arg("--out")
+        .arg(&out)
+        .arg("--manifest")
+        .arg(folder.path().join("photos.csv"))
+        .assert()
+        .code(1)
+        .stderr(
+            contains("Columns of the manifest that are not used: group.")
+                .and(contains("In the manifest but not in the folder: 1, gone.jpg"))
+                .and(contains("In the folder but not in the manifest: 7"))
+                .and(contains("nothing could be measured in 6 photos")),
+        );
+    let scores = scores::read(&out).expect("a table");
+    assert_eq!(
+        photos_of(&scores),
+        [
+            "cut.jpg",
+            "deep/er/good one, \"quoted\".JPG",
+            "empty.jpg",
+            "gone.jpg",
+            "phone.heic",
+            "plus + plus.jpg",
+            "room.jpg",
+            "text.jpg",
+        ]
+    );
+    let why = |photo: &str| {
+        let rows: Vec<&Score> = scores.iter().filter(|score| score.photo == photo).collect();
+        assert_eq!(rows.len(), 1, "{photo}");
+        assert_eq!((&*rows[0].measure, &*rows[0].status), ("", "unmeasured"));
+        rows[0].reason.clone()
+    };
+    assert!(why("cut.jpg").contains("damaged or cut short"));
+    assert!(why("empty.jpg").contains("empty"));
+    assert!(why("text.jpg").contains("not a photo"));
+    assert!(why("phone.heic").contains("JPEG"));
+    assert!(why("room.jpg").contains("Nobody was found"));
+    assert!(why("gone.jpg").contains("not there"));
+    let shift = scores
+        .iter()
+        .find(|score| score.photo == "plus + plus.jpg" && score.measure == "trunk_shift");
+    assert!(shift.is_some_and(|score| score.person == "p7" && score.value.is_some()));
+}
+
+#[test]
+fn what_can_not_run_says_what_to_do() {
+    let archive = archive();
+    let photos = archive.path().join("photos");
+    let refused = |arguments: &[&str], words: &str| {
+        batch()
+            .arg(&photos)
+            .args(arguments)
+            .assert()
+            .code(2)
+            .stdout("")
+            .stderr(contains(words));
+    };
+    refused(&["--out", "scores.xlsx"], "ends in .csv");
+    refused(&["--out", "scores.csv", "--shard", "3/2"], "K/N");
+    refused(&["--out", "no/such/folder/scores.csv"], "no such folder");
+    refused(&["--out", "scores.csv", "--manifest", "no.csv"], "no.csv\nhint: ");
+    batch()
+        .args(["no-photos", "--out", "scores.csv"])
+        .assert()
+        .code(2)
+        .stderr(contains("no such folder: no-photos"));
+    let empty = tempfile::tempdir().expect("a folder");
+    batch()
+        .arg(empty.path())
+        .args(["--out", "scores.csv"])
+        .assert()
+        .code(2)
+        .stderr(contains("no photo in this folder"));
+}
+
+/// A demo photo at twelve megapixels.
+fn twelve_megapixels(path: &Path) -> Vec<u8> {
+    let small = image::open(path).expect("a demo photo").into_rgb8();
+    let large = resize(&small, 3000, 4000, FilterType::CatmullRom);
+    let mut jpeg = Vec::new();
+    JpegEncoder::new_with_quality(&mut jpeg, 92)
+        .encode_image(&large)
+        .expect("a JPEG");
+    jpeg
+}
+
+/// The smaller decoding must give the net the same picture: the landmarks of a photo of twelve
+/// megapixels move by less than half a pixel on average, and by 2 pixels (a millimetre) at most.
+#[test]
+fn reduced_decoding_leaves_the_landmarks_where_they_are() {
+    let photos: [PathBuf; 2] = ["intake/side-reach.jpg", "follow-up/front.jpg"]
+        .map(|name| root().join("fixtures/demo").join(name));
+    let mut moved = Vec::new();
+    for path in &photos {
+        let bytes = twelve_megapixels(path);
+        let reduced = Photo::decode_reduced(&bytes, Limits::default()).expect("a photo");
+        assert_eq!(reduced.upright().dimensions(), (375, 500));
+        assert_eq!((reduced.width(), reduced.height()), (3000, 4000));
+        let whole = Photo::decode(&bytes, Limits::default()).expect("a photo");
+        let points = |photo: &Photo| {
+            let search = finder().search(photo, Effort::Quick).expect("the nets");
+            search.person.expect("a person").samples.remove(0).points
+        };
+        let (from_reduced, from_whole) = (points(&reduced), points(&whole));
+        for (landmark, point) in &from_reduced {
+            moved.push(point.at.distance(from_whole[landmark].at));
+        }
+    }
+    let mean = moved.iter().sum::<f64>() / moved.len() as f64;
+    let most = moved.iter().copied().fold(0.0, f64::max);
+    println!("{} landmarks moved by {mean:.2} px on average, {most:.2} at most", moved.len());
+    assert!(mean < 0.5, "{mean}");
+    assert!(most < 2.0, "{most}");
+}
+
+/// A person far away in a large photo needs more than the reduced picture has.
+#[test]
+fn a_small_person_is_looked_at_in_the_whole_photo() {
+    let person = image::open(demo("intake").join("front.jpg")).expect("a photo").into_rgb8();
+    let mut large = image::RgbImage::from_pixel(3600, 4800, image::Rgb([128, 128, 128]));
+    image::imageops::replace(&mut large, &person, 1400, 1900);
+    let mut bytes = Vec::new();
+    JpegEncoder::new_with_quality(&mut bytes, 92).encode_image(&large).expect("a JPEG");
+    let reduced = Photo::decode_reduced(&bytes, Limits::default()).expect("a photo");
+    let search = finder().search(&reduced, Effort::Quick).expect("the nets");
+    let person = search.person.expect("a person");
+    assert!(!reduced.has_detail(person.closest_look), "{}", person.closest_look);
+    let input = PhotoInput {
+        file: "far.jpg".to_owned(),
+        bytes: Ok(bytes),
+        wish: Wish::default(),
+        manual: Vec::new(),
+    };
+    let facts = VisitFacts::default();
+    let (record, _) = measure_photo(finder(), &facts, &input, Effort::Quick).expect("the nets");
+    let near = image::open(demo("intake").join("front.jpg")).expect("a photo").into_rgb8();
+    let near = Photo::new(near, Default::default());
+    let search = finder().search(&near, Effort::Thorough).expect("the nets");
+    let nose = search.person.expect("a person").samples[0].points[&tragus::body::Landmark::Nose].at;
+    let got = record.landmarks[&tragus::body::Landmark::Nose].at;
+    let off = (got.x - 1400.0 - nose.x).hypot(got.y - 1900.0 - nose.y);
+    assert!(off < 6.0, "the nose is {off:.1} pixels from where the near photo has it");
+}
