@@ -385,6 +385,49 @@ fn a_runtime_that_is_no_library_is_refused_with_a_way_out() {
 }
 
 #[test]
+fn a_library_that_was_only_found_and_is_broken_is_passed_over() {
+    let environment = tempfile::tempdir().expect("a folder");
+    let bin = environment.path().join("bin");
+    let packages = environment.path().join("lib/python3.11/site-packages");
+    let capi = packages.join("onnxruntime/capi");
+    std::fs::create_dir_all(&bin).expect("a folder");
+    std::fs::create_dir_all(&capi).expect("a folder");
+    let library = capi.join(format!(
+        "{}onnxruntime{}",
+        std::env::consts::DLL_PREFIX,
+        std::env::consts::DLL_SUFFIX
+    ));
+    std::fs::write(&library, "no library").expect("a file");
+    let program = bin.join(format!("tragus{}", std::env::consts::EXE_SUFFIX));
+    std::fs::copy(env!("CARGO_BIN_EXE_tragus"), &program).expect("a copy");
+    let run = |named: Option<&Path>| {
+        let mut command = Command::new(&program);
+        command
+            .env_remove("ORT_DYLIB_PATH")
+            .envs(named.map(|path| ("ORT_DYLIB_PATH", path)))
+            .args(["measure", "--format", "csv"])
+            .arg(photo("front.jpg"))
+            .assert()
+    };
+    let found = run(None)
+        .code(1)
+        .stderr(contains("passed over").and(contains("the runtime used: built in")));
+    let mut embedded = tragus();
+    embedded
+        .args(["measure", "--format", "csv", "--runtime", "embedded"])
+        .arg(photo("front.jpg"));
+    assert_eq!(
+        found.get_output().stdout,
+        embedded.assert().code(1).stderr("").get_output().stdout
+    );
+    // Somebody who names that very file wants it, and is told.
+    run(Some(&library))
+        .code(2)
+        .stdout("")
+        .stderr(contains("--runtime embedded"));
+}
+
+#[test]
 fn nothing_that_is_needed_is_overwritten() {
     let folder = tempfile::tempdir().expect("a folder");
     let own = folder.path().join("reach.jpg");

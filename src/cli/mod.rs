@@ -141,7 +141,8 @@ fn load(look: &LookArgs, surroundings: &Surroundings) -> Result<Finder, Stop> {
     load_for(look, surroundings, workers).map(|(finder, _)| finder)
 }
 
-/// Loads the nets for so many workers, and tells where they run.
+/// Loads the nets for so many workers, tells where they run, and says which ONNX Runtime libraries
+/// were found but can't run them.
 fn load_for(
     look: &LookArgs,
     surroundings: &Surroundings,
@@ -156,6 +157,12 @@ fn load_for(
         error: error.into(),
         hint: Some("--runtime embedded needs no library and always works".to_owned()),
     })?;
+    for error in runtime.passed_over() {
+        tell(&format!("passed over: {error}"));
+    }
+    if !runtime.passed_over().is_empty() {
+        tell(&format!("the runtime used: {}", runtime.words()));
+    }
     Ok((
         Finder::load(runtime, look.pose_net.kind(), workers)?,
         runtime,

@@ -7,6 +7,7 @@
 mod contract;
 mod detector;
 mod finder;
+mod found;
 mod net;
 mod pose_net;
 mod runtime;

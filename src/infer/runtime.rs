@@ -5,16 +5,21 @@
 use std::path::{Path, PathBuf};
 use std::sync::OnceLock;
 
-use ort::environment::Environment;
+use ort::environment::{Environment, EnvironmentBuilder};
 use thiserror::Error;
 
-/// Where to look for an ONNX Runtime library.
+use super::found;
+
+/// What to run the nets on.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub enum RuntimeChoice {
     /// The pure-Rust one that is always there.
     Embedded,
-    /// This library file.
+    /// This library file, and nothing else: somebody named it.
     Library(PathBuf),
+    /// The first of these library files that works, else the built-in one: nobody named them, so
+    /// nobody has to mend them.
+    Found(Vec<PathBuf>),
 }
 
 impl RuntimeChoice {
@@ -24,19 +29,12 @@ impl RuntimeChoice {
         match asked {
             "embedded" => RuntimeChoice::Embedded,
             "auto" => {
-                let file = format!(
-                    "{}onnxruntime{}",
-                    std::env::consts::DLL_PREFIX,
-                    std::env::consts::DLL_SUFFIX
-                );
-                named
-                    .filter(|path| !path.as_os_str().is_empty())
-                    .or_else(|| {
-                        beside
-                            .map(|folder| folder.join(file))
-                            .filter(|path| path.is_file())
-                    })
-                    .map_or(RuntimeChoice::Embedded, RuntimeChoice::Library)
+                let named = named.filter(|path| !path.as_os_str().is_empty());
+                match (named, beside.map(found::libraries)) {
+                    (Some(path), _) => RuntimeChoice::Library(path),
+                    (None, Some(found)) if !found.is_empty() => RuntimeChoice::Found(found),
+                    _ => RuntimeChoice::Embedded,
+                }
             }
             file => RuntimeChoice::Library(PathBuf::from(file)),
         }
@@ -47,6 +45,9 @@ impl RuntimeChoice {
 pub struct Runtime {
     environment: Environment,
     choice: RuntimeChoice,
+    /// The library that is at work; none: the built-in one.
+    library: Option<PathBuf>,
+    passed_over: Vec<RuntimeError>,
 }
 
 #[derive(Clone, Debug, Error)]
@@ -73,10 +74,15 @@ impl Runtime {
 
     /// "built in", or the library's file.
     pub fn words(&self) -> String {
-        match &self.choice {
-            RuntimeChoice::Embedded => "built in".to_owned(),
-            RuntimeChoice::Library(path) => path.display().to_string(),
+        match &self.library {
+            None => "built in".to_owned(),
+            Some(path) => path.display().to_string(),
         }
+    }
+
+    /// Why libraries that were found before this one were not used.
+    pub fn passed_over(&self) -> &[RuntimeError] {
+        &self.passed_over
     }
 
     pub(super) fn environment(&self) -> &Environment {
@@ -85,17 +91,20 @@ impl Runtime {
 }
 
 fn start(choice: &RuntimeChoice) -> Result<Runtime, RuntimeError> {
-    let builder = match choice {
-        RuntimeChoice::Embedded => {
-            ort::set_api(ort_tract::api());
-            ort::init()
-        }
-        RuntimeChoice::Library(path) => {
-            ort::init_from(path).map_err(|error| RuntimeError::Library {
-                path: path.clone(),
-                detail: error.to_string(),
-            })?
-        }
+    let mut passed_over = Vec::new();
+    let (builder, library) = match choice {
+        RuntimeChoice::Embedded => (built_in(), None),
+        RuntimeChoice::Library(path) => (load(path)?, Some(path)),
+        RuntimeChoice::Found(paths) => paths
+            .iter()
+            .find_map(|path| match load(path) {
+                Ok(builder) => Some((builder, Some(path))),
+                Err(error) => {
+                    passed_over.push(error);
+                    None
+                }
+            })
+            .unwrap_or_else(|| (built_in(), None)),
     };
     let environment = builder
         .with_name("tragus")
@@ -105,6 +114,22 @@ fn start(choice: &RuntimeChoice) -> Result<Runtime, RuntimeError> {
     Ok(Runtime {
         environment,
         choice: choice.clone(),
+        library: library.cloned(),
+        passed_over,
+    })
+}
+
+fn built_in() -> EnvironmentBuilder {
+    ort::set_api(ort_tract::api());
+    ort::init()
+}
+
+/// Loads a library and checks its version. Nothing of one that fails stays behind, so another may
+/// be tried.
+fn load(path: &Path) -> Result<EnvironmentBuilder, RuntimeError> {
+    ort::init_from(path).map_err(|error| RuntimeError::Library {
+        path: path.to_owned(),
+        detail: error.to_string(),
     })
 }
 
@@ -133,6 +158,21 @@ mod tests {
         assert_eq!(
             settle("auto", None, Some(folder.path())),
             RuntimeChoice::Embedded
+        );
+        let library = folder.path().join(format!(
+            "{}onnxruntime{}",
+            std::env::consts::DLL_PREFIX,
+            std::env::consts::DLL_SUFFIX
+        ));
+        std::fs::write(&library, "").unwrap();
+        assert_eq!(
+            settle("auto", Some("".into()), Some(folder.path())),
+            RuntimeChoice::Found(vec![library]),
+            "an empty name is no name"
+        );
+        assert_eq!(
+            settle("auto", Some("named.so".into()), Some(folder.path())),
+            RuntimeChoice::Library("named.so".into())
         );
     }
 }
