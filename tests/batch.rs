@@ -217,7 +217,7 @@ fn a_run_killed_three_times_equals_an_unbroken_one() {
         .arg(&out)
         .arg("--resume")
         .assert()
-        .code(0)
+        .code(1)
         .stderr(contains("nothing to resume"));
     assert_eq!(bytes("broken.csv"), bytes("unbroken.csv"));
 }
@@ -424,12 +424,12 @@ fn reduced_decoding_leaves_the_landmarks_where_they_are() {
 /// A person far away in a large photo needs more than the reduced picture has.
 #[test]
 fn a_small_person_is_looked_at_in_the_whole_photo() {
-    let person = image::open(demo("intake").join("front.jpg"))
+    let near = image::open(demo("intake").join("front.jpg"))
         .expect("a photo")
         .into_rgb8();
-    let person = resize(&person, 930, 1240, FilterType::CatmullRom);
+    let near = resize(&near, 930, 1240, FilterType::CatmullRom);
     let mut large = image::RgbImage::from_pixel(3000, 4000, image::Rgb([128, 128, 128]));
-    image::imageops::replace(&mut large, &person, 1035, 1380);
+    image::imageops::replace(&mut large, &near, 1035, 1380);
     let mut bytes = Vec::new();
     JpegEncoder::new_with_quality(&mut bytes, 92)
         .encode_image(&large)
@@ -451,7 +451,7 @@ fn a_small_person_is_looked_at_in_the_whole_photo() {
     let facts = VisitFacts::default();
     let (record, _) = measure_photo(finder(), &facts, &input, Effort::Quick).expect("the nets");
     let search = finder()
-        .search(&Photo::new(person, Default::default()), Effort::Quick)
+        .search(&Photo::new(near, Default::default()), Effort::Quick)
         .expect("the nets");
     let nose = search.person.expect("a person").samples[0].points[&Landmark::Nose].at;
     let got = record.landmarks[&Landmark::Nose].at;

@@ -324,8 +324,15 @@ fn write_table(set: &Path, readme: &Path) {
     let table = table::markdown(&table::measure(&finder, set));
     println!("{table}");
     let text = std::fs::read_to_string(readme).expect("a README");
-    let text = table::put(&text, &table).expect("a place for the table in the README");
+    let text = put(&text, &table).expect("a place for the table in the README");
     record::write_atomically(readme, text.as_bytes()).expect("a README that can be written");
+}
+
+/// `readme` with its table replaced; `None` when it has no place for one.
+fn put(readme: &str, new: &str) -> Option<String> {
+    let begin = readme.find(table::BEGIN)?;
+    let end = begin + readme[begin..].find(table::END)? + table::END.len();
+    Some(format!("{}{new}{}", &readme[..begin], &readme[end..]))
 }
 
 /// The sign of "forward" (side view) or "outward" (front and back) along the photo's x.

@@ -243,10 +243,3 @@ pub fn markdown(table: &Table) -> String {
     ));
     text
 }
-
-/// `readme` with its table replaced; `None` when it has no place for one.
-pub fn put(readme: &str, table: &str) -> Option<String> {
-    let begin = readme.find(BEGIN)?;
-    let end = begin + readme[begin..].find(END)? + END.len();
-    Some(format!("{}{table}{}", &readme[..begin], &readme[end..]))
-}

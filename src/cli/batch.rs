@@ -99,7 +99,9 @@ pub fn run(args: &BatchArgs, surroundings: &Surroundings) -> Result<Outcome, Sto
             "There is nothing to resume: {} is whole. Leave out --resume to measure again.",
             args.out.display()
         ));
-        return Ok(Outcome::Complete);
+        let rows = scores::read(&args.out)
+            .map_err(|error| stop(error, &args.out, "leave out --resume to measure again"))?;
+        return Ok(outcome(rows.iter().all(|row| row.value.is_some())));
     }
     let (finder, runtime) = load_for(&args.look, surroundings, workers)?;
     let settings = Settings {
@@ -155,10 +157,14 @@ pub fn run(args: &BatchArgs, surroundings: &Surroundings) -> Result<Outcome, Sto
         counts.unmeasured,
         photo_count(counts.empty_photos),
     ));
-    Ok(match counts.unmeasured {
-        0 => Outcome::Complete,
-        _ => Outcome::Partial,
-    })
+    Ok(outcome(counts.unmeasured == 0))
+}
+
+fn outcome(all_measured: bool) -> Outcome {
+    match all_measured {
+        true => Outcome::Complete,
+        false => Outcome::Partial,
+    }
 }
 
 fn photo_count(count: usize) -> String {
