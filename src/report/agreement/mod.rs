@@ -71,8 +71,8 @@ fn notes(agreement: &Agreement) -> Vec<String> {
          both sides pooled, true intervals are wider."
             .to_owned(),
         format!(
-            "Limits of agreement: bias ± 1.96 SD of the {word}s; interval of the bias ± t·SD/√n, \
-             of a limit ± t·√(3·SD²/n) (Bland & Altman 1986). They hold for {word}s that are \
+            "MAE: mean of |{word}|. Limits of agreement: bias ± 1.96 SD of the {word}s; interval of \
+             the bias ± t·SD/√n, of a limit ± t·√(3·SD²/n) (Bland & Altman 1986). They hold for {word}s that are \
              about normal and don't grow with what is measured: look at the plot."
         ),
         "ICC: forms of Shrout & Fleiss 1979. Form 1: other raters for each row; form 2: raters \

@@ -179,7 +179,7 @@ fn differences(agreement: &Agreement) -> Section {
         "n",
         "Bias [95 % CI]",
         "SD",
-        "Mean abs.",
+        "MAE",
         "Lower limit [95 % CI]",
         "Upper limit [95 % CI]",
     ]);
