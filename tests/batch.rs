@@ -371,7 +371,7 @@ fn twelve_megapixels(visit: &str, file: &str) -> (Vec<u8>, BTreeMap<Landmark, (f
 }
 
 /// The smaller decoding must give the net the same picture: at twelve megapixels the error of the
-/// landmarks stays the same within half a pixel, and they move to no side.
+/// landmarks grows by less than half a pixel, and they move to no side.
 #[test]
 fn reduced_decoding_leaves_the_landmarks_where_they_are() {
     let mut moved = Vec::new();
@@ -417,19 +417,19 @@ fn reduced_decoding_leaves_the_landmarks_where_they_are() {
         mean(&y)
     );
     assert!(count > 60.0);
-    assert!((mean(&with_reduced) - mean(&with_whole)).abs() < 0.5);
+    assert!(mean(&with_reduced) < mean(&with_whole) + 0.5);
     assert!(mean(&x).abs() < 0.5 && mean(&y).abs() < 0.5);
 }
 
 /// A person far away in a large photo needs more than the reduced picture has.
 #[test]
 fn a_small_person_is_looked_at_in_the_whole_photo() {
-    let near = image::open(demo("intake").join("front.jpg"))
-        .expect("a photo")
-        .into_rgb8();
-    let near = resize(&near, 930, 1240, FilterType::CatmullRom);
-    let mut large = image::RgbImage::from_pixel(3000, 4000, image::Rgb([128, 128, 128]));
-    image::imageops::replace(&mut large, &near, 1035, 1380);
+    let far = root().join("fixtures/truth/camera-a/p10-stand-front.jpg");
+    let far = image::open(far).expect("a photo").into_rgb8();
+    let far = resize(&far, 2100, 2800, FilterType::CatmullRom);
+    let mut large = image::RgbImage::from_pixel(3000, 4000, image::Rgb([200, 196, 190]));
+    let (left, top) = (450, 600);
+    image::imageops::replace(&mut large, &far, left, top);
     let mut bytes = Vec::new();
     JpegEncoder::new_with_quality(&mut bytes, 92)
         .encode_image(&large)
@@ -437,11 +437,7 @@ fn a_small_person_is_looked_at_in_the_whole_photo() {
     let reduced = Photo::decode_reduced(&bytes, Limits::default()).expect("a photo");
     let search = finder().search(&reduced, Effort::Quick).expect("the nets");
     let person = search.person.expect("a person");
-    assert!(
-        !reduced.has_detail(person.closest_look),
-        "{}",
-        person.closest_look
-    );
+    assert!(!reduced.has_detail(person.closest_look));
     let input = PhotoInput {
         file: "far.jpg".to_owned(),
         bytes: Ok(bytes),
@@ -450,14 +446,13 @@ fn a_small_person_is_looked_at_in_the_whole_photo() {
     };
     let facts = VisitFacts::default();
     let (record, _) = measure_photo(finder(), &facts, &input, Effort::Quick).expect("the nets");
-    let search = finder()
-        .search(&Photo::new(near, Default::default()), Effort::Quick)
-        .expect("the nets");
-    let nose = search.person.expect("a person").samples[0].points[&Landmark::Nose].at;
-    let got = record.landmarks[&Landmark::Nose].at;
-    let off = (got.x - 1035.0 - nose.x).hypot(got.y - 1380.0 - nose.y);
+    let whole = Photo::new(large, Default::default());
+    let search = finder().search(&whole, Effort::Quick).expect("the nets");
+    let expected = search.person.expect("a person").samples[0].points[&Landmark::Nose].at;
+    let off = record.landmarks[&Landmark::Nose].at.distance(expected);
+    // JPEG changes the picture a little.
     assert!(
-        off < 12.0,
-        "the nose is {off:.1} pixels from where the near photo has it"
+        off < 3.0,
+        "the nose is {off:.1} pixels from where the whole photo has it"
     );
 }
