@@ -168,16 +168,9 @@ fn search(
     };
     let reduced = found(Photo::decode_reduced)?;
     match &reduced {
-        Ok((photo, search)) if lacks_detail(photo, search) => found(Photo::decode),
+        Ok((photo, search)) if !photo.has_detail(search.closest_look) => found(Photo::decode),
         _ => Ok(reduced),
     }
-}
-
-fn lacks_detail(photo: &Photo, search: &Search) -> bool {
-    search
-        .person
-        .as_ref()
-        .is_some_and(|person| !photo.has_detail(person.closest_look))
 }
 
 fn decode(

@@ -45,7 +45,7 @@ impl Sheet {
         let semicolons = first.contains(';') && !first.contains(',');
         let mut reader = csv::ReaderBuilder::new()
             .delimiter(if semicolons { b';' } else { b',' })
-            .trim(csv::Trim::All)
+            .trim(csv::Trim::Headers)
             .from_reader(text.as_bytes());
         let header: Vec<String> = reader
             .headers()
@@ -85,7 +85,7 @@ impl Sheet {
         &self.rows
     }
 
-    /// A field of a row; empty where the table has no such column.
+    /// A field of a row as it stands; empty where the table has no such column.
     pub fn text<'a>(&self, row: &'a Row, column: &str) -> &'a str {
         self.header
             .iter()
@@ -96,7 +96,7 @@ impl Sheet {
 
     /// A number; `None` where the field is empty.
     pub fn number(&self, row: &Row, column: &str) -> Result<Option<f64>, SheetError> {
-        let text = self.text(row, column);
+        let text = self.text(row, column).trim();
         if text.is_empty() {
             return Ok(None);
         }
@@ -125,7 +125,7 @@ fn trouble(error: csv::Error) -> SheetError {
             got: len,
             expected: expected_len,
         },
-        kind => SheetError::Other(format!("{kind:?}")),
+        _ => SheetError::Other(format!("line {line} can't be read as CSV")),
     }
 }
 

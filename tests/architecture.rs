@@ -67,11 +67,15 @@ const ROOMS: [(&str, &[&str]); 21] = [
 ];
 
 /// What the code may name in some rooms only.
-const ONLY_IN: [(&str, &[&str]); 13] = [
+const ONLY_IN: [(&str, &[&str]); 17] = [
     ("ort::", &["infer"]),
     ("ort_tract", &["infer"]),
     ("clap", &["cli"]),
     ("statrs", &["agree"]),
+    ("mozjpeg", &["photo"]),
+    ("::parquet", &["scores"]),
+    ("indicatif", &["cli"]),
+    ("walkdir", &["batch"]),
     ("print!", &["cli", "main"]),
     ("println!", &["cli", "main"]),
     ("eprint!", &["cli", "main"]),

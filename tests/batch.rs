@@ -327,6 +327,11 @@ fn what_can_not_run_says_what_to_do() {
             .stderr(contains(words));
     };
     refused(&["--out", "scores.xlsx"], "ends in .csv");
+    let there = archive.path().join("photos.csv");
+    refused(
+        &["--out", there.to_str().expect("a path")],
+        "there is such a file already",
+    );
     refused(&["--out", "scores.csv", "--shard", "3/2"], "K/N");
     refused(&["--out", "no/such/folder/scores.csv"], "no such folder");
     refused(
@@ -419,6 +424,8 @@ fn reduced_decoding_leaves_the_landmarks_where_they_are() {
     assert!(count > 60.0);
     assert!(mean(&with_reduced) < mean(&with_whole) + 0.5);
     assert!(mean(&x).abs() < 0.5 && mean(&y).abs() < 0.5);
+    // A tenth of the net's pixel, 14 of these.
+    assert!(mean(&distance) < 2.0);
 }
 
 /// A person far away in a large photo needs more than the reduced picture has.
@@ -426,9 +433,9 @@ fn reduced_decoding_leaves_the_landmarks_where_they_are() {
 fn a_small_person_is_looked_at_in_the_whole_photo() {
     let far = root().join("fixtures/truth/camera-a/p10-stand-front.jpg");
     let far = image::open(far).expect("a photo").into_rgb8();
-    let far = resize(&far, 2100, 2800, FilterType::CatmullRom);
+    let far = resize(&far, 1950, 2600, FilterType::CatmullRom);
     let mut large = image::RgbImage::from_pixel(3000, 4000, image::Rgb([200, 196, 190]));
-    let (left, top) = (450, 600);
+    let (left, top) = (525, 700);
     image::imageops::replace(&mut large, &far, left, top);
     let mut bytes = Vec::new();
     JpegEncoder::new_with_quality(&mut bytes, 92)
@@ -436,8 +443,8 @@ fn a_small_person_is_looked_at_in_the_whole_photo() {
         .expect("a JPEG");
     let reduced = Photo::decode_reduced(&bytes, Limits::default()).expect("a photo");
     let search = finder().search(&reduced, Effort::Quick).expect("the nets");
-    let person = search.person.expect("a person");
-    assert!(!reduced.has_detail(person.closest_look));
+    assert!(search.person.is_some());
+    assert!(!reduced.has_detail(search.closest_look));
     let input = PhotoInput {
         file: "far.jpg".to_owned(),
         bytes: Ok(bytes),

@@ -5,6 +5,7 @@ use std::time::{Duration, Instant};
 use image::codecs::{jpeg::JpegEncoder, png::PngEncoder, webp::WebPEncoder};
 use image::{DynamicImage, ImageEncoder, Rgb, RgbImage};
 
+use tragus::geometry::{Angle, Map, Point};
 use tragus::photo::{CameraTags, Limits, Photo, PhotoError, PhotoErrorKind};
 
 // Writing TIFF, which is also the format of an EXIF block: a header, then directories of
@@ -313,6 +314,47 @@ fn every_orientation_comes_out_upright_from_every_kind_of_file() {
             let photo = decode(&bytes).unwrap();
             assert_upright(&photo, &format!("{kind}, orientation {orientation}"));
         }
+    }
+}
+
+/// A reduced photo keeps the places of the whole one, also where its sides are no multiples of the
+/// reduction and the camera was turned: what lies beyond an edge must not move the rest.
+#[test]
+fn a_reduced_photo_has_everything_where_the_whole_one_has_it() {
+    use image::metadata::Orientation;
+    let (width, height) = (1003, 2006);
+    let (x, y) = (310.5, 1420.5);
+    let upright = RgbImage::from_fn(width, height, |column, row| {
+        let off = (f64::from(column) + 0.5 - x).hypot(f64::from(row) + 0.5 - y);
+        // A soft disc: no edge for a decoder to treat in its own way.
+        let value = (255.0 * (1.0 - off / 120.0).clamp(0.0, 1.0)) as u8;
+        Rgb([value; 3])
+    });
+    for orientation in 1..=8 {
+        // The turn that undoes another is itself, but for the two by a quarter.
+        let undoing = match orientation {
+            6 => 8,
+            8 => 6,
+            same => same,
+        };
+        let mut stored = DynamicImage::ImageRgb8(upright.clone());
+        stored.apply_orientation(Orientation::from_exif(undoing).unwrap());
+        let block = orientation_block(Endian::Little, u16::from(orientation));
+        let bytes = jpeg(&stored.into_rgb8(), block);
+        let photo = Photo::decode_reduced(&bytes, Limits::default()).unwrap();
+        assert_eq!((photo.width(), photo.height()), (width, height));
+        assert_eq!(photo.upright().width(), 251, "halved twice");
+        let map = Map::square(128.0, Point::new(300.0, 1400.0), 512.0, Angle::ZERO, false).unwrap();
+        let crop = photo.crop(&map, 128);
+        let (mut mass, mut sum) = (0.0, (0.0, 0.0));
+        for (column, row, pixel) in crop.enumerate_pixels() {
+            let at = map.apply(Point::new(f64::from(column) + 0.5, f64::from(row) + 0.5));
+            let value = f64::from(pixel.0[1]);
+            mass += value;
+            sum = (sum.0 + value * at.x, sum.1 + value * at.y);
+        }
+        let off = (sum.0 / mass - x).hypot(sum.1 / mass - y);
+        assert!(off < 0.3, "orientation {orientation}: {off:.2} pixels off");
     }
 }
 

@@ -20,16 +20,23 @@ pub struct Row {
     pub measure: Measure,
     /// Why there are no readings, where there are none.
     pub reason: String,
-    pub readings: usize,
     /// Places where a truth is known, read or not.
     pub truths: usize,
+    /// `None` when nothing was read.
+    pub thorough: Option<Figures>,
+    pub quick: Option<Figures>,
+    /// Test-retest SEM and MDC95, from the same poses seen by two cameras; `None` without pairs.
+    pub retest: Option<[f64; 2]>,
+}
+
+/// Readings against their truth.
+pub struct Figures {
+    pub readings: usize,
     pub bias: f64,
     pub mean_absolute: f64,
     pub stated_sigma: f64,
     /// Shares of the errors within 1 and 1.96 stated sigma.
     pub within: [f64; 2],
-    /// Test-retest SEM and MDC95, from the same poses seen by two cameras; `None` without pairs.
-    pub retest: Option<[f64; 2]>,
 }
 
 /// A truth set, measured.
@@ -40,9 +47,10 @@ pub struct Table {
     pub rows: Vec<Row>,
 }
 
-/// Measures a truth set without telling what its photos show, but for person and stature.
+/// Measures a truth set. Of what its photos show only person, stature and operated side are told.
 pub fn measure(finder: &Finder, set: &Path) -> Table {
-    let cameras = CAMERAS.map(|camera| measured(finder, &set.join(camera)));
+    let of_both = |effort| CAMERAS.map(|camera| measured(finder, &set.join(camera), effort));
+    let (cameras, quick) = (of_both(Effort::Thorough), of_both(Effort::Quick));
     let truths = CAMERAS.map(|camera| {
         scores::read(&set.join(camera).join("truth.csv")).expect("the truth of a camera")
     });
@@ -51,22 +59,23 @@ pub fn measure(finder: &Finder, set: &Path) -> Table {
         .zip(&truths)
         .map(|(scores, truth)| confused(scores, truth))
         .sum();
-    let both = |of: &[Vec<Score>; 2]| -> Vec<Score> {
-        let mark = |(camera, scores): (&str, &Vec<Score>)| -> Vec<Score> {
-            let mark = |score: &Score| Score {
-                photo: format!("{camera}/{}", score.photo),
-                ..score.clone()
-            };
-            scores.iter().map(mark).collect()
-        };
-        CAMERAS.into_iter().zip(of).flat_map(mark).collect()
-    };
-    let (all, truth) = (both(&cameras), both(&truths));
-    let against_truth = agreement(&[&truth, &all], true).expect("rows in common");
-    let retest = agreement(&[&cameras[0], &cameras[1]], false).expect("rows in common");
+    let (all, quick, truth) = (joined(&cameras), joined(&quick), joined(&truths));
+    let against_truth = |scores: &[Score]| agreement(&[&truth, scores], true).expect("common rows");
+    let (thorough_groups, quick_groups) = (against_truth(&all), against_truth(&quick));
+    let retest = agreement(&[&cameras[0], &cameras[1]], false).expect("common rows");
     let rows = Measure::ALL
         .into_iter()
-        .map(|measure| row(measure, &truth, &all, &against_truth.groups, &retest.groups))
+        .map(|measure| Row {
+            measure,
+            reason: reason(measure, &truth, &all),
+            truths: truth.iter().filter(|score| is_of(score, measure)).count(),
+            thorough: figures(measure, &all, &thorough_groups.groups),
+            quick: figures(measure, &quick, &quick_groups.groups),
+            retest: whole(measure, &retest.groups).and_then(|group| {
+                let sem = group.reliability.as_ref().ok()?.sem.within_subject;
+                Some([sem.value, sem.mdc95()])
+            }),
+        })
         .collect();
     Table {
         photos: photos(&cameras[0]).len() + photos(&cameras[1]).len(),
@@ -75,7 +84,19 @@ pub fn measure(finder: &Finder, set: &Path) -> Table {
     }
 }
 
-fn measured(finder: &Finder, folder: &Path) -> Vec<Score> {
+/// The tables of both cameras as one.
+fn joined(cameras: &[Vec<Score>; 2]) -> Vec<Score> {
+    let marked = |(camera, scores): (&str, &Vec<Score>)| -> Vec<Score> {
+        let mark = |score: &Score| Score {
+            photo: format!("{camera}/{}", score.photo),
+            ..score.clone()
+        };
+        scores.iter().map(mark).collect()
+    };
+    CAMERAS.into_iter().zip(cameras).flat_map(marked).collect()
+}
+
+fn measured(finder: &Finder, folder: &Path, effort: Effort) -> Vec<Score> {
     let read = |file: &str| std::fs::read(folder.join(file)).expect("a file of the truth set");
     let manifest = manifest::read(&read("photos.csv")).expect("a manifest");
     assert!(
@@ -94,8 +115,7 @@ fn measured(finder: &Finder, folder: &Path) -> Vec<Score> {
                 manual: Vec::new(),
             };
             let (record, readings) =
-                pipeline::measure_photo(finder, &entry.facts, &input, Effort::Thorough)
-                    .expect("the nets");
+                pipeline::measure_photo(finder, &entry.facts, &input, effort).expect("the nets");
             let person = entry.facts.case.unwrap_or_default();
             scores::rows(&person, &[record], &readings)
         })
@@ -130,75 +150,53 @@ fn confused(scores: &[Score], truth: &[Score]) -> usize {
         .count()
 }
 
-fn row(
-    measure: Measure,
-    truth: &[Score],
-    all: &[Score],
-    against_truth: &[Group],
-    retest: &[Group],
-) -> Row {
-    let is_of =
-        |score: &&Score| score.measure == measure.id() && score.unit == measure.unit().name();
-    let empty = Row {
-        measure,
-        reason: String::new(),
-        readings: 0,
-        truths: truth.iter().filter(is_of).count(),
-        bias: f64::NAN,
-        mean_absolute: f64::NAN,
-        stated_sigma: f64::NAN,
-        within: [f64::NAN; 2],
-        retest: None,
-    };
-    let whole = |groups: &'_ [Group]| -> Option<usize> {
-        let of = |sides: fn(&Sides) -> bool| {
-            groups.iter().position(|group| {
-                group.quantity.id() == measure.id()
-                    && group.quantity.unit() == measure.unit().name()
-                    && sides(&group.sides)
-                    && !group.rows.is_empty()
-            })
-        };
-        of(|sides| matches!(sides, Sides::Both | Sides::Without)).or_else(|| of(|_| true))
-    };
-    // The set has a reach of both arms from the front alone.
-    if measure == Measure::FlexionAsymmetry {
-        return Row {
-            truths: 0,
-            reason: "takes a reach from both sides; the set has one side of each person".to_owned(),
-            ..empty
-        };
+fn is_of(score: &Score, measure: Measure) -> bool {
+    // What tables call reach_asymmetry is that of one photo: of abduction.
+    measure != Measure::FlexionAsymmetry
+        && score.measure == measure.id()
+        && score.unit == measure.unit().name()
+}
+
+/// Why a measure was not read.
+fn reason(measure: Measure, truth: &[Score], all: &[Score]) -> String {
+    if !truth.iter().any(|score| is_of(score, measure)) {
+        return "no photo of the set shows it by itself".to_owned();
     }
-    let Some(group) = whole(against_truth).map(|index| &against_truth[index]) else {
-        let reason = all
-            .iter()
-            .find(|score| is_of(score) && score.value.is_none())
-            .map_or("no photo of the set shows it".to_owned(), |score| {
-                score.reason.clone()
-            });
-        return Row { reason, ..empty };
+    all.iter()
+        .find(|score| is_of(score, measure) && score.value.is_none())
+        .map_or_else(String::new, |score| score.reason.clone())
+}
+
+/// The group of both sides together, where there are rows in common.
+fn whole(measure: Measure, groups: &[Group]) -> Option<&Group> {
+    let of = |wanted: fn(&Sides) -> bool| {
+        groups.iter().find(|group| {
+            measure != Measure::FlexionAsymmetry
+                && group.quantity.id() == measure.id()
+                && group.quantity.unit() == measure.unit().name()
+                && wanted(&group.sides)
+                && !group.rows.is_empty()
+        })
     };
-    let pair = &group.pairs[0];
-    let differences = pair.differences.expect("rows in common");
-    let coverage = pair.coverage.expect("a stated sigma");
-    let sigmas: Vec<f64> = all
+    of(|sides| matches!(sides, Sides::Both | Sides::Without)).or_else(|| of(|_| true))
+}
+
+fn figures(measure: Measure, scores: &[Score], against_truth: &[Group]) -> Option<Figures> {
+    let pair = &whole(measure, against_truth)?.pairs[0];
+    let differences = pair.differences.ok()?;
+    let coverage = pair.coverage?;
+    let sigmas: Vec<f64> = scores
         .iter()
-        .filter(is_of)
+        .filter(|score| is_of(score, measure))
         .filter_map(|score| score.sigma)
         .collect();
-    Row {
+    Some(Figures {
         readings: differences.n,
         bias: differences.mean,
         mean_absolute: differences.mean_absolute,
         stated_sigma: sigmas.iter().sum::<f64>() / sigmas.len() as f64,
         within: [coverage.within_1.value, coverage.within_1_96.value],
-        retest: whole(retest).and_then(|index| {
-            let reliability = retest[index].reliability.as_ref().ok()?;
-            let sem = reliability.sem.within_subject;
-            Some([sem.value, sem.mdc95()])
-        }),
-        ..empty
-    }
+    })
 }
 
 /// The table as README shows it.
@@ -206,7 +204,8 @@ pub fn markdown(table: &Table) -> String {
     let mut text = format!(
         "{BEGIN}\n\
          | measure | readings | bias | mean absolute error | stated error | within 1σ | within 1.96σ \
-         | two cameras: SEM | MDC95 |\n|---|---|---|---|---|---|---|---|---|\n"
+         | two cameras: SEM | MDC95 | one look: mean absolute error | within 1σ |\n\
+         |---|---|---|---|---|---|---|---|---|---|---|\n"
     );
     for row in &table.rows {
         let name = match row.measure.of() {
@@ -214,27 +213,30 @@ pub fn markdown(table: &Table) -> String {
             None => row.measure.id().to_owned(),
         };
         let unit = row.measure.unit().name();
-        if row.readings == 0 {
+        let (Some(thorough), Some(quick)) = (&row.thorough, &row.quick) else {
             text.push_str(&format!(
-                "| `{name}`, {unit} | 0 of {} | not measured yet: {} | | | | | | |\n",
+                "| `{name}`, {unit} | 0 of {} | not measured: {} | | | | | | | | |\n",
                 row.truths, row.reason
             ));
             continue;
-        }
+        };
         let retest = row.retest.map_or(["–", "–"].map(str::to_owned), |both| {
             both.map(|value| format!("{value:.1}"))
         });
         text.push_str(&format!(
-            "| `{name}`, {unit} | {} of {} | {:+.1} | {:.1} | {:.1} | {:.0} % | {:.0} % | {} | {} |\n",
-            row.readings,
+            "| `{name}`, {unit} | {} of {} | {:+.1} | {:.1} | {:.1} | {:.0} % | {:.0} % | {} | {} \
+             | {:.1} | {:.0} % |\n",
+            thorough.readings,
             row.truths,
-            row.bias,
-            row.mean_absolute,
-            row.stated_sigma,
-            100.0 * row.within[0],
-            100.0 * row.within[1],
+            thorough.bias,
+            thorough.mean_absolute,
+            thorough.stated_sigma,
+            100.0 * thorough.within[0],
+            100.0 * thorough.within[1],
             retest[0],
             retest[1],
+            quick.mean_absolute,
+            100.0 * quick.within[0],
         ));
     }
     text.push_str(&format!(

@@ -2,18 +2,19 @@
 //! where it stopped.
 //!
 //! The first line says with what settings the run began; then comes a line of JSON for each photo,
-//! in the order in which they were done. A line that was only half written when the run ended is
-//! dropped. The output is made from the whole journal at the end and renamed into place.
+//! in the order in which they were done. A line that was only half written when the run ended, or
+//! was damaged since, is dropped and its photo measured again; so is a photo that has changed. The
+//! output is made from the whole journal at the end and renamed into place.
 
 use std::collections::BTreeMap;
 use std::fs::{File, OpenOptions, TryLockError};
 use std::io::{self, BufRead, BufReader, BufWriter, Read, Seek, SeekFrom, Write};
 use std::path::{Path, PathBuf};
+use std::time::UNIX_EPOCH;
 
 use serde::{Deserialize, Serialize};
 use thiserror::Error;
 
-use crate::record;
 use crate::scores::{Format, Score, ScoresError, Writer};
 
 /// Whatever changes the numbers: a run goes on only with the settings that it began with.
@@ -21,9 +22,12 @@ use crate::scores::{Format, Score, ScoresError, Writer};
 pub struct Settings {
     pub schema: String,
     pub tragus: String,
+    /// Checksum of the list of nets, which holds their checksums.
+    pub nets: String,
     pub runtime: String,
     pub pose_net: String,
     pub effort: String,
+    pub folder: String,
     /// Checksum of the manifest's bytes; empty without one.
     pub manifest: String,
     pub shard: String,
@@ -37,9 +41,11 @@ impl Settings {
         [
             ("schema", &self.schema, &now.schema),
             ("version of tragus", &self.tragus, &now.tragus),
+            ("nets", &self.nets, &now.nets),
             ("runtime", &self.runtime, &now.runtime),
             ("pose net", &self.pose_net, &now.pose_net),
             ("effort", &self.effort, &now.effort),
+            ("folder", &self.folder, &now.folder),
             ("manifest", &self.manifest, &now.manifest),
             ("shard", &self.shard, &now.shard),
         ]
@@ -57,29 +63,58 @@ pub enum JournalError {
     Locked,
     #[error("a run with this output was interrupted")]
     Interrupted,
-    #[error("the interrupted run had another {what}: {before:?}, now {now:?}")]
+    #[error("the interrupted run had another {what}{}", words(what, before, now))]
     OtherSettings {
         what: &'static str,
         before: String,
         now: String,
     },
-    #[error("line {line} of the journal of the interrupted run is damaged")]
-    Damaged { line: usize },
+    #[error("the journal of the interrupted run is damaged")]
+    Damaged,
     #[error(transparent)]
     Scores(#[from] ScoresError),
+}
+
+/// The two settings, where they are more than checksums.
+fn words(what: &str, before: &str, now: &str) -> String {
+    match what {
+        "manifest" | "nets" => String::new(),
+        _ => format!(": {before:?}, now {now:?}"),
+    }
+}
+
+/// What tells a photo's file from the one that it replaces.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Stamp {
+    bytes: u64,
+    /// Nanoseconds from 1970 to its last change.
+    changed: u64,
+}
+
+impl Stamp {
+    pub fn of(path: &Path) -> Option<Stamp> {
+        let file = path.metadata().ok()?;
+        let changed = file.modified().ok()?.duration_since(UNIX_EPOCH).ok()?;
+        Some(Stamp {
+            bytes: file.len(),
+            changed: u64::try_from(changed.as_nanos()).ok()?,
+        })
+    }
 }
 
 #[derive(Serialize, Deserialize)]
 struct Line {
     photo: String,
+    file: Option<Stamp>,
     rows: Vec<Score>,
 }
 
-/// Where the line of a photo stands.
+/// Where the line of a photo stands, and of which file it is.
 #[derive(Clone, Copy)]
 struct Place {
     start: u64,
     length: u64,
+    file: Option<Stamp>,
 }
 
 pub struct Journal {
@@ -87,12 +122,18 @@ pub struct Journal {
     file: File,
     end: u64,
     lines: BTreeMap<String, Place>,
+    passing: BTreeMap<String, Vec<Score>>,
+    damaged: usize,
 }
 
 /// The journal that belongs to an output.
 pub fn path_for(output: &Path) -> PathBuf {
+    beside(output, ".journal")
+}
+
+fn beside(output: &Path, ending: &str) -> PathBuf {
     let mut name = output.as_os_str().to_owned();
-    name.push(".journal");
+    name.push(ending);
     PathBuf::from(name)
 }
 
@@ -115,7 +156,12 @@ impl Journal {
             file,
             end: 0,
             lines: BTreeMap::new(),
+            passing: BTreeMap::new(),
+            damaged: 0,
         };
+        if !journal.is_still_there() {
+            return Err(JournalError::Locked);
+        }
         if journal.read_back(settings, resume)? {
             return Ok(journal);
         }
@@ -123,29 +169,44 @@ impl Journal {
         Ok(journal)
     }
 
+    /// False when the run that held the lock before has just ended and removed the file.
+    fn is_still_there(&self) -> bool {
+        #[cfg(unix)]
+        {
+            use std::os::unix::fs::MetadataExt;
+            let inode = |file: io::Result<std::fs::Metadata>| file.map(|file| file.ino()).ok();
+            inode(self.file.metadata()) == inode(self.path.metadata())
+        }
+        #[cfg(not(unix))]
+        true
+    }
+
     /// Reads what is there. False when there is nothing, not even the settings.
     fn read_back(&mut self, now: &Settings, resume: bool) -> Result<bool, JournalError> {
         let mut reader = BufReader::new(&self.file);
         let mut text = Vec::new();
-        let (mut begun, mut number) = (false, 0);
+        let mut begun = false;
         loop {
             text.clear();
             let length = reader.read_until(b'\n', &mut text)? as u64;
             if !text.ends_with(b"\n") {
                 break;
             }
-            number += 1;
             if begun {
-                let line: Line = serde_json::from_slice(&text)
-                    .map_err(|_| JournalError::Damaged { line: number })?;
-                let place = Place {
-                    start: self.end,
-                    length,
-                };
-                self.lines.insert(line.photo, place);
+                match serde_json::from_slice::<Line>(&text) {
+                    Ok(line) => {
+                        let place = Place {
+                            start: self.end,
+                            length,
+                            file: line.file,
+                        };
+                        self.lines.insert(line.photo, place);
+                    }
+                    Err(_) => self.damaged += 1,
+                }
             } else {
-                let before: Settings = serde_json::from_slice(&text)
-                    .map_err(|_| JournalError::Damaged { line: number })?;
+                let before: Settings =
+                    serde_json::from_slice(&text).map_err(|_| JournalError::Damaged)?;
                 if !resume {
                     return Err(JournalError::Interrupted);
                 }
@@ -165,14 +226,34 @@ impl Journal {
         Ok(begun)
     }
 
-    pub fn holds(&self, photo: &str) -> bool {
-        self.lines.contains_key(photo)
+    /// Whether it has the rows of a photo, and from this very file.
+    pub fn holds(&self, photo: &str, file: Option<Stamp>) -> bool {
+        self.lines
+            .get(photo)
+            .is_some_and(|place| place.file == file)
+    }
+
+    /// Lines that could not be read; their photos are measured again.
+    pub fn damaged(&self) -> usize {
+        self.damaged
+    }
+
+    /// Keeps the rows of a photo for this run alone: another may fare better with it.
+    pub fn keep_for_now(&mut self, photo: &str, rows: Vec<Score>) {
+        self.lines.remove(photo);
+        self.passing.insert(photo.to_owned(), rows);
     }
 
     /// Keeps the rows of a photo.
-    pub fn keep(&mut self, photo: &str, rows: Vec<Score>) -> Result<(), JournalError> {
+    pub fn keep(
+        &mut self,
+        photo: &str,
+        file: Option<Stamp>,
+        rows: Vec<Score>,
+    ) -> Result<(), JournalError> {
         let line = Line {
             photo: photo.to_owned(),
+            file,
             rows,
         };
         let start = self.end;
@@ -180,6 +261,7 @@ impl Journal {
         let place = Place {
             start,
             length: self.end - start,
+            file,
         };
         self.lines.insert(line.photo, place);
         Ok(())
@@ -202,22 +284,29 @@ impl Journal {
         photos: impl IntoIterator<Item = &'a str>,
     ) -> Result<Counts, JournalError> {
         let mut counts = Counts::default();
-        record::write_atomically_with(output, |file| -> Result<(), JournalError> {
-            let mut writer = Writer::new(format, BufWriter::new(file))?;
-            for photo in photos {
-                for score in self.rows(photo)? {
-                    counts.add(&score);
-                    writer.write(&score)?;
-                }
+        // Always the same name beside the output: what a kill leaves there, the next run replaces.
+        let part = beside(output, ".part");
+        let mut writer = Writer::new(format, BufWriter::new(File::create(&part)?))?;
+        for photo in photos {
+            for score in self.rows(photo)? {
+                counts.add(&score);
+                writer.write(&score)?;
             }
-            writer.finish()?.flush()?;
-            Ok(())
-        })?;
+        }
+        let file = writer
+            .finish()?
+            .into_inner()
+            .map_err(io::IntoInnerError::into_error)?;
+        file.sync_all()?;
+        std::fs::rename(&part, output)?;
         std::fs::remove_file(&self.path)?;
         Ok(counts)
     }
 
     fn rows(&mut self, photo: &str) -> Result<Vec<Score>, JournalError> {
+        if let Some(rows) = self.passing.remove(photo) {
+            return Ok(rows);
+        }
         let Some(place) = self.lines.get(photo) else {
             return Ok(Vec::new());
         };
@@ -258,6 +347,8 @@ mod tests {
         Settings {
             schema: SCHEMA.to_owned(),
             tragus: "1".to_owned(),
+            nets: "n".to_owned(),
+            folder: "photos".to_owned(),
             runtime: "built in".to_owned(),
             pose_net: "full".to_owned(),
             effort: "quick".to_owned(),
@@ -289,26 +380,23 @@ mod tests {
         let output = folder.path().join("scores.csv");
         let mut journal = Journal::open(&output, &settings(), false).unwrap();
         let header = journal.end;
-        journal.keep("b.jpg", row("b.jpg", 2.0)).unwrap();
+        journal.keep("b.jpg", None, row("b.jpg", 2.0)).unwrap();
         let first = journal.end;
-        journal.keep("a.jpg", row("a.jpg", 1.0)).unwrap();
+        journal.keep("a.jpg", None, row("a.jpg", 1.0)).unwrap();
         drop(journal);
         let whole = std::fs::read(path_for(&output)).unwrap();
         for cut in 0..=whole.len() {
             std::fs::write(path_for(&output), &whole[..cut]).unwrap();
             let mut journal = Journal::open(&output, &settings(), true).unwrap();
             let (cut, end) = (cut as u64, whole.len() as u64);
-            assert_eq!(
-                journal.holds("b.jpg"),
-                cut >= first,
-                "cut at {cut} of {end}"
-            );
-            assert_eq!(journal.holds("a.jpg"), cut == end, "cut at {cut} of {end}");
+            let place = format!("cut at {cut} of {end}");
+            assert_eq!(journal.holds("b.jpg", None), cut >= first, "{place}");
+            assert_eq!(journal.holds("a.jpg", None), cut == end, "{place}");
             assert!(journal.end >= header);
             for photo in ["a.jpg", "b.jpg"] {
-                if !journal.holds(photo) {
+                if !journal.holds(photo, None) {
                     journal
-                        .keep(photo, row(photo, f64::from(photo.as_bytes()[0] - 96)))
+                        .keep(photo, None, row(photo, f64::from(photo.as_bytes()[0] - 96)))
                         .unwrap();
                 }
             }
@@ -329,7 +417,7 @@ mod tests {
         let folder = tempfile::tempdir().unwrap();
         let output = folder.path().join("scores.csv");
         let mut journal = Journal::open(&output, &settings(), false).unwrap();
-        journal.keep("a.jpg", row("a.jpg", 1.0)).unwrap();
+        journal.keep("a.jpg", None, row("a.jpg", 1.0)).unwrap();
         assert!(matches!(
             Journal::open(&output, &settings(), true),
             Err(JournalError::Locked)
@@ -351,23 +439,62 @@ mod tests {
         assert!(
             Journal::open(&output, &settings(), true)
                 .unwrap()
-                .holds("a.jpg")
+                .holds("a.jpg", None)
         );
     }
 
     #[test]
-    fn damage_in_the_middle_is_not_passed_over() {
+    fn a_damaged_line_costs_that_photo_alone_and_is_counted() {
         let folder = tempfile::tempdir().unwrap();
         let output = folder.path().join("scores.csv");
         let mut journal = Journal::open(&output, &settings(), false).unwrap();
-        journal.keep("a.jpg", row("a.jpg", 1.0)).unwrap();
+        journal.keep("a.jpg", None, row("a.jpg", 1.0)).unwrap();
         drop(journal);
         let mut text = std::fs::read_to_string(path_for(&output)).unwrap();
-        text.push_str("{\"photo\": 3\n{}\n");
+        text.push_str("{\"photo\": 3\n");
         std::fs::write(path_for(&output), text).unwrap();
-        assert!(matches!(
-            Journal::open(&output, &settings(), true),
-            Err(JournalError::Damaged { line: 3 })
-        ));
+        let mut journal = Journal::open(&output, &settings(), true).unwrap();
+        assert_eq!(journal.damaged(), 1);
+        journal.keep("b.jpg", None, row("b.jpg", 2.0)).unwrap();
+        drop(journal);
+        let journal = Journal::open(&output, &settings(), true).unwrap();
+        assert!(journal.holds("a.jpg", None) && journal.holds("b.jpg", None));
+        journal
+            .finish(&output, Format::Csv, ["a.jpg", "b.jpg"])
+            .unwrap();
+        assert_eq!(photos(&output).len(), 2);
+    }
+
+    #[test]
+    fn a_photo_that_has_changed_is_not_held() {
+        let folder = tempfile::tempdir().unwrap();
+        let output = folder.path().join("scores.csv");
+        let photo = folder.path().join("a.jpg");
+        std::fs::write(&photo, "one").unwrap();
+        let before = Stamp::of(&photo);
+        let mut journal = Journal::open(&output, &settings(), false).unwrap();
+        journal.keep("a.jpg", before, row("a.jpg", 1.0)).unwrap();
+        assert!(journal.holds("a.jpg", Stamp::of(&photo)));
+        std::fs::write(&photo, "another").unwrap();
+        assert!(!journal.holds("a.jpg", Stamp::of(&photo)));
+        journal
+            .keep("a.jpg", Stamp::of(&photo), row("a.jpg", 7.0))
+            .unwrap();
+        journal.finish(&output, Format::Csv, ["a.jpg"]).unwrap();
+        assert_eq!(photos(&output), [("a.jpg".to_owned(), 7.0)]);
+    }
+
+    #[test]
+    fn what_may_pass_is_in_the_table_and_not_in_the_journal() {
+        let folder = tempfile::tempdir().unwrap();
+        let output = folder.path().join("scores.csv");
+        let mut journal = Journal::open(&output, &settings(), false).unwrap();
+        journal.keep_for_now("a.jpg", row("a.jpg", 1.0));
+        drop(journal);
+        let mut journal = Journal::open(&output, &settings(), true).unwrap();
+        assert!(!journal.holds("a.jpg", None));
+        journal.keep_for_now("a.jpg", row("a.jpg", 2.0));
+        journal.finish(&output, Format::Csv, ["a.jpg"]).unwrap();
+        assert_eq!(photos(&output), [("a.jpg".to_owned(), 2.0)]);
     }
 }

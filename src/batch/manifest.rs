@@ -92,7 +92,7 @@ fn plain_path(path: &str) -> String {
 }
 
 fn entry(sheet: &Sheet, row: &Row) -> Result<Entry, ManifestError> {
-    let field = |column| Some(sheet.text(row, column)).filter(|text| !text.is_empty());
+    let field = |column| Some(sheet.text(row, column).trim()).filter(|text| !text.is_empty());
     let stature_cm = sheet.number(row, "stature_cm")?;
     if let Some(stature) = stature_cm.filter(|stature| !STATURES_CM.contains(stature)) {
         let expected = format!("{} to {} cm", STATURES_CM.start(), STATURES_CM.end());

@@ -14,7 +14,9 @@ use std::sync::mpsc;
 use thiserror::Error;
 use walkdir::WalkDir;
 
-pub use journal::{Counts, Journal, JournalError, SCHEMA, Settings, path_for as journal_path};
+pub use journal::{
+    Counts, Journal, JournalError, SCHEMA, Settings, Stamp, path_for as journal_path,
+};
 pub use manifest::Manifest;
 pub use shard::Shard;
 
@@ -36,7 +38,8 @@ pub struct Photos {
 /// Looks for photos in a folder and the folders in it.
 pub fn photos_in(folder: &Path) -> Photos {
     let mut photos = Photos::default();
-    for entry in WalkDir::new(folder).follow_links(true) {
+    // In one order everywhere, also where two names can't be told apart.
+    for entry in WalkDir::new(folder).follow_links(true).sort_by_file_name() {
         let path = match entry {
             Ok(entry) => entry.into_path(),
             Err(error) => {
@@ -101,6 +104,16 @@ impl Batch<'_> {
         names
     }
 
+    /// Those of them that the journal does not hold.
+    pub fn to_measure(&self, journal: &Journal) -> Vec<&str> {
+        let held = |photo: &&str| {
+            let path = self.photos.found.get(*photo);
+            journal.holds(photo, path.and_then(|path| Stamp::of(path)))
+        };
+        let names = self.names().into_iter();
+        names.filter(|photo| !held(photo)).collect()
+    }
+
     /// Measures what the journal does not hold yet. `done` hears of every photo.
     pub fn run(
         &self,
@@ -109,9 +122,8 @@ impl Batch<'_> {
         mut done: impl FnMut(),
     ) -> Result<(), BatchError> {
         let jobs: Vec<Job> = self
-            .names()
+            .to_measure(journal)
             .into_iter()
-            .filter(|photo| !journal.holds(photo))
             .map(|photo| Job {
                 photo,
                 path: self.photos.found.get(photo).map(PathBuf::as_path),
@@ -137,28 +149,34 @@ impl Batch<'_> {
                     .map_err(|error| BatchError::Worker(error.to_string()))?;
                 scope.spawn(move || {
                     while let Some(job) = jobs.get(next.fetch_add(1, Ordering::Relaxed)) {
-                        let rows = pool.install(|| self.measure(finder, job));
+                        // Before it is read: a change meanwhile makes it another file.
+                        let file = job.path.and_then(Stamp::of);
+                        let measured = pool.install(|| self.measure(finder, job));
                         // Nobody listens any more once writing has failed.
-                        if sender.send((job.photo, rows)).is_err() {
+                        if sender.send((job.photo, file, measured)).is_err() {
                             break;
                         }
                     }
                 });
             }
             drop(sender);
-            for (photo, rows) in receiver {
-                journal.keep(photo, rows)?;
+            for (photo, file, measured) in receiver {
+                match measured {
+                    Measured::ForGood(rows) => journal.keep(photo, file, rows)?,
+                    Measured::ForNow(rows) => journal.keep_for_now(photo, rows),
+                }
                 done();
             }
             Ok(())
         })
     }
 
-    fn measure(&self, finder: &Finder, job: &Job) -> Vec<Score> {
+    fn measure(&self, finder: &Finder, job: &Job) -> Measured {
         let person = job.entry.facts.case.as_deref().unwrap_or_default();
         let without = |why: String| vec![Score::without_measure(job.photo, person, why)];
         let Some(path) = job.path else {
-            return without("the manifest names this photo, but it is not there".to_owned());
+            let why = "the manifest names this photo, but it is not there";
+            return Measured::ForNow(without(why.to_owned()));
         };
         let input = PhotoInput {
             file: job.photo.to_owned(),
@@ -171,9 +189,26 @@ impl Batch<'_> {
             pipeline::measure_photo(finder, &job.entry.facts, &input, self.effort)
         }));
         match measured {
-            Ok(Ok((record, readings))) => scores::rows(person, &[record], &readings),
-            Ok(Err(error)) => without(format!("the nets could not look at this photo: {error}")),
-            Err(_) => without("a fault of tragus kept this photo from being measured".to_owned()),
+            Ok(Ok((record, readings))) => {
+                let rows = scores::rows(person, &[record], &readings);
+                match input.bytes {
+                    Ok(_) => Measured::ForGood(rows),
+                    Err(_) => Measured::ForNow(rows),
+                }
+            }
+            Ok(Err(error)) => Measured::ForNow(without(format!(
+                "the nets could not look at this photo: {error}"
+            ))),
+            Err(_) => Measured::ForGood(without(
+                "a fault of tragus kept this photo from being measured".to_owned(),
+            )),
         }
     }
+}
+
+/// The rows of a photo.
+enum Measured {
+    ForGood(Vec<Score>),
+    /// A file that could not be read or a net that failed: a later run may fare better.
+    ForNow(Vec<Score>),
 }

@@ -1,5 +1,6 @@
 //! `tragus batch`: a folder of photos into one table.
 
+use std::collections::BTreeSet;
 use std::io::IsTerminal;
 use std::path::{Path, PathBuf};
 use std::time::{Duration, Instant};
@@ -9,7 +10,7 @@ use indicatif::{ProgressBar, ProgressDrawTarget, ProgressStyle};
 
 use tragus::batch::{self, Batch, BatchError, Journal, JournalError, Manifest, Settings, Shard};
 use tragus::checksum;
-use tragus::infer::Effort;
+use tragus::infer::{self, Effort};
 use tragus::record;
 use tragus::scores::{self, Format};
 
@@ -36,7 +37,7 @@ pub struct BatchArgs {
     #[arg(long, value_name = "FILE")]
     manifest: Option<PathBuf>,
     /// So many photos are measured side by side [default: one for each core]
-    #[arg(long, value_name = "N", value_parser = clap::value_parser!(u16).range(1..=1024))]
+    #[arg(long, value_name = "N", value_parser = clap::value_parser!(u16).range(1..=256))]
     jobs: Option<u16>,
     /// Go on with a run of this output that was interrupted
     #[arg(long)]
@@ -71,10 +72,13 @@ pub fn run(args: &BatchArgs, surroundings: &Surroundings) -> Result<Outcome, Sto
     for unseen in &photos.unseen {
         tell(&format!("Left out: {unseen}"));
     }
-    let workers = match args.jobs {
-        Some(jobs) => usize::from(jobs),
-        None => std::thread::available_parallelism().map_or(1, usize::from),
-    };
+    let cores = || std::thread::available_parallelism().map_or(1, usize::from);
+    // Each worker holds nets of its own: more of them than photos would only cost memory.
+    let workers = args
+        .jobs
+        .map_or_else(cores, usize::from)
+        .min(photos.found.len())
+        .max(1);
     let batch = Batch {
         photos: &photos,
         manifest: &manifest,
@@ -94,19 +98,38 @@ pub fn run(args: &BatchArgs, surroundings: &Surroundings) -> Result<Outcome, Sto
         ));
     }
     warn_of_manifest(args, &photos, &manifest);
-    if args.resume && args.out.exists() && !batch::journal_path(&args.out).exists() {
+    if !args.resume && args.out.exists() {
+        return Err(stop(
+            "there is such a file already",
+            &args.out,
+            "give --out another name, or delete it first",
+        ));
+    }
+    if args.out.exists() && !batch::journal_path(&args.out).exists() {
         tell(&format!(
-            "There is nothing to resume: {} is whole. Leave out --resume to measure again.",
+            "There is nothing to resume: {} has every photo. To measure again, give --out another \
+             name.",
             args.out.display()
         ));
-        let rows = scores::read(&args.out)
-            .map_err(|error| stop(error, &args.out, "leave out --resume to measure again"))?;
+        let again = "give --out another name to measure again";
+        let rows = scores::read(&args.out).map_err(|error| stop(error, &args.out, again))?;
+        let there: BTreeSet<&str> = rows.iter().map(|row| row.photo.as_str()).collect();
+        if !there.iter().eq(&names) {
+            return Err(stop("this table is of other photos", &args.out, again));
+        }
         return Ok(outcome(rows.iter().all(|row| row.value.is_some())));
     }
     let (finder, runtime) = load_for(&args.look, surroundings, workers)?;
     let settings = Settings {
         schema: batch::SCHEMA.to_owned(),
         tragus: env!("CARGO_PKG_VERSION").to_owned(),
+        nets: infer::nets_checksum(),
+        folder: args
+            .folder
+            .canonicalize()
+            .unwrap_or_else(|_| args.folder.clone())
+            .display()
+            .to_string(),
         runtime: runtime.words(),
         pose_net: match args.look.pose_net {
             PoseNetArg::Full => "full",
@@ -123,7 +146,13 @@ pub fn run(args: &BatchArgs, surroundings: &Surroundings) -> Result<Outcome, Sto
     };
     let mut journal = Journal::open(&args.out, &settings, args.resume)
         .map_err(|error| refused(error, &args.out))?;
-    let kept = names.iter().filter(|photo| journal.holds(photo)).count();
+    let kept = names.len() - batch.to_measure(&journal).len();
+    if journal.damaged() > 0 {
+        tell(&format!(
+            "{} of the interrupted run can't be read back: measured again.",
+            photo_count(journal.damaged())
+        ));
+    }
     tell(&format!(
         "{}{}; nets on the {} runtime, {workers} at a time.",
         photo_count(names.len()),
@@ -141,12 +170,13 @@ pub fn run(args: &BatchArgs, surroundings: &Surroundings) -> Result<Outcome, Sto
         BatchError::Journal(error) => refused(error, &args.out),
         error => error.into(),
     })?;
-    let counts = journal
-        .finish(&args.out, format, names.iter().copied())
-        .map_err(|error| refused(error, &args.out))?;
+    // Before the table: a run that is killed in between is resumed, one with a table is not.
     if format == Format::Csv {
         describe(&args.out)?;
     }
+    let counts = journal
+        .finish(&args.out, format, names.iter().copied())
+        .map_err(|error| refused(error, &args.out))?;
     let seconds = begun.elapsed().as_secs_f64();
     tell(&format!(
         "{} in {}, {:.1} a second. {} values, {} unmeasured; nothing could be measured in {}.",
@@ -157,7 +187,7 @@ pub fn run(args: &BatchArgs, surroundings: &Surroundings) -> Result<Outcome, Sto
         counts.unmeasured,
         photo_count(counts.empty_photos),
     ));
-    Ok(outcome(counts.unmeasured == 0))
+    Ok(outcome(counts.unmeasured == 0 && photos.unseen.is_empty()))
 }
 
 fn outcome(all_measured: bool) -> Outcome {
@@ -251,7 +281,7 @@ fn refused(error: JournalError, out: &Path) -> Stop {
             "resume it as it was begun; to begin anew, delete {}",
             journal.display()
         ),
-        JournalError::Damaged { .. } => {
+        JournalError::Damaged => {
             format!("to begin anew, delete {}", journal.display())
         }
         _ => "make room or give the right to write there, then add --resume: what was measured is \
@@ -294,7 +324,7 @@ impl Progress {
             false => ProgressBar::with_draw_target(None, ProgressDrawTarget::hidden()),
         };
         let style = ProgressStyle::with_template(
-            "{bar:32} {pos} of {len} photos, {per_sec:.1}, {eta} left",
+            "{wide_bar} {pos} of {len} photos, {per_sec:1}, {eta} left",
         );
         bar.set_style(style.expect("the template is well formed"));
         bar.reset_eta();

@@ -103,7 +103,14 @@ pub fn refuse_target(path: &Path, endings: &[&str], inputs: &[PathBuf]) -> Resul
     }
     let ending = path.extension().map(|e| e.to_string_lossy().to_lowercase());
     let fits = ending.is_some_and(|ending| endings.contains(&ending.as_str()));
-    if !fits || name(path) == FACTS || inputs.iter().any(|input| same_file(input, path)) {
+    if !fits {
+        return Err(stop(
+            "this ending does not say how to write the file",
+            path,
+            example,
+        ));
+    }
+    if name(path) == FACTS || inputs.iter().any(|input| same_file(input, path)) {
         return Err(stop("this file is not overwritten", path, example));
     }
     Ok(())

@@ -172,7 +172,18 @@ fn load_for(
 /// Says something to the user beside the results. When even that fails, nobody is left to tell.
 fn tell(words: &str) {
     use std::io::Write;
-    let _ = writeln!(std::io::stderr(), "{words}");
+    // The name of a file may hold what a terminal would obey.
+    let plain: String = words
+        .chars()
+        .map(|c| {
+            if c.is_control() && c != '\n' {
+                '\u{fffd}'
+            } else {
+                c
+            }
+        })
+        .collect();
+    let _ = writeln!(std::io::stderr(), "{plain}");
 }
 
 /// Prints to standard output; a reader that stopped listening is not an error.

@@ -92,6 +92,11 @@ pub enum ContractError {
     },
 }
 
+/// Checksum of the manifest, and with it of every net.
+pub fn nets_checksum() -> String {
+    checksum::sha256(MANIFEST.as_bytes())
+}
+
 impl Manifest {
     /// The manifest that the program was built with.
     pub fn built_in() -> Result<Manifest, ContractError> {

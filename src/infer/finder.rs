@@ -62,8 +62,6 @@ pub struct Person {
     /// Centre and side of the square in which they were seen.
     pub centre: Point<geometry::Photo>,
     pub side: f64,
-    /// Photo pixels for a pixel of the closest look.
-    pub closest_look: f64,
 }
 
 /// How much work a photo is given.
@@ -81,6 +79,8 @@ pub struct Search {
     pub person: Option<Person>,
     /// One look at everybody else; empty where they were not searched for.
     pub bystanders: Vec<Sample>,
+    /// Photo pixels for a pixel of the closest look at anybody, also of one that showed nobody.
+    pub closest_look: f64,
 }
 
 /// The nets, loaded once and used from any thread.
@@ -149,15 +149,17 @@ impl Finder {
 
     /// Searches the whole photo.
     pub fn search(&self, photo: &Photo, effort: Effort) -> Result<Search, InferError> {
-        let Some(first) = self.first_look(photo)? else {
+        let (first, mut closest_look) = self.first_look(photo)?;
+        let Some(first) = first else {
             return Ok(Search {
                 person: None,
                 bystanders: Vec::new(),
+                closest_look,
             });
         };
         let (seen, region) = (first.sample(), first.region());
-        let (later, bystanders) = match effort {
-            Effort::Quick => (Vec::new(), Vec::new()),
+        let (later, (bystanders, closest)) = match effort {
+            Effort::Quick => (Vec::new(), (Vec::new(), closest_look)),
             Effort::Thorough => {
                 let extent = Extent::of(&seen);
                 let (later, bystanders) = rayon::join(
@@ -167,11 +169,10 @@ impl Finder {
                 (later?, bystanders?)
             }
         };
-        let closest_look = later
+        closest_look = later
             .iter()
-            .chain([&first])
             .map(|seen| seen.photo_from_crop.scale())
-            .fold(f64::INFINITY, f64::min);
+            .fold(closest_look.min(closest), f64::min);
         let later = later
             .iter()
             .filter(|seen| seen.pose.score >= LEAST_PERSON)
@@ -181,28 +182,32 @@ impl Finder {
                 samples: [seen].into_iter().chain(later).collect(),
                 centre: region.centre,
                 side: region.side,
-                closest_look,
             }),
             bystanders,
+            closest_look,
         })
     }
 
-    /// A first look at the largest central person.
-    fn first_look(&self, photo: &Photo) -> Result<Option<Seen>, InferError> {
+    /// A first look at the largest central person, and how close the looks for one were.
+    fn first_look(&self, photo: &Photo) -> Result<(Option<Seen>, f64), InferError> {
+        let mut closest = f64::INFINITY;
         for region in self.regions(photo, &[])? {
             let seen = self.look_once(photo, &region, &FIRST_LOOK)?;
+            closest = closest.min(seen.photo_from_crop.scale());
             if seen.pose.score >= LEAST_PERSON {
-                return Ok(Some(seen));
+                return Ok((Some(seen), closest));
             }
         }
-        Ok(None)
+        Ok((None, closest))
     }
 
-    /// Everybody else. The detector tends to report the most prominent person alone, so whoever
-    /// was found is covered and the photo searched again, until nobody turns up.
-    fn bystanders(&self, photo: &Photo, person: Extent) -> Result<Vec<Sample>, InferError> {
+    /// Everybody else, and how close the looks for them were. The detector tends to report the
+    /// most prominent person alone, so whoever was found is covered and the photo searched again,
+    /// until nobody turns up.
+    fn bystanders(&self, photo: &Photo, person: Extent) -> Result<(Vec<Sample>, f64), InferError> {
         let mut known = vec![person];
         let mut bystanders = Vec::new();
+        let mut closest = f64::INFINITY;
         while bystanders.len() < MOST_BYSTANDERS {
             let mut found = None;
             for region in self.regions(photo, &known)? {
@@ -210,6 +215,7 @@ impl Finder {
                     continue;
                 }
                 let seen = self.look_once(photo, &region, &FIRST_LOOK)?;
+                closest = closest.min(seen.photo_from_crop.scale());
                 if seen.pose.score >= LEAST_PERSON {
                     found = Some(seen.sample());
                     break;
@@ -219,7 +225,7 @@ impl Finder {
             known.push(Extent::of(&sample));
             bystanders.push(sample);
         }
-        Ok(bystanders)
+        Ok((bystanders, closest))
     }
 
     /// The regions of everybody in the photo, the largest central person first. What lies within

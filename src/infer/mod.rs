@@ -12,7 +12,7 @@ mod net;
 mod pose_net;
 mod runtime;
 
-pub use contract::{ContractError, Manifest, ModelSpec, PoseNetKind};
+pub use contract::{ContractError, Manifest, ModelSpec, PoseNetKind, nets_checksum};
 pub use detector::{Detection, decode as decode_detections, merge as merge_detections};
 pub use finder::{Effort, Finder, Person, Sample, Search, SeenPoint};
 pub use net::InferError;

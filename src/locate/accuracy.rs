@@ -50,7 +50,7 @@ pub fn away_sign(view: View, side: Option<Side>) -> f64 {
 
 /// How far one look lies from the mean of six in each coordinate, in parts of stature: root mean
 /// square over landmarks and photos of the calibration.
-pub const LOOK_WANDER: f64 = 0.004;
+pub const LOOK_WANDER: f64 = 0.0052;
 
 /// Points that the calibration could not see well, in thousandths of stature: the far side in a
 /// side view, and a reach from behind.

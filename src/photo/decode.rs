@@ -97,6 +97,9 @@ pub(super) struct Decoded {
     pub size: (u32, u32),
     /// How often the photo's sides were halved to give the picture's.
     pub halvings: u32,
+    /// By how many photo pixels the picture begins before the photo, right and down: what the
+    /// reduced picture of a turned photo has beyond an edge that now comes first.
+    pub lead: (u32, u32),
     pub tags: CameraTags,
 }
 
@@ -141,18 +144,22 @@ pub(super) fn decode(bytes: &[u8], limits: Limits, detail: Detail) -> Result<Dec
         Detail::Whole => 0,
         Detail::Reduced(long_side) => halvings(width.max(height), long_side),
     };
-    let (mut image, halvings) = match reduced_jpeg(bytes, halvings) {
+    let (mut image, halvings) = match reduced_jpeg(bytes, (width, height), halvings) {
         Some(image) => (image, halvings),
         None => (
             DynamicImage::from_decoder(decoder).map_err(in_our_words)?,
             0,
         ),
     };
+    let beyond = |whole: u32, reduced: u32| (reduced << halvings) - whole;
+    let (beyond_right, beyond_bottom) =
+        (beyond(width, image.width()), beyond(height, image.height()));
     image.apply_orientation(tags.orientation);
     Ok(Decoded {
         picture: image.into_rgb8(),
         size: tags.upright_size(width, height),
         halvings,
+        lead: tags.upright_lead(beyond_right, beyond_bottom),
         tags: tags.camera(width, height),
     })
 }
@@ -169,9 +176,9 @@ fn halvings(side: u32, wanted: u32) -> u32 {
 }
 
 /// A JPEG decoded straight to a smaller size, which leaves out most of the arithmetic. `None` for
-/// other files, for kinds of JPEG that only the usual decoder knows, and for damage, of which that
-/// decoder is to speak.
-fn reduced_jpeg(bytes: &[u8], halvings: u32) -> Option<DynamicImage> {
+/// other files, for kinds of JPEG that only the usual decoder knows, and for damage that stops the
+/// library; of that the usual decoder is to speak. Garbled pixels stop neither.
+fn reduced_jpeg(bytes: &[u8], size: (u32, u32), halvings: u32) -> Option<DynamicImage> {
     if halvings == 0 || !bytes.starts_with(&JPEG_START) {
         return None;
     }
@@ -187,6 +194,10 @@ fn reduced_jpeg(bytes: &[u8], halvings: u32) -> Option<DynamicImage> {
         header.scale(8 >> halvings);
         let mut picture = header.rgb().ok()?;
         let (width, height) = (picture.width() as u32, picture.height() as u32);
+        let reduced = |side: u32| side.div_ceil(1 << halvings);
+        if (width, height) != (reduced(size.0), reduced(size.1)) {
+            return None;
+        }
         let pixels = picture.read_scanlines().ok()?;
         picture.finish().ok()?;
         RgbImage::from_raw(width, height, pixels).map(DynamicImage::ImageRgb8)

@@ -66,6 +66,20 @@ impl Tags {
         }
     }
 
+    /// What lies beyond the stored picture's right and lower edge, where it lies in the upright
+    /// one: before its left and its upper edge, as far as turning it brings it there.
+    pub fn upright_lead(&self, beyond_right: u32, beyond_bottom: u32) -> (u32, u32) {
+        match self.orientation {
+            Orientation::NoTransforms | Orientation::Rotate90FlipH => (0, 0),
+            Orientation::FlipHorizontal => (beyond_right, 0),
+            Orientation::FlipVertical => (0, beyond_bottom),
+            Orientation::Rotate180 => (beyond_right, beyond_bottom),
+            Orientation::Rotate90 => (beyond_bottom, 0),
+            Orientation::Rotate270 => (0, beyond_right),
+            Orientation::Rotate270FlipH => (beyond_bottom, beyond_right),
+        }
+    }
+
     /// The camera's tags for a file of `width`×`height` pixels as stored.
     pub fn camera(&self, width: u32, height: u32) -> CameraTags {
         let shape = |w: u32, h: u32| f64::from(w.max(h)) / f64::from(w.min(h));

@@ -31,6 +31,8 @@ pub struct Photo {
     size: (u32, u32),
     /// How often the photo was halved to give the first level.
     halvings: u32,
+    /// By how many photo pixels that level begins before the photo, right and down.
+    lead: (u32, u32),
     tags: CameraTags,
 }
 
@@ -64,6 +66,7 @@ impl Photo {
             size: upright.dimensions(),
             picture: upright,
             halvings: 0,
+            lead: (0, 0),
             tags,
         })
     }
@@ -80,6 +83,7 @@ impl Photo {
             levels,
             size: decoded.size,
             halvings: decoded.halvings,
+            lead: decoded.lead,
             tags: decoded.tags,
         }
     }
@@ -117,7 +121,9 @@ impl Photo {
         size: u32,
     ) -> RgbImage {
         let (level, divisor) = self.level_for(photo_from_crop.scale());
-        let [a, b, c, d, e, f, ..] = photo_from_crop.coefficients();
+        let [a, b, mut c, d, e, mut f, ..] = photo_from_crop.coefficients();
+        c += f64::from(self.lead.0);
+        f += f64::from(self.lead.1);
         let level_from_crop = [a, b, c, d, e, f].map(|value| value / divisor);
         sample::square(level, level_from_crop, size)
     }

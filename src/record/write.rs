@@ -1,6 +1,5 @@
 //! Writing a file so that it is either the old one or the whole new one.
 
-use std::fs::File;
 use std::io::{self, Write};
 use std::path::Path;
 
@@ -9,20 +8,12 @@ use tempfile::NamedTempFile;
 /// Writes beside the target, flushes to the disk, then renames into place. A full disk or a kill
 /// half-way leaves whatever stood there before.
 pub fn write_atomically(path: &Path, bytes: &[u8]) -> io::Result<()> {
-    write_atomically_with(path, |file| file.write_all(bytes))
-}
-
-/// As [`write_atomically`], for what is written piece by piece.
-pub fn write_atomically_with<E: From<io::Error>>(
-    path: &Path,
-    write: impl FnOnce(&mut File) -> Result<(), E>,
-) -> Result<(), E> {
     let folder = match path.parent() {
         Some(parent) if !parent.as_os_str().is_empty() => parent,
         _ => Path::new("."),
     };
     let mut file = NamedTempFile::new_in(folder)?;
-    write(file.as_file_mut())?;
+    file.write_all(bytes)?;
     file.as_file().sync_all()?;
     // A temporary file is private to its owner; a report is as readable as any new file.
     #[cfg(unix)]

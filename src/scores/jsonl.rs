@@ -2,7 +2,9 @@
 
 use std::io::{BufRead, BufReader, Read, Write};
 
-use super::{Score, ScoresError};
+use serde_json::{Map, Value};
+
+use super::{NEEDED, Score, ScoresError};
 
 pub struct Writer<W> {
     to: W,
@@ -30,12 +32,15 @@ pub fn read(from: impl Read) -> Result<Vec<Score>, ScoresError> {
         if line.trim().is_empty() {
             continue;
         }
-        scores.push(
-            serde_json::from_str(&line).map_err(|error| ScoresError::Line {
-                line: index as u64 + 1,
-                detail: error.to_string(),
-            })?,
-        );
+        let wrong = |error: serde_json::Error| ScoresError::Line {
+            line: index as u64 + 1,
+            detail: error.to_string(),
+        };
+        let fields: Map<String, Value> = serde_json::from_str(&line).map_err(wrong)?;
+        if let Some(missing) = NEEDED.into_iter().find(|name| !fields.contains_key(*name)) {
+            return Err(ScoresError::NoColumn(missing));
+        }
+        scores.push(serde_json::from_value(Value::Object(fields)).map_err(wrong)?);
     }
     Ok(scores)
 }

@@ -91,7 +91,10 @@ pub const COLUMNS: [Column; 11] = [
     ),
     text("unit", "unit of value and sigma: deg (degrees), cm or %"),
     text("status", "measured or unmeasured"),
-    text("reason", "why there is no value"),
+    text(
+        "reason",
+        "why there is no value, or what is doubtful about the photo of a value",
+    ),
 ];
 
 /// Columns that a table must have to be read; the others may be missing.
@@ -162,14 +165,9 @@ pub fn rows(person: &str, photos: &[PhotoRecord], readings: &[Reading]) -> Vec<S
         .iter()
         .filter(|photo| !readings.iter().any(|reading| is_of(reading, photo)));
     let unread = unread.map(|photo| {
-        let why: Vec<&str> = photo
-            .notices
-            .iter()
-            .map(|notice| notice.text.as_str())
-            .collect();
-        let reason = match why.is_empty() {
-            true => "nothing to measure in this photo".to_owned(),
-            false => why.join("; "),
+        let reason = match remarks([photo]) {
+            none if none.is_empty() => "nothing to measure in this photo".to_owned(),
+            some => some,
         };
         let (view, task) = pose(Some(photo));
         Score {
@@ -181,13 +179,19 @@ pub fn rows(person: &str, photos: &[PhotoRecord], readings: &[Reading]) -> Vec<S
     let read = readings.iter().map(|reading| {
         let (view, task) = pose(photos.iter().find(|photo| is_of(reading, photo)));
         let (value, sigma, status, reason) = match &reading.outcome {
+            Ok(estimate) if !estimate.value.is_finite() || !estimate.sigma.is_finite() => (
+                None,
+                None,
+                UNMEASURED,
+                "the points gave no number".to_owned(),
+            ),
             Ok(estimate) => (
                 Some(rounded(estimate.value)),
                 Some(rounded(estimate.sigma)),
                 MEASURED,
-                "",
+                remarks(photos.iter().filter(|photo| is_of(reading, photo))),
             ),
-            Err(unmeasured) => (None, None, UNMEASURED, unmeasured.reason.as_str()),
+            Err(unmeasured) => (None, None, UNMEASURED, unmeasured.reason.clone()),
         };
         Score {
             photo: reading.photo.clone(),
@@ -200,10 +204,17 @@ pub fn rows(person: &str, photos: &[PhotoRecord], readings: &[Reading]) -> Vec<S
             sigma,
             unit: reading.measure.unit().name().to_owned(),
             status: status.to_owned(),
-            reason: reason.to_owned(),
+            reason,
         }
     });
     unread.chain(read).collect()
+}
+
+/// What was remarked about photos, in one line.
+fn remarks<'a>(photos: impl IntoIterator<Item = &'a PhotoRecord>) -> String {
+    let notices = photos.into_iter().flat_map(|photo| &photo.notices);
+    let texts: Vec<&str> = notices.map(|notice| notice.text.as_str()).collect();
+    texts.join("; ")
 }
 
 /// To four decimals: more than the error warrants, so that nothing is rounded twice, and few enough

@@ -125,7 +125,7 @@ fn put(score: &mut Score, column: &str, field: &Field) -> Result<(), String> {
     let number = || match field {
         Field::Null => Ok(None),
         Field::Double(value) if value.is_nan() => Ok(None),
-        Field::Double(value) => Ok(Some(*value)),
+        Field::Double(value) if value.is_finite() => Ok(Some(*value)),
         Field::Float(value) => Ok(Some(f64::from(*value))),
         Field::Int(value) => Ok(Some(f64::from(*value))),
         Field::Long(value) => Ok(Some(*value as f64)),
