@@ -2,6 +2,7 @@
 
 use std::collections::{BTreeMap, BTreeSet};
 use std::fs;
+use std::hash::{BuildHasher, RandomState};
 use std::path::Path;
 use std::process::{Command as Process, Stdio};
 use std::time::{Duration, Instant};
@@ -18,11 +19,8 @@ use tempfile::TempDir;
 use tragus::body::Landmark;
 use tragus::geometry::Point;
 use tragus::infer::Effort;
-use tragus::locate::Wish;
 use tragus::photo::{Limits, Photo};
-use tragus::pipeline::{PhotoInput, measure_photo};
 use tragus::scores::{self, Score};
-use tragus::visit::VisitFacts;
 
 use crate::common::{demo, finder, root};
 
@@ -154,7 +152,7 @@ fn parts_make_up_the_whole() {
 }
 
 /// Ends the program as a crash or a full queue does, at a moment when some photos are done.
-fn killed_after(archive: &TempDir, out: &Path, photos: usize) {
+fn killed_after(archive: &TempDir, out: &Path, photos: usize, jobs: usize) {
     let journal = tragus::batch::journal_path(out);
     let mut child = Process::new(cargo_bin("tragus"))
         .env_remove("ORT_DYLIB_PATH")
@@ -164,7 +162,7 @@ fn killed_after(archive: &TempDir, out: &Path, photos: usize) {
         .arg(out)
         .arg("--manifest")
         .arg(archive.path().join("photos.csv"))
-        .args(["--jobs", "1", "--resume"])
+        .args(["--jobs", &jobs.to_string(), "--resume"])
         .stderr(Stdio::null())
         .spawn()
         .expect("the program");
@@ -194,8 +192,14 @@ fn a_run_killed_three_times_equals_an_unbroken_one() {
     let archive = archive();
     let unbroken = run(&archive, "unbroken.csv", &[]);
     let out = archive.path().join("broken.csv");
-    for photos in [2, 5, 8] {
-        killed_after(&archive, &out, photos);
+    // Each time after a random number of the ten photos more, on one core or two.
+    let mut photos = 0;
+    for _ in 0..3 {
+        let random = RandomState::new().hash_one(photos) as usize;
+        photos += 1 + random % 2;
+        let jobs = 1 + random / 2 % 2;
+        println!("killed after {photos} photos, {jobs} at a time");
+        killed_after(&archive, &out, photos, jobs);
         assert!(!out.exists(), "nothing half done passes for the table");
     }
     // Without --resume what was measured is not thrown away.
@@ -226,7 +230,7 @@ fn a_run_killed_three_times_equals_an_unbroken_one() {
 fn a_resumed_run_keeps_to_the_settings_it_began_with() {
     let archive = archive();
     let out = archive.path().join("scores.csv");
-    killed_after(&archive, &out, 1);
+    killed_after(&archive, &out, 1, 1);
     batch()
         .arg(archive.path().join("photos"))
         .arg("--out")
@@ -237,6 +241,70 @@ fn a_resumed_run_keeps_to_the_settings_it_began_with() {
         .assert()
         .code(2)
         .stderr(contains("another effort: \"quick\", now \"thorough\""));
+}
+
+/// Another folder with the same names, a replaced photo, one that is gone: nothing of another run's
+/// photos may end in the table.
+#[test]
+fn a_resumed_run_measures_what_is_there_now() {
+    let archive = archive();
+    let out = archive.path().join("scores.csv");
+    killed_after(&archive, &out, 3, 1);
+    let elsewhere = archive.path().join("elsewhere");
+    fs::rename(archive.path().join("photos"), &elsewhere).expect("a folder");
+    batch()
+        .arg(&elsewhere)
+        .arg("--out")
+        .arg(&out)
+        .arg("--resume")
+        .arg("--manifest")
+        .arg(archive.path().join("photos.csv"))
+        .assert()
+        .code(2)
+        .stderr(contains("another folder"));
+    let photos = archive.path().join("photos");
+    fs::rename(&elsewhere, &photos).expect("a folder");
+    // The first two in the order of a run are done.
+    fs::copy(
+        photos.join("intake/front.jpg"),
+        photos.join("follow-up/front.jpg"),
+    )
+    .expect("a copy");
+    fs::remove_file(photos.join("follow-up/front-reach.jpg")).expect("a photo");
+    let resumed = run(&archive, "scores.csv", &["--resume"]);
+    let unbroken = run(&archive, "again.csv", &[]);
+    assert_eq!(resumed, unbroken);
+    let gone: Vec<&Score> = resumed
+        .iter()
+        .filter(|score| score.photo == "follow-up/front-reach.jpg")
+        .collect();
+    assert!(
+        gone.len() == 1 && gone[0].reason.contains("not there"),
+        "{gone:?}"
+    );
+}
+
+/// With more parts than photos some are empty: a table all the same.
+#[test]
+fn a_part_without_photos_is_an_empty_table() {
+    let folder = tempfile::tempdir().expect("a folder");
+    let photos = folder.path().join("photos");
+    fs::create_dir(&photos).expect("a folder");
+    fs::copy(demo("intake").join("front.jpg"), photos.join("front.jpg")).expect("a copy");
+    let rows: usize = (1..=3)
+        .map(|part| {
+            let out = folder.path().join(format!("{part}.parquet"));
+            batch()
+                .arg(&photos)
+                .arg("--out")
+                .arg(&out)
+                .args(["--shard", &format!("{part}/3")])
+                .assert()
+                .stdout("");
+            scores::read(&out).expect("a table").len()
+        })
+        .sum();
+    assert!(rows > 0);
 }
 
 #[test]
@@ -426,40 +494,4 @@ fn reduced_decoding_leaves_the_landmarks_where_they_are() {
     assert!(mean(&x).abs() < 0.5 && mean(&y).abs() < 0.5);
     // A tenth of the net's pixel, 14 of these.
     assert!(mean(&distance) < 2.0);
-}
-
-/// A person far away in a large photo needs more than the reduced picture has.
-#[test]
-fn a_small_person_is_looked_at_in_the_whole_photo() {
-    let far = root().join("fixtures/truth/camera-a/p10-stand-front.jpg");
-    let far = image::open(far).expect("a photo").into_rgb8();
-    let far = resize(&far, 1950, 2600, FilterType::CatmullRom);
-    let mut large = image::RgbImage::from_pixel(3000, 4000, image::Rgb([200, 196, 190]));
-    let (left, top) = (525, 700);
-    image::imageops::replace(&mut large, &far, left, top);
-    let mut bytes = Vec::new();
-    JpegEncoder::new_with_quality(&mut bytes, 92)
-        .encode_image(&large)
-        .expect("a JPEG");
-    let reduced = Photo::decode_reduced(&bytes, Limits::default()).expect("a photo");
-    let search = finder().search(&reduced, Effort::Quick).expect("the nets");
-    assert!(search.person.is_some());
-    assert!(!reduced.has_detail(search.closest_look));
-    let input = PhotoInput {
-        file: "far.jpg".to_owned(),
-        bytes: Ok(bytes),
-        wish: Wish::default(),
-        manual: Vec::new(),
-    };
-    let facts = VisitFacts::default();
-    let (record, _) = measure_photo(finder(), &facts, &input, Effort::Quick).expect("the nets");
-    let whole = Photo::new(large, Default::default());
-    let search = finder().search(&whole, Effort::Quick).expect("the nets");
-    let expected = search.person.expect("a person").samples[0].points[&Landmark::Nose].at;
-    let off = record.landmarks[&Landmark::Nose].at.distance(expected);
-    // JPEG changes the picture a little.
-    assert!(
-        off < 3.0,
-        "the nose is {off:.1} pixels from where the whole photo has it"
-    );
 }

@@ -358,6 +358,19 @@ fn a_reduced_photo_has_everything_where_the_whole_one_has_it() {
     }
 }
 
+/// Somebody far away needs more than a reduced photo has; it must know.
+#[test]
+fn a_reduced_photo_knows_what_it_lacks() {
+    let picture = RgbImage::from_pixel(3000, 4000, Rgb([90; 3]));
+    let reduced = Photo::decode_reduced(&jpeg(&picture, Vec::new()), Limits::default()).unwrap();
+    assert_eq!(reduced.upright().dimensions(), (375, 500));
+    // A square of 2000 pixels looked at in 256, and one of 1000.
+    assert!(reduced.has_detail(2000.0 / 256.0));
+    assert!(!reduced.has_detail(1000.0 / 256.0));
+    let whole = Photo::decode(&jpeg(&picture, Vec::new()), Limits::default()).unwrap();
+    assert!(whole.has_detail(0.5));
+}
+
 #[test]
 fn an_orientation_that_does_not_exist_is_ignored() {
     // 262 is 6 in its lowest byte.

@@ -52,8 +52,8 @@ fn photo_to_measures(criterion: &mut Criterion) {
     group
         .sample_size(20)
         .measurement_time(Duration::from_secs(15));
-    group.bench_function("decode", |b| {
-        b.iter(|| Photo::decode(black_box(&jpeg), Limits::default()).expect("a photo"));
+    group.bench_function("decode, reduced", |b| {
+        b.iter(|| Photo::decode_reduced(black_box(&jpeg), Limits::default()).expect("a photo"));
     });
     for (name, kind) in [("full", PoseNetKind::Full), ("heavy", PoseNetKind::Heavy)] {
         let finder = Finder::load(runtime, kind, rayon::current_num_threads()).expect("the nets");

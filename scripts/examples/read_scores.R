@@ -19,6 +19,7 @@ if (file.exists(beside) && requireNamespace("jsonlite", quietly = TRUE)) {
 }
 
 measured <- scores[scores$status == "measured", ]
+if (nrow(measured) == 0) stop("no row of this table is measured")
 # A measure may come in several units, and then each is a number of its own.
 key <- measured[c("unit", "measure", "task")]
 by_measure <- aggregate(list(rows = measured$value), key, length)

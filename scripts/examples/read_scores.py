@@ -8,13 +8,14 @@ import pandas as pd
 import pyarrow.parquet as pq
 
 NUMBERS = ["value", "sigma"]
+COLUMNS = ["photo", "person", "view", "task", "measure", "side", *NUMBERS, "unit", "status", "reason"]
 
 
 def read(path):
     if path.suffix == ".parquet":
         return pd.read_parquet(path)
     if path.suffix == ".jsonl":
-        return pd.read_json(path, lines=True, dtype={"photo": str, "person": str})
+        return pd.read_json(path, lines=True, dtype={name: float if name in NUMBERS else str for name in COLUMNS}, convert_dates=False)
     # An empty side means that the measure has none; only an empty number is a missing value.
     text = pd.read_csv(path, dtype=str, keep_default_na=False)
     return text.assign(**{name: pd.to_numeric(text[name]) for name in NUMBERS})
@@ -37,6 +38,8 @@ def main():
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("scores", type=Path, help="scores.parquet, .csv or .jsonl")
     path = parser.parse_args().scores
+    if not path.is_file():
+        parser.error(f"no such table: {path}")
 
     scores = read(path)
     for column, text in descriptions(path).items():

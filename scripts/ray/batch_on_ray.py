@@ -8,6 +8,7 @@ those of tragus: 0 done; 1 done, but something could not be measured; 2 could no
 import argparse
 import os
 import platform
+import re
 import shutil
 import subprocess
 import sys
@@ -111,7 +112,7 @@ def main():
     tragus = os.path.abspath(args.tragus) if os.sep in args.tragus else args.tragus
     settings = (args.shards, str(args.photos.resolve()), manifest, tragus, args.cpus, uuid.uuid4().hex)
     waiting = [task.remote(number, *settings) for number in range(1, args.shards + 1)]
-    tables = []
+    tables, runtimes = [], set()
     while waiting:
         (done,), waiting = ray.wait(waiting)
         try:
@@ -123,8 +124,15 @@ def main():
         if code not in (0, 1):
             print(f"batch_on_ray: a shard ended with exit code {code}\n{words}", file=sys.stderr)
             return 2
+        for line in words.splitlines():
+            if line.startswith(("Left out: ", "passed over: ")):
+                print(line, file=sys.stderr)
+            if runtime := re.search("nets on the (.*) runtime", line):
+                runtimes.add(os.path.basename(runtime[1]))
         tables.append(pq.read_table(pa.BufferReader(scores)))
         print(f"{len(tables)} of {args.shards} shards", file=sys.stderr)
+    if len(runtimes) > 1:
+        print(f"batch_on_ray: the nodes ran different runtimes, whose values differ a little: {', '.join(sorted(runtimes))}", file=sys.stderr)
     table = gather(tables)
     write_atomically(table, args.out)
     # From the table, not from the shards' exit codes: one that was found done says 0.
