@@ -28,7 +28,7 @@ const LONG: usize = 48;
 /// Greys and shapes carry the meaning; colour only helps.
 const STYLE: &str = "text{font:13px sans-serif;fill:#222}.title{font-size:17px;font-weight:600}\
     .small{font-size:11.5px;fill:#444}.frame{fill:none;stroke:#777}.tick{stroke:#777}\
-    .band{fill:#d9d9d9;fill-opacity:.55}.zero{stroke:#222;stroke-dasharray:1.5 4;stroke-width:1.5}\
+    .whisker{stroke:#444;stroke-width:1.3;fill:none}.zero{stroke:#222;stroke-dasharray:1.5 4;stroke-width:1.5}\
     .bias{stroke:#222;stroke-width:2}.limit{stroke:#222;stroke-width:1.5;stroke-dasharray:9 5}\
     .marker{stroke-width:1.5;fill:#fff;fill-opacity:.6;stroke:#222}\
     .of-left .marker{fill:#1c4f82;stroke:#fff;stroke-width:.8;fill-opacity:.85}\
@@ -182,7 +182,7 @@ impl<'a> Figure<'a> {
                 g aria-hidden="true" {
                     text class="title" x="16" y="28" { (heading) }
                     (self.legend())
-                    (self.bands())
+                    (self.levels())
                     (self.ticks())
                     @for (side, x, y) in points(self.agreement, self.group, self.pair) {
                         g class=(class(side)) { (marker(side, self.x.pixel(x), self.y.pixel(y))) }
@@ -221,26 +221,27 @@ impl<'a> Figure<'a> {
             }
             path class="zero" d="M344 49.5h28" {}
             text x="378" y="54" { "no " (difference_word(self.agreement)) }
-            rect class="band" x="494" y="42" width="28" height="15" {}
+            path class="whisker" d="M503,42h10m-5,0v15m-5,0h10" {}
             text x="528" y="54" { "95 % CI" }
         }
     }
 
     /// Zero, bias and limits with their intervals, under the points.
-    fn bands(&self) -> Markup {
+    fn levels(&self) -> Markup {
         let line = |class: &str, y: f64| {
             html! { line class=(class) x1=(LEFT) x2=(WIDTH - RIGHT)
             y1=(at(self.y.pixel(y))) y2=(at(self.y.pixel(y))) {} }
         };
-        let band = |interval: Interval| {
+        // Beside one another: with few readings the intervals of the three overlap.
+        let whisker = |place: f64, interval: Interval| {
             let (top, bottom) = (self.y.pixel(interval.high), self.y.pixel(interval.low));
-            html! { rect class="band" x=(LEFT) width=(WIDTH - RIGHT - LEFT)
-            y=(at(top)) height=(at(bottom - top)) {} }
+            let (x, height) = (WIDTH - RIGHT - 12.0 * place, bottom - top);
+            html! { path class="whisker" d=(format!("M{},{}h10m-5,0v{}m-5,0h10", at(x - 5.0), at(top), at(height))) {} }
         };
         html! {
-            (band(self.spread.bias))
-            (band(self.spread.lower_limit.interval))
-            (band(self.spread.upper_limit.interval))
+            (whisker(1.0, self.spread.lower_limit.interval))
+            (whisker(2.0, self.spread.bias))
+            (whisker(3.0, self.spread.upper_limit.interval))
             (line("zero", 0.0))
             (line("bias", self.differences.mean))
             (line("limit", self.spread.lower_limit.value))
