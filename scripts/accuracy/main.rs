@@ -99,7 +99,7 @@ fn main() {
     let mut measures: BTreeMap<String, Errors> = BTreeMap::new();
     let mut camera: BTreeMap<&str, Errors> = BTreeMap::new();
     let mut pixels: Vec<f64> = Vec::new();
-    let mut apart: Vec<f64> = Vec::new();
+    let mut apart: BTreeMap<(&str, &str, String), Errors> = BTreeMap::new();
     let (mut photos, mut unfound, mut confused, mut lacking) = (0, 0, 0, 0);
     for folder in folders {
         let truth: Value = json(&folder.join("truth.json"));
@@ -231,8 +231,9 @@ fn main() {
                     ("down", (located.at.y - y) * per_mille),
                 ];
                 if let Some(other) = thorough.as_ref().and_then(|all| all.get(landmark)) {
+                    let errors = apart.entry((view.name(), task, stem.clone())).or_default();
                     for off in [located.at.x - other.at.x, located.at.y - other.at.y] {
-                        apart.push((off * per_mille).powi(2));
+                        errors.push(off * per_mille, 0.0);
                     }
                 }
                 pixels.push((located.at.x - x).hypot(located.at.y - y));
@@ -281,11 +282,10 @@ fn main() {
         pixels.len()
     );
     if effort == Effort::Quick {
-        println!(
-            "a quick look lies {:.2} thousandths of stature from the thorough one in each coordinate \
-             (root mean square)",
-            (apart.iter().sum::<f64>() / apart.len() as f64).sqrt()
-        );
+        println!("\none look minus the thorough ones, thousandths of stature in each coordinate");
+        for ((view, task, stem), errors) in &apart {
+            println!("{view:5} {task:5} {stem:14} {}", errors.line());
+        }
     }
     println!("\nlandmarks, thousandths of stature");
     for (key, errors) in &landmarks {

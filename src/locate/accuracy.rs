@@ -49,8 +49,18 @@ pub fn away_sign(view: View, side: Option<Side>) -> f64 {
 }
 
 /// How far one look lies from the mean of six in each coordinate, in parts of stature: root mean
-/// square over landmarks and photos of the calibration.
-pub const LOOK_WANDER: f64 = 0.0052;
+/// square over the photos of the calibration (`scripts/accuracy --quick`).
+pub fn look_wander(landmark: Landmark, view: View, task: Task) -> f64 {
+    let per_mille = match (view, task, landmark) {
+        (View::Side(_), Task::Reach, Landmark::Elbow(_)) => 9.2,
+        (View::Side(_), Task::Reach, Landmark::Wrist(_)) => 16.5,
+        (View::Side(_) | View::Oblique(_), Task::Reach, _) => 4.8,
+        (View::Side(_) | View::Oblique(_), Task::Stand, _) => 3.7,
+        (View::Front | View::Back, Task::Reach, _) => 3.9,
+        (View::Front | View::Back, Task::Stand, _) => 2.6,
+    };
+    per_mille / 1000.0
+}
 
 /// Points that the calibration could not see well, in thousandths of stature: the far side in a
 /// side view, and a reach from behind.

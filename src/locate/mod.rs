@@ -122,7 +122,7 @@ fn one(
         scatter / (count * (count - 1.0))
     } else {
         // A single look can't tell how much it wanders: then it is what looks usually do.
-        Matrix2::identity() * (accuracy::LOOK_WANDER * stature).powi(2)
+        Matrix2::identity() * (accuracy::look_wander(landmark, view, task) * stature).powi(2)
     };
     let known = accuracy::of(landmark, view, task);
     let away = accuracy::away_sign(view, landmark.side());
