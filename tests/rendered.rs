@@ -2,29 +2,38 @@
 //! written separately: the same points of the body in space must land on the same pixels and
 //! give the same measures.
 
+use std::fs;
+
 use serde_json::Value;
 
 use tragus::body::{Landmark, Side};
 use tragus::geometry::{Angle, Point};
 use tragus::measure::{Figure, Measure};
 use tragus::scale::Camera;
+use tragus::scores;
 
-use crate::common::demo;
+use crate::common::root;
 
-/// Every rendered photo with its truth.
+/// Every rendered photo of the demo and of the truth set, with its truth.
 fn photos() -> Vec<(String, Value)> {
-    let photos: Vec<(String, Value)> = ["intake", "follow-up"]
+    let folders = [
+        "demo/intake",
+        "demo/follow-up",
+        "truth/camera-a",
+        "truth/camera-b",
+    ];
+    let photos: Vec<(String, Value)> = folders
         .into_iter()
-        .flat_map(|visit| {
-            let text = std::fs::read_to_string(demo(visit).join("truth.json")).unwrap();
-            let truth: Value = serde_json::from_str(&text).unwrap();
+        .flat_map(|folder| {
+            let path = root().join("fixtures").join(folder).join("truth.json");
+            let truth: Value = serde_json::from_str(&fs::read_to_string(path).unwrap()).unwrap();
             let photos = truth["photos"].as_object().unwrap().clone();
             photos
                 .into_iter()
-                .map(move |(file, photo)| (format!("{visit}/{file}"), photo))
+                .map(move |(file, photo)| (format!("{folder}/{file}"), photo))
         })
         .collect();
-    assert!(photos.len() >= 4);
+    assert!(photos.len() >= 70);
     photos
 }
 
@@ -129,5 +138,32 @@ fn the_catalogue_reads_what_the_renderer_measured() {
             read += 1;
         }
     }
-    assert!(read >= 20, "only {read} measures");
+    assert!(read >= 400, "only {read} measures");
+}
+
+/// The table beside the truth, which agreement is worked out from, says the same.
+#[test]
+fn the_table_of_the_truth_set_holds_its_measures() {
+    for camera in ["truth/camera-a", "truth/camera-b"] {
+        let table = scores::read(&root().join("fixtures").join(camera).join("truth.csv")).unwrap();
+        let mut listed = 0;
+        for (file, photo) in photos() {
+            let Some(file) = file.strip_prefix(camera) else {
+                continue;
+            };
+            for truth in photo["measures"].as_array().unwrap() {
+                let of = |name: &str| truth[name].as_str().unwrap();
+                let row = table.iter().find(|row| {
+                    (&*row.photo, &*row.measure, &*row.unit)
+                        == (&file[1..], of("measure"), of("unit"))
+                        // An asymmetry is of both sides: the table gives it none.
+                        && (row.side == of("side") || row.side.is_empty())
+                });
+                let value = row.and_then(|row| row.value);
+                assert_eq!(value, truth["value"].as_f64(), "{camera}{file}: {truth}");
+                listed += 1;
+            }
+        }
+        assert_eq!(listed, table.len(), "{camera}");
+    }
 }

@@ -5,7 +5,8 @@
 //! measure, the error against the truth, its bias, and how often it lies within the stated error.
 //! `--readme FILE` measures one truth set of two cameras instead, and puts its table into FILE.
 //! `--each` also prints every reading, `--table` the rows of `locate::accuracy`, `--heavy` uses the
-//! heavy pose net. With `ORT_DYLIB_PATH` set, that ONNX Runtime runs the nets.
+//! heavy pose net, `--quick` looks once and tells how far that is from looking six times. With
+//! `ORT_DYLIB_PATH` set, that ONNX Runtime runs the nets.
 //! The figures in `locate::accuracy`, `scale::stature` and README come from here.
 
 use std::collections::BTreeMap;
