@@ -93,7 +93,7 @@ fn main() {
         None,
     ))
     .expect("a runtime");
-    let finder = Finder::load(runtime, kind, 2).expect("the nets");
+    let finder = Finder::load(runtime, kind, 1, 2).expect("the nets");
 
     let mut landmarks: BTreeMap<String, Errors> = BTreeMap::new();
     let mut raw: BTreeMap<(&str, &str, String), [Errors; 2]> = BTreeMap::new();
@@ -321,7 +321,7 @@ fn main() {
 fn write_table(set: &Path, readme: &Path) {
     let runtime = Runtime::start(&RuntimeChoice::Embedded).expect("the built-in runtime");
     let workers = rayon::current_num_threads();
-    let finder = Finder::load(runtime, PoseNetKind::Full, workers).expect("the nets");
+    let finder = Finder::load(runtime, PoseNetKind::Full, workers, workers).expect("the nets");
     let table = table::markdown(&table::measure(&finder, set));
     println!("{table}");
     let text = std::fs::read_to_string(readme).expect("a README");

@@ -56,7 +56,8 @@ fn photo_to_measures(criterion: &mut Criterion) {
         b.iter(|| Photo::decode_reduced(black_box(&jpeg), Limits::default()).expect("a photo"));
     });
     for (name, kind) in [("full", PoseNetKind::Full), ("heavy", PoseNetKind::Heavy)] {
-        let finder = Finder::load(runtime, kind, rayon::current_num_threads()).expect("the nets");
+        let finder =
+            Finder::load(runtime, kind, 1, rayon::current_num_threads()).expect("the nets");
         group.bench_function(format!("to measures, pose net {name}"), |b| {
             b.iter(|| {
                 let input = PhotoInput {

@@ -104,27 +104,27 @@ impl Batch<'_> {
         names
     }
 
-    /// Those of them that the journal does not hold.
-    pub fn to_measure(&self, journal: &Journal) -> Vec<&str> {
-        let held = |photo: &&str| {
-            let path = self.photos.found.get(*photo);
+    /// Those of these photos that the journal does not hold.
+    pub fn to_measure<'b>(&self, names: &[&'b str], journal: &Journal) -> Vec<&'b str> {
+        let held = |photo: &str| {
+            let path = self.photos.found.get(photo);
             journal.holds(photo, path.and_then(|path| Stamp::of(path)))
         };
-        let names = self.names().into_iter();
+        let names = names.iter().copied();
         names.filter(|photo| !held(photo)).collect()
     }
 
-    /// Measures what the journal does not hold yet. `done` hears of every photo.
+    /// Measures these photos into the journal. `done` hears of each.
     pub fn run(
         &self,
         finder: &Finder,
+        names: &[&str],
         journal: &mut Journal,
         mut done: impl FnMut(),
     ) -> Result<(), BatchError> {
-        let jobs: Vec<Job> = self
-            .to_measure(journal)
-            .into_iter()
-            .map(|photo| Job {
+        let jobs: Vec<Job> = names
+            .iter()
+            .map(|&photo| Job {
                 photo,
                 path: self.photos.found.get(photo).map(PathBuf::as_path),
                 entry: self

@@ -69,11 +69,7 @@ pub fn run(args: &AgreeArgs) -> Result<Outcome, Stop> {
         Format::Table => report::agreement_table(&agreement, &names),
         Format::Json => format!("{:#}\n", report::agreement_json(&agreement, &names)),
     })?;
-    Ok(if agreement.is_complete() {
-        Outcome::Complete
-    } else {
-        Outcome::Partial
-    })
+    Ok(Outcome::of(agreement.is_complete()))
 }
 
 /// A table would agree with itself perfectly.
@@ -140,15 +136,7 @@ fn explained(error: &AgreeError, tables: &[PathBuf]) -> Stop {
 }
 
 fn plot(agreement: &Agreement, names: &[String], folder: &Path) -> Result<(), Stop> {
-    if folder.exists() && !folder.is_dir() {
-        return Err(stop(
-            "this is a file, not a folder",
-            folder,
-            "name a folder for the plots",
-        ));
-    }
-    std::fs::create_dir_all(folder)
-        .map_err(|error| stop(error, folder, "name a folder that can be written"))?;
+    files::make_folder(folder, "name a folder for the plots")?;
     for plot in report::agreement_plots(agreement, names) {
         let target = folder.join(format!("{}.svg", plot.name));
         record::write_atomically(&target, plot.svg.as_bytes())

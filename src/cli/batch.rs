@@ -53,10 +53,16 @@ pub struct BatchArgs {
 }
 
 pub fn run(args: &BatchArgs, surroundings: &Surroundings) -> Result<Outcome, Stop> {
-    let format = Format::of(&args.out);
     let inputs: Vec<PathBuf> = args.manifest.iter().cloned().collect();
     refuse_target(&args.out, &Format::ENDINGS, &inputs)?;
-    let format = format.expect("the ending was just checked");
+    let format = Format::of(&args.out).expect("the ending was just checked");
+    if !args.resume && args.out.exists() {
+        return Err(stop(
+            "there is such a file already",
+            &args.out,
+            "give --out another name, or delete it first",
+        ));
+    }
     if !args.folder.is_dir() {
         return Err(stop(
             "no such folder",
@@ -98,28 +104,10 @@ pub fn run(args: &BatchArgs, surroundings: &Surroundings) -> Result<Outcome, Sto
         ));
     }
     warn_of_manifest(args, &photos, &manifest);
-    if !args.resume && args.out.exists() {
-        return Err(stop(
-            "there is such a file already",
-            &args.out,
-            "give --out another name, or delete it first",
-        ));
-    }
     if args.out.exists() && !batch::journal_path(&args.out).exists() {
-        tell(&format!(
-            "There is nothing to resume: {} has every photo. To measure again, give --out another \
-             name.",
-            args.out.display()
-        ));
-        let again = "give --out another name to measure again";
-        let rows = scores::read(&args.out).map_err(|error| stop(error, &args.out, again))?;
-        let there: BTreeSet<&str> = rows.iter().map(|row| row.photo.as_str()).collect();
-        if !there.iter().eq(&names) {
-            return Err(stop("this table is of other photos", &args.out, again));
-        }
-        return Ok(outcome(rows.iter().all(|row| row.value.is_some())));
+        return already_done(&args.out, &names);
     }
-    let (finder, runtime) = load_for(&args.look, surroundings, workers)?;
+    let (finder, runtime) = load_for(&args.look, surroundings, workers, workers)?;
     let settings = Settings {
         schema: batch::SCHEMA.to_owned(),
         tragus: env!("CARGO_PKG_VERSION").to_owned(),
@@ -146,7 +134,8 @@ pub fn run(args: &BatchArgs, surroundings: &Surroundings) -> Result<Outcome, Sto
     };
     let mut journal = Journal::open(&args.out, &settings, args.resume)
         .map_err(|error| refused(error, &args.out))?;
-    let kept = names.len() - batch.to_measure(&journal).len();
+    let left = batch.to_measure(&names, &journal);
+    let kept = names.len() - left.len();
     if journal.damaged() > 0 {
         tell(&format!(
             "{} of the interrupted run can't be read back: measured again.",
@@ -164,7 +153,7 @@ pub fn run(args: &BatchArgs, surroundings: &Surroundings) -> Result<Outcome, Sto
     ));
     let begun = Instant::now();
     let mut progress = Progress::new(names.len(), kept);
-    let done = batch.run(&finder, &mut journal, || progress.step());
+    let done = batch.run(&finder, &left, &mut journal, || progress.step());
     progress.end();
     done.map_err(|error| match error {
         BatchError::Journal(error) => refused(error, &args.out),
@@ -180,21 +169,32 @@ pub fn run(args: &BatchArgs, surroundings: &Surroundings) -> Result<Outcome, Sto
     let seconds = begun.elapsed().as_secs_f64();
     tell(&format!(
         "{} in {}, {:.1} a second. {} values, {} unmeasured; nothing could be measured in {}.",
-        photo_count(names.len() - kept),
+        photo_count(left.len()),
         duration(seconds),
-        (names.len() - kept) as f64 / seconds.max(1e-3),
+        left.len() as f64 / seconds.max(1e-3),
         counts.measured,
         counts.unmeasured,
         photo_count(counts.empty_photos),
     ));
-    Ok(outcome(counts.unmeasured == 0 && photos.unseen.is_empty()))
+    Ok(Outcome::of(
+        counts.unmeasured == 0 && photos.unseen.is_empty(),
+    ))
 }
 
-fn outcome(all_measured: bool) -> Outcome {
-    match all_measured {
-        true => Outcome::Complete,
-        false => Outcome::Partial,
+/// What there is to say of a run that was whole before: how it ended, if its table is of these
+/// photos.
+fn already_done(out: &Path, names: &[&str]) -> Result<Outcome, Stop> {
+    let again = "give --out another name to measure again";
+    let rows = scores::read(out).map_err(|error| stop(error, out, again))?;
+    let there: BTreeSet<&str> = rows.iter().map(|row| row.photo.as_str()).collect();
+    if !there.iter().eq(names) {
+        return Err(stop("this table is of other photos", out, again));
     }
+    tell(&format!(
+        "There is nothing to resume: {} has every photo. To measure again, give --out another name.",
+        out.display()
+    ));
+    Ok(Outcome::of(rows.iter().all(|row| row.value.is_some())))
 }
 
 fn photo_count(count: usize) -> String {

@@ -59,9 +59,5 @@ pub fn run(args: &CheckArgs, surroundings: &Surroundings) -> Result<Outcome, Sto
         }
     })?;
     let seen = !arms(&visit).is_empty();
-    Ok(if seen {
-        Outcome::Complete
-    } else {
-        Outcome::Partial
-    })
+    Ok(Outcome::of(seen))
 }

@@ -95,11 +95,7 @@ pub fn run(args: &CompareArgs, surroundings: &Surroundings) -> Result<Outcome, S
         .rows
         .iter()
         .all(|row| !matches!(row.verdict, Verdict::CannotCompare { .. }));
-    Ok(if complete {
-        Outcome::Complete
-    } else {
-        Outcome::Partial
-    })
+    Ok(Outcome::of(complete))
 }
 
 fn refuse_no_visit(path: &Path) -> Result<(), Stop> {

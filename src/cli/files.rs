@@ -116,6 +116,15 @@ pub fn refuse_target(path: &Path, endings: &[&str], inputs: &[PathBuf]) -> Resul
     Ok(())
 }
 
+/// Makes a folder to write files into, unless it is there; `hint` for when it is a file.
+pub fn make_folder(folder: &Path, hint: &str) -> Result<(), Stop> {
+    if folder.exists() && !folder.is_dir() {
+        return Err(stop("this is a file, not a folder", folder, hint));
+    }
+    std::fs::create_dir_all(folder)
+        .map_err(|error| stop(error, folder, "name a folder that can be written"))
+}
+
 /// The folder that a path lies in.
 pub fn folder_of(path: &Path) -> &Path {
     match path.parent() {

@@ -88,23 +88,12 @@ pub fn run(args: &MeasureArgs, surroundings: &Surroundings) -> Result<Outcome, S
             scores::to_csv(&scores::rows(person, &visit.photos, &visit.readings))
         }
     })?;
-    Ok(if visit.is_complete() {
-        Outcome::Complete
-    } else {
-        Outcome::Partial
-    })
+    Ok(Outcome::of(visit.is_complete()))
 }
 
 /// Makes the folder for drawn photos. The photos' own folder is refused: drawn photos among them
 /// would pass for photos of the visit.
 fn prepare_overlay(folder: &Path, photos: &[PathBuf]) -> Result<(), Stop> {
-    if folder.exists() && !folder.is_dir() {
-        return Err(stop(
-            "this is a file, not a folder",
-            folder,
-            "name a folder",
-        ));
-    }
     if photos
         .iter()
         .any(|photo| files::same_file(files::folder_of(photo), folder))
@@ -115,8 +104,7 @@ fn prepare_overlay(folder: &Path, photos: &[PathBuf]) -> Result<(), Stop> {
             "name another folder for the drawn ones",
         ));
     }
-    std::fs::create_dir_all(folder)
-        .map_err(|error| stop(error, folder, "name a folder that can be written"))
+    files::make_folder(folder, "name a folder")
 }
 
 /// Hand-placed landmarks, each for a photo of this visit.

@@ -75,6 +75,15 @@ enum Outcome {
     Partial,
 }
 
+impl Outcome {
+    fn of(everything_measured: bool) -> Outcome {
+        match everything_measured {
+            true => Outcome::Complete,
+            false => Outcome::Partial,
+        }
+    }
+}
+
 /// The surroundings that the program was started in, looked up once.
 pub struct Surroundings {
     pub ort_dylib_path: Option<OsString>,
@@ -137,16 +146,16 @@ fn stop(what: impl Display, path: &Path, hint: impl Into<String>) -> Stop {
 
 /// Loads the nets for the photos of one visit.
 fn load(look: &LookArgs, surroundings: &Surroundings) -> Result<Finder, Stop> {
-    let workers = rayon::current_num_threads();
-    load_for(look, surroundings, workers).map(|(finder, _)| finder)
+    load_for(look, surroundings, 1, rayon::current_num_threads()).map(|(finder, _)| finder)
 }
 
-/// Loads the nets for so many workers, tells where they run, and says which ONNX Runtime libraries
+/// Loads the nets for so many photos and looks side by side, tells where they run, and says which ONNX Runtime libraries
 /// were found but can't run them.
 fn load_for(
     look: &LookArgs,
     surroundings: &Surroundings,
-    workers: usize,
+    photos: usize,
+    looks: usize,
 ) -> Result<(Finder, &'static Runtime), Stop> {
     let choice = RuntimeChoice::settle(
         &look.runtime,
@@ -164,7 +173,7 @@ fn load_for(
         tell(&format!("the runtime used: {}", runtime.words()));
     }
     Ok((
-        Finder::load(runtime, look.pose_net.kind(), workers)?,
+        Finder::load(runtime, look.pose_net.kind(), photos, looks)?,
         runtime,
     ))
 }

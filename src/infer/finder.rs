@@ -128,18 +128,20 @@ const LATER_LOOKS: [Look; 5] = [
 ];
 
 impl Finder {
-    /// Loads the nets, one session for each of `workers` threads.
+    /// Loads the nets, to search so many photos and to take so many looks side by side: the looks
+    /// at one photo alone keep several threads busy, its search one.
     pub fn load(
         runtime: &Runtime,
         kind: PoseNetKind,
-        workers: usize,
+        photos: usize,
+        looks: usize,
     ) -> Result<Finder, InferError> {
         let manifest = Manifest::built_in()?;
         let (detector, detector_bytes) = manifest.person_detector()?;
         let (pose, pose_bytes) = manifest.pose_net(kind)?;
         let (detector, pose) = rayon::join(
-            || Net::load(runtime, detector, detector_bytes, workers),
-            || Net::load(runtime, pose, pose_bytes, workers),
+            || Net::load(runtime, detector, detector_bytes, photos),
+            || Net::load(runtime, pose, pose_bytes, looks),
         );
         Ok(Finder {
             detector: detector?,

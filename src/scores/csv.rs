@@ -5,7 +5,7 @@ use std::io::{Read, Write};
 use ::csv::{Terminator, WriterBuilder};
 use serde_json::{Value, json};
 
-use super::{COLUMNS, NEEDED, Score, ScoresError};
+use super::{COLUMNS, Field, NEEDED, Score, ScoresError};
 use crate::sheet::Sheet;
 
 pub struct Writer<W: Write> {
@@ -23,14 +23,9 @@ impl<W: Write> Writer<W> {
     }
 
     pub fn write(&mut self, score: &Score) -> Result<(), ScoresError> {
-        let number = |name| {
-            score
-                .number(name)
-                .map_or(String::new(), |value| format!("{value:.4}"))
-        };
-        let fields = COLUMNS.iter().map(|column| match score.text(column.name) {
-            Some(text) => text.to_owned(),
-            None => number(column.name),
+        let fields = COLUMNS.iter().map(|column| match column.field {
+            Field::Text(of) => of(score).to_owned(),
+            Field::Number(of) => of(score).map_or(String::new(), |value| format!("{value:.4}")),
         });
         self.rows.write_record(fields).map_err(trouble)
     }
@@ -86,7 +81,10 @@ pub fn description(table: &str) -> String {
                 "name": column.name,
                 "titles": column.name,
                 "dc:description": column.description,
-                "datatype": if column.is_number { "double" } else { "string" },
+                "datatype": match column.field {
+                    Field::Text(_) => "string",
+                    Field::Number(_) => "double",
+                },
                 "null": "",
             })
         })

@@ -35,25 +35,36 @@ pub struct Score {
     pub reason: String,
 }
 
-/// What a column holds.
+/// A column of the table.
 pub struct Column {
     pub name: &'static str,
-    pub is_number: bool,
+    field: Field,
     pub description: &'static str,
 }
 
-const fn text(name: &'static str, description: &'static str) -> Column {
+/// Where a row keeps what stands in a column.
+#[derive(Clone, Copy)]
+enum Field {
+    Text(fn(&Score) -> &str),
+    Number(fn(&Score) -> Option<f64>),
+}
+
+const fn text(name: &'static str, field: fn(&Score) -> &str, description: &'static str) -> Column {
     Column {
         name,
-        is_number: false,
+        field: Field::Text(field),
         description,
     }
 }
 
-const fn number(name: &'static str, description: &'static str) -> Column {
+const fn number(
+    name: &'static str,
+    field: fn(&Score) -> Option<f64>,
+    description: &'static str,
+) -> Column {
     Column {
         name,
-        is_number: true,
+        field: Field::Number(field),
         description,
     }
 }
@@ -62,37 +73,53 @@ const fn number(name: &'static str, description: &'static str) -> Column {
 pub const COLUMNS: [Column; 11] = [
     text(
         "photo",
+        |score| &score.photo,
         "the photo's path below the folder that was measured, with forward slashes",
     ),
-    text("person", "code of the person, as the manifest gives it"),
+    text(
+        "person",
+        |score| &score.person,
+        "code of the person, as the manifest gives it",
+    ),
     text(
         "view",
+        |score| &score.view,
         "where the photo was taken from: side, front, back or oblique; empty when unknown",
     ),
     text(
         "task",
+        |score| &score.task,
         "what the person does: stand or reach; empty when unknown",
     ),
     text(
         "measure",
+        |score| &score.measure,
         "id of the measure; empty where nothing was looked for in the photo",
     ),
     text(
         "side",
+        |score| &score.side,
         "the subject's own side: left or right; empty for measures of both or of the middle",
     ),
     number(
         "value",
+        |score| score.value,
         "the measured value, in the row's unit; empty when unmeasured",
     ),
     number(
         "sigma",
+        |score| score.sigma,
         "standard uncertainty of the value (one sigma), in the row's unit",
     ),
-    text("unit", "unit of value and sigma: deg (degrees), cm or %"),
-    text("status", "measured or unmeasured"),
+    text(
+        "unit",
+        |score| &score.unit,
+        "unit of value and sigma: deg (degrees), cm or %",
+    ),
+    text("status", |score| &score.status, "measured or unmeasured"),
     text(
         "reason",
+        |score| &score.reason,
         "why there is no value, or what is doubtful about the photo of a value",
     ),
 ];
@@ -112,36 +139,6 @@ impl Score {
             status: UNMEASURED.to_owned(),
             reason: reason.into(),
             ..Score::default()
-        }
-    }
-
-    fn texts(&self) -> [(&'static str, &str); 9] {
-        [
-            ("photo", &self.photo),
-            ("person", &self.person),
-            ("view", &self.view),
-            ("task", &self.task),
-            ("measure", &self.measure),
-            ("side", &self.side),
-            ("unit", &self.unit),
-            ("status", &self.status),
-            ("reason", &self.reason),
-        ]
-    }
-
-    /// A column of text by name; `None` for a column of numbers.
-    fn text(&self, column: &str) -> Option<&str> {
-        self.texts()
-            .into_iter()
-            .find_map(|(name, text)| (name == column).then_some(text))
-    }
-
-    /// A column of numbers by name.
-    fn number(&self, column: &str) -> Option<f64> {
-        match column {
-            "value" => self.value,
-            "sigma" => self.sigma,
-            _ => None,
         }
     }
 }

@@ -12,10 +12,10 @@ use ::parquet::file::metadata::KeyValue;
 use ::parquet::file::properties::WriterProperties;
 use ::parquet::file::reader::{FileReader, SerializedFileReader};
 use ::parquet::file::writer::SerializedFileWriter;
-use ::parquet::record::Field;
+use ::parquet::record::Field as Cell;
 use ::parquet::schema::parser::parse_message_type;
 
-use super::{COLUMNS, NEEDED, Score, ScoresError};
+use super::{COLUMNS, Field, NEEDED, Score, ScoresError};
 
 /// Rows that are kept until they are written together: more make a smaller file, fewer less
 /// memory.
@@ -30,9 +30,9 @@ impl<W: Write + Send> Writer<W> {
     pub fn new(to: W) -> Result<Self, ScoresError> {
         let columns: String = COLUMNS
             .iter()
-            .map(|column| match column.is_number {
-                true => format!("OPTIONAL DOUBLE {};", column.name),
-                false => format!("REQUIRED BYTE_ARRAY {} (STRING);", column.name),
+            .map(|column| match column.field {
+                Field::Text(_) => format!("REQUIRED BYTE_ARRAY {} (STRING);", column.name),
+                Field::Number(_) => format!("OPTIONAL DOUBLE {};", column.name),
             })
             .collect();
         let schema = parse_message_type(&format!("message scores {{ {columns} }}"))?;
@@ -65,20 +65,20 @@ impl<W: Write + Send> Writer<W> {
             let mut to = group
                 .next_column()?
                 .expect("the schema was made from these columns");
-            if column.is_number {
-                let numbers = || self.group.iter().map(|score| score.number(column.name));
-                let present: Vec<i16> = numbers().map(|n| i16::from(n.is_some())).collect();
-                let values: Vec<f64> = numbers().flatten().collect();
-                to.typed::<DoubleType>()
-                    .write_batch(&values, Some(&present), None)?;
-            } else {
-                let values: Vec<ByteArray> = self
-                    .group
-                    .iter()
-                    .map(|score| score.text(column.name).unwrap_or_default().into())
-                    .collect();
-                to.typed::<ByteArrayType>()
-                    .write_batch(&values, None, None)?;
+            match column.field {
+                Field::Text(of) => {
+                    let values: Vec<ByteArray> =
+                        self.group.iter().map(|score| of(score).into()).collect();
+                    to.typed::<ByteArrayType>()
+                        .write_batch(&values, None, None)?;
+                }
+                Field::Number(of) => {
+                    let numbers = || self.group.iter().map(of);
+                    let present: Vec<i16> = numbers().map(|n| i16::from(n.is_some())).collect();
+                    let values: Vec<f64> = numbers().flatten().collect();
+                    to.typed::<DoubleType>()
+                        .write_batch(&values, Some(&present), None)?;
+                }
             }
             to.close()?;
         }
@@ -121,19 +121,19 @@ pub fn read(from: File) -> Result<Vec<Score>, ScoresError> {
     Ok(scores)
 }
 
-fn put(score: &mut Score, column: &str, field: &Field) -> Result<(), String> {
+fn put(score: &mut Score, column: &str, field: &Cell) -> Result<(), String> {
     let number = || match field {
-        Field::Null => Ok(None),
-        Field::Double(value) if value.is_nan() => Ok(None),
-        Field::Double(value) if value.is_finite() => Ok(Some(*value)),
-        Field::Float(value) => Ok(Some(f64::from(*value))),
-        Field::Int(value) => Ok(Some(f64::from(*value))),
-        Field::Long(value) => Ok(Some(*value as f64)),
+        Cell::Null => Ok(None),
+        Cell::Double(value) if value.is_nan() => Ok(None),
+        Cell::Double(value) if value.is_finite() => Ok(Some(*value)),
+        Cell::Float(value) => Ok(Some(f64::from(*value))),
+        Cell::Int(value) => Ok(Some(f64::from(*value))),
+        Cell::Long(value) => Ok(Some(*value as f64)),
         other => Err(format!("{column} is {other}, expected a number")),
     };
     let text = || match field {
-        Field::Null => Ok(String::new()),
-        Field::Str(text) => Ok(text.clone()),
+        Cell::Null => Ok(String::new()),
+        Cell::Str(text) => Ok(text.clone()),
         other => Err(format!("{column} is {other}, expected text")),
     };
     match column {

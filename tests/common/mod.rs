@@ -10,7 +10,7 @@ pub fn finder() -> &'static Finder {
     static FINDER: OnceLock<Finder> = OnceLock::new();
     FINDER.get_or_init(|| {
         let runtime = Runtime::start(&RuntimeChoice::Embedded).expect("the built-in runtime");
-        Finder::load(runtime, PoseNetKind::Full, 2).expect("the built-in nets")
+        Finder::load(runtime, PoseNetKind::Full, 2, 2).expect("the built-in nets")
     })
 }
 
