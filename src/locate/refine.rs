@@ -20,8 +20,8 @@ const LEAST_VISIBILITY: f64 = 0.3;
 /// Squared distance, in units of their errors, beyond which the two nets do not mean one place: as
 /// far comes about once in a thousand times.
 const DISPUTED: f64 = 13.8;
-/// So many anchors in dispute, and the landmark net looked at something else.
-const MOST_DISPUTED: usize = 1;
+/// With more of the anchors in dispute than this part, the landmark net looked at something else.
+const MOST_DISPUTED: f64 = 1.0 / 3.0;
 
 /// Points that both nets know well enough to be held against each other: the general net knows
 /// them on real people, who may differ from those that the landmark net learnt from.
@@ -86,20 +86,25 @@ pub fn refine(landmarks: &mut Landmarks, looks: &[LandmarkLook], shown: Shown) {
             Some((landmark, seen))
         })
         .collect();
-    let disputed: Vec<Landmark> = seen
+    let anchors: Vec<(Landmark, bool)> = seen
         .iter()
         .filter(|(landmark, _)| is_anchor(**landmark))
-        .filter(|(landmark, seen)| {
-            let general = landmarks.found.get(landmark);
-            general.is_some_and(|general| !agree(general, seen))
+        .filter_map(|(landmark, seen)| {
+            let general = landmarks.found.get(landmark)?;
+            Some((*landmark, agree(general, seen)))
         })
+        .collect();
+    let disputed: Vec<Landmark> = anchors
+        .iter()
+        .filter(|(_, agreed)| !agreed)
         .map(|(landmark, _)| *landmark)
         .collect();
+    let looked_elsewhere = disputed.len() as f64 > MOST_DISPUTED * anchors.len() as f64;
     for (landmark, seen) in &seen {
         let general = landmarks.found.get(landmark);
         let outcome = if disputed.contains(landmark) {
             Err(Missing::Disputed)
-        } else if disputed.len() > MOST_DISPUTED {
+        } else if looked_elsewhere {
             general.copied().ok_or(Missing::Disputed)
         } else {
             match (general, landmarks.missing.get(landmark)) {
