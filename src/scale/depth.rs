@@ -36,10 +36,14 @@ pub fn of(landmark: Landmark, view: View, task: Task, stature: f64) -> Option<Es
 fn outward(landmark: Landmark, task: Task) -> Estimate {
     use Landmark::*;
     let (value, sigma) = match landmark {
-        Nose | Chin | C7 | T4 | T8 | T12 | L3 | SternalNotch => (0.0, 6.0),
-        Tragus(_) => (71.0, 11.0),
-        EyeOuter(_) => (44.0, 11.0),
-        Mouth(_) => (25.0, 11.0),
+        // A trunk that bends to a side takes the midline along, the more the higher up.
+        Nose | Chin | C7 | SternalNotch => (0.0, 10.0),
+        T4 => (0.0, 9.0),
+        T8 => (0.0, 7.0),
+        T12 | L3 => (0.0, 4.0),
+        Tragus(_) => (71.0, 12.0),
+        EyeOuter(_) => (44.0, 12.0),
+        Mouth(_) => (25.0, 12.0),
         // Falls from 163 mm in a level arm to 140 mm overhead.
         ShoulderJoint(_) => match task {
             Task::Stand => (161.0, 14.0),
