@@ -2,8 +2,10 @@
 
 use crate::body::{Landmark, Side, View};
 use crate::checksum;
+use crate::estimate::Estimate;
+use crate::geometry::Angle;
 use crate::infer::{Effort, Finder, InferError, Person, Sample, Search};
-use crate::locate::{self, Doubt, Landmarks, ManualPoint, Recognised, Wish};
+use crate::locate::{self, Doubt, Landmarks, ManualPoint, Recognised, TURNED, Turns, Wish};
 use crate::measure::Measure;
 use crate::photo::{self, Limits, Photo, PhotoError, PhotoFault};
 use crate::scale::{self, CameraFit, Scale};
@@ -115,7 +117,8 @@ pub fn measure_photo(
         ));
         return Ok((record, Vec::new()));
     };
-    let camera = fit_camera(&photo, facts, &recognised, &landmarks);
+    let turns = None;
+    let camera = fit_camera(&photo, facts, &recognised, turns, &landmarks);
     record.view = Some(recognised.view);
     record.task = Some(recognised.task);
     record.setup = camera.as_ref().map(CameraFit::setup);
@@ -134,6 +137,7 @@ pub fn measure_photo(
         &photo,
         &faults,
         &recognised,
+        recognised.apparent_turn(turns),
         &landmarks,
         camera.as_ref(),
     ));
@@ -269,13 +273,9 @@ fn fit_camera(
     photo: &Photo,
     facts: &VisitFacts,
     recognised: &Recognised,
+    turns: Option<&Turns>,
     landmarks: &Landmarks,
 ) -> Option<CameraFit> {
-    let points: Vec<_> = landmarks
-        .found
-        .iter()
-        .map(|(&landmark, located)| (landmark, located.at))
-        .collect();
     scale::fit(&scale::Evidence {
         view: recognised.view,
         task: recognised.task,
@@ -283,15 +283,16 @@ fn fit_camera(
         height: photo.height(),
         focal_35mm: photo.tags().focal_35mm,
         stature: facts.stature_cm.map(|cm| cm * 10.0),
-        turn: recognised.turn,
-        landmarks: &points,
+        trunk_turn: Some(recognised.apparent_turn(turns)),
+        head_turn: turns.map(|seen| seen.head),
+        roll: None,
+        pitch: None,
+        landmarks: &landmarks.found,
     })
 }
 
 /// A smaller person than this leaves too few pixels between landmarks.
 const SMALL_PX: f64 = 300.0;
-/// Turned farther than this, the person is asked to turn.
-const TURNED_DEG: f64 = 15.0;
 /// A landmark nearer to the edge of the photo than this part of its size may be cut off.
 const EDGE: f64 = 0.015;
 
@@ -299,6 +300,7 @@ fn notices(
     photo: &Photo,
     faults: &[PhotoFault],
     recognised: &Recognised,
+    turn: Estimate,
     landmarks: &Landmarks,
     camera: Option<&CameraFit>,
 ) -> Vec<Notice> {
@@ -328,20 +330,21 @@ fn notices(
                 "This photo was said to be taken from the {}, but the person is turned by about \
                  {:.0}° from that: nothing was measured. Leave out --view, or take it again.",
                 wish.name(),
-                recognised.seen_turn.abs().degrees()
+                Angle::from_radians(turn.value).abs().degrees()
             ),
             None => "The person is turned between front and side: nothing can be measured. Stand \
                      exactly sideways to the camera, or face it."
                 .to_owned(),
         });
     }
-    let turn = recognised.seen_turn.degrees();
-    if !oblique && turn.abs() > TURNED_DEG {
-        let way = if turn > 0.0 { "right" } else { "left" };
+    let seen = Angle::from_radians(turn.value);
+    if !oblique && seen.abs() > TURNED {
+        let way = if turn.value > 0.0 { "right" } else { "left" };
         texts.push(format!(
-            "The person seems turned by about {:.0}°. Next time, a little turn to the person's \
-             own {way} would set it straight.",
-            turn.abs()
+            "The person seems turned by about {:.0} ± {:.0}°. Next time, a little turn to the \
+             person's own {way} would set it straight.",
+            seen.abs().degrees(),
+            Angle::from_radians(turn.sigma).degrees()
         ));
     }
     texts.extend(faults.iter().map(|fault| {

@@ -46,7 +46,8 @@ const ROOMS: [(&str, &[&str]); 21] = [
     (
         "pipeline",
         &[
-            "body", "checksum", "infer", "locate", "measure", "photo", "scale", "survey", "visit",
+            "body", "checksum", "estimate", "geometry", "infer", "locate", "measure", "photo",
+            "scale", "survey", "visit",
         ],
     ),
     (

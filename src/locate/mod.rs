@@ -14,12 +14,21 @@ use std::collections::BTreeMap;
 use nalgebra::{Matrix2, Vector2};
 
 pub use manual::{ManualPoint, place};
-pub use recognise::{Doubt, Recognised, Wish, WishedView, recognise};
+pub use recognise::{Doubt, Recognised, TURNED, Wish, WishedView, recognise};
 
 use crate::body::{Landmark, Side, Task, View};
+use crate::estimate::Estimate;
 use crate::geometry::{Angle, Photo, Point, Vector};
 use crate::infer::{Sample, SeenPoint};
 use crate::visit::{Evidence, FaceCircle, Located};
+
+/// How far trunk and head are turned from the exact view, radians, as they look along the ray to
+/// the body's middle: positive when the end that points to the photo's right is turned away.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Turns {
+    pub trunk: Estimate,
+    pub head: Estimate,
+}
 
 /// A landmark that the looks did not show well enough.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
