@@ -113,28 +113,24 @@ impl Photo {
         )
     }
 
-    /// The most detailed copy with at most so many pixels on its longer side, or the smallest copy,
+    /// The most detailed copy with at most so many pixels on its longer side, or else the smallest,
     /// and where it lies in the photo.
-    pub fn at_most(
-        &self,
-        long_side: u32,
-    ) -> Option<(&RgbImage, Map<geometry::Crop, geometry::Photo>)> {
-        let fits = |level: &&RgbImage| level.width().max(level.height()) <= long_side;
-        let last = self.levels.len() - 1;
+    pub fn at_most(&self, long_side: u32) -> (&RgbImage, Map<geometry::Crop, geometry::Photo>) {
         let index = self
             .levels
             .iter()
-            .position(|level| fits(&level))
-            .unwrap_or(last);
-        let divisor = f64::powi(2.0, self.halvings as i32 + index as i32);
+            .position(|level| level.width().max(level.height()) <= long_side)
+            .unwrap_or(self.levels.len() - 1);
         let level = &self.levels[index];
+        let divisor = f64::powi(2.0, self.halvings as i32 + index as i32);
         let side = f64::from(level.width());
         let middle = Point::new(
             side / 2.0 * divisor - f64::from(self.lead.0),
             side / 2.0 * divisor - f64::from(self.lead.1),
         );
-        let map = Map::square(side, middle, side * divisor, Angle::ZERO, false)?;
-        Some((level, map))
+        let map = Map::square(side, middle, side * divisor, Angle::ZERO, false)
+            .expect("a photo is not halved a million times");
+        (level, map)
     }
 
     /// A square picture of `size` pixels a side, looked up through `photo_from_crop`. Outside of

@@ -84,8 +84,8 @@ const TUKEY: f64 = 4.685;
 const LEAST_PART: f64 = 0.3;
 /// Another vertical that has more than this part of the support of the best makes it doubtful.
 const RIVAL: f64 = 0.5;
-/// Least length of uprights in all, each thing counted with no more than half of it: 10 cm long at
-/// a distance of 1 m, or twice a metre at 4 m.
+/// Least length of uprights in all, each thing counted with no more than half of it: two of a metre
+/// at 4 m.
 const LEAST_LENGTH: f64 = 0.5;
 /// Beyond this roll the uprights of so many things at least must say so: two sides of one picture
 /// that hangs askew are easily that far off, and nobody holds a camera so without noticing.
@@ -233,4 +233,90 @@ fn information(uprights: &[Upright], weights: &[f64]) -> Matrix2<f64> {
         .fold(Matrix2::zeros(), |sum, (upright, weight)| {
             sum + upright.row() * upright.row().transpose() * *weight
         })
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Numbers of a standard normal distribution.
+    fn normal(seed: u32) -> impl FnMut() -> f64 {
+        let mut state = seed;
+        move || {
+            let mut sum = -6.0;
+            for _ in 0..12 {
+                state = state.wrapping_mul(1_664_525).wrapping_add(1_013_904_223);
+                sum += f64::from(state >> 8) / f64::from(1 << 24);
+            }
+            sum
+        }
+    }
+
+    /// In rooms whose things lean as is assumed, and cameras off as is assumed, the errors have
+    /// the size that is said: rather smaller, since few things are not trusted to check each other.
+    #[test]
+    fn errors_have_the_size_that_is_said() {
+        let mut normal = normal(1);
+        for places in [
+            &[-0.4, -0.2, 0.1, 0.35][..],
+            &[-0.45, -0.3, -0.2, -0.05, 0.1, 0.2, 0.3, 0.42],
+        ] {
+            let (mut rolls, mut pitches, mut products, mut correlations) = (0.0, 0.0, 0.0, 0.0);
+            let rooms = 500;
+            for _ in 0..rooms {
+                let (roll, pitch) = (0.02 * normal(), 0.06 * normal());
+                let (floor_roll, floor_pitch) = (ROLL_FLOOR * normal(), PITCH_FLOOR * normal());
+                let vertical = Vector2::new(
+                    (roll + floor_roll).tan(),
+                    (pitch + floor_pitch).tan() / (roll + floor_roll).cos(),
+                );
+                let mut uprights = Vec::new();
+                for &at in places {
+                    let mut upright = Upright {
+                        at,
+                        slope: 0.0,
+                        sigma: 0.001,
+                        length: 0.3,
+                    };
+                    // Two edges of one thing lean together.
+                    let lean = upright.lean() * normal();
+                    for aside in [0.0, 0.02] {
+                        upright.at = at + aside;
+                        upright.slope =
+                            vertical.dot(&upright.row()) + lean + upright.sigma * normal();
+                        uprights.push(upright);
+                    }
+                }
+                let plumb = fit(&uprights, 0.0).expect("uprights that agree");
+                let off_roll = (plumb.roll.value - roll) / plumb.roll.sigma;
+                let off_pitch = (plumb.pitch.value - pitch) / plumb.pitch.sigma;
+                rolls += off_roll * off_roll;
+                pitches += off_pitch * off_pitch;
+                products += off_roll * off_pitch;
+                correlations += plumb.correlation;
+            }
+            let rooms = f64::from(rooms);
+            for spread in [rolls, pitches].map(|squares| (squares / rooms).sqrt()) {
+                assert!((0.75..1.1).contains(&spread), "{spread}");
+            }
+            assert!((products / rooms - correlations / rooms).abs() < 0.2);
+        }
+    }
+
+    /// Seen on one side of the picture only, roll and pitch can't be told apart well.
+    #[test]
+    fn uprights_on_one_side_say_how_little_they_know() {
+        let seen = |places: [f64; 3]| {
+            let uprights = places.map(|at| Upright {
+                at,
+                slope: 0.03 - 0.1 * at,
+                sigma: 0.001,
+                length: 0.4,
+            });
+            fit(&uprights, 0.04).expect("uprights that agree")
+        };
+        let (around, aside) = (seen([-0.35, 0.0, 0.35]), seen([0.2, 0.3, 0.4]));
+        assert!(aside.roll.sigma > 2.0 * around.roll.sigma);
+        assert!(aside.correlation < -0.8 && around.correlation.abs() < 0.1);
+    }
 }

@@ -22,7 +22,7 @@ pub struct Line {
 }
 
 /// Least step of brightness across an edge, grey levels of 255.
-const LEAST_STEP: i32 = 2;
+const LEAST_STEP: i32 = 3;
 /// Steeper than this is taken for upright: 15 degrees from the vertical.
 const MOST_SLOPE: f64 = 0.268;
 /// A shorter edge than this part of the picture's longer side says too little.
