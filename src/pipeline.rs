@@ -8,6 +8,7 @@ use crate::infer::{Effort, Finder, InferError, Person, Sample, Search};
 use crate::locate::{self, Doubt, Landmarks, ManualPoint, Recognised, TURNED, Turns, Wish};
 use crate::measure::Measure;
 use crate::photo::{self, Limits, Photo, PhotoError, PhotoFault};
+use crate::plumb::{self, Area, Plumb};
 use crate::scale::{self, CameraFit, Scale};
 use crate::survey::{self, Scene};
 use crate::visit::{Notice, PhotoRecord, Reading, Visit, VisitFacts};
@@ -118,7 +119,8 @@ pub fn measure_photo(
         return Ok((record, Vec::new()));
     };
     let turns = None;
-    let camera = fit_camera(&photo, facts, &recognised, turns, &landmarks);
+    let plumb = read_plumb(&photo, &person);
+    let camera = fit_camera(&photo, facts, &recognised, plumb, turns, &landmarks);
     record.view = Some(recognised.view);
     record.task = Some(recognised.task);
     record.setup = camera.as_ref().map(CameraFit::setup);
@@ -141,6 +143,13 @@ pub fn measure_photo(
         &landmarks,
         camera.as_ref(),
     ));
+    if camera.is_some() && plumb.is_none() {
+        record.notices.push(Notice::new(
+            "Nothing in this photo shows what is upright, so the camera was taken to be level, with \
+             an error of 1.5° in every angle. A door frame or the corner of a wall beside the \
+             person would tell.",
+        ));
+    }
     let readings = survey::read(&Scene {
         file: &record.file,
         view: recognised.view,
@@ -269,10 +278,18 @@ fn doubtful_points(
         .collect()
 }
 
+/// How the camera was held, by what stands upright around the person.
+fn read_plumb(photo: &Photo, person: &Person) -> Option<Plumb> {
+    let (low, high) = person.extent();
+    let focal = scale::focal_px(photo.tags().focal_35mm, photo.width(), photo.height());
+    plumb::read(photo, focal, &Area { low, high })
+}
+
 fn fit_camera(
     photo: &Photo,
     facts: &VisitFacts,
     recognised: &Recognised,
+    plumb: Option<Plumb>,
     turns: Option<&Turns>,
     landmarks: &Landmarks,
 ) -> Option<CameraFit> {
@@ -285,8 +302,8 @@ fn fit_camera(
         stature: facts.stature_cm.map(|cm| cm * 10.0),
         trunk_turn: Some(recognised.apparent_turn(turns)),
         head_turn: turns.map(|seen| seen.head),
-        roll: None,
-        pitch: None,
+        roll: plumb.map(|seen| seen.roll),
+        pitch: plumb.map(|seen| seen.pitch),
         landmarks: &landmarks.found,
     })
 }

@@ -9,7 +9,7 @@ use crate::common::root;
 /// Every room of `src`, and the rooms that it may import: those it imports today. A room stands
 /// below all that import it, so the list has no circles. `scale` knows `visit` for the camera's
 /// setup that it reports, `locate` for the landmarks that it fills in.
-const ROOMS: [(&str, &[&str]); 21] = [
+const ROOMS: [(&str, &[&str]); 22] = [
     ("geometry", &[]),
     ("body", &[]),
     ("estimate", &[]),
@@ -17,6 +17,7 @@ const ROOMS: [(&str, &[&str]); 21] = [
     ("visit", &["body", "estimate", "geometry", "measure"]),
     ("photo", &["geometry"]),
     ("checksum", &[]),
+    ("plumb", &["estimate", "geometry", "photo"]),
     ("infer", &["body", "checksum", "geometry", "photo"]),
     (
         "locate",
@@ -47,7 +48,7 @@ const ROOMS: [(&str, &[&str]); 21] = [
         "pipeline",
         &[
             "body", "checksum", "estimate", "geometry", "infer", "locate", "measure", "photo",
-            "scale", "survey", "visit",
+            "plumb", "scale", "survey", "visit",
         ],
     ),
     (

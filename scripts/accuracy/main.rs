@@ -185,6 +185,12 @@ fn main() {
                     100.0 * of("height_m"),
                 );
                 push("turn, deg", setup.turn_deg, of("turn_deg"));
+                if let Some(roll) = setup.roll_deg {
+                    push("roll, deg, seen", roll, of("roll_deg"));
+                }
+                if let Some(pitch) = setup.pitch_deg {
+                    push("pitch, deg, seen", pitch, of("pitch_deg"));
+                }
                 if let Some(scale) = setup.mm_per_px {
                     let want = 1000.0 * of("distance_m") / of("focal_px");
                     push("scale, %", scale.scaled(100.0 / want), 100.0);

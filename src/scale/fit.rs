@@ -101,6 +101,8 @@ pub struct CameraFit {
     centre: Point<Photo>,
     mean: Unknowns,
     covariance: SMatrix<f64, UNKNOWNS, UNKNOWNS>,
+    /// Whether something upright in the room told roll and pitch.
+    sees_upright: bool,
     pub scale: Scale,
 }
 
@@ -120,13 +122,13 @@ impl CameraFit {
     pub fn setup(&self) -> CameraSetup {
         let of =
             |index: usize| Estimate::new(self.mean[index], self.covariance[(index, index)].sqrt());
+        let degrees = |radians: Estimate| radians.scaled(Angle::from_radians(1.0).degrees());
         CameraSetup {
             distance_cm: of(DISTANCE_AT).scaled(0.1),
             lens_height_cm: of(HEIGHT_AT).scaled(0.1),
-            turn_deg: Estimate::new(
-                Angle::from_radians(of(TURN).value).degrees(),
-                Angle::from_radians(of(TURN).sigma).degrees(),
-            ),
+            turn_deg: degrees(of(TURN)),
+            roll_deg: self.sees_upright.then(|| degrees(of(ROLL))),
+            pitch_deg: self.sees_upright.then(|| degrees(of(PITCH))),
             mm_per_px: (self.scale == Scale::Known).then(|| self.millimetres_per_pixel()),
         }
     }
@@ -166,7 +168,7 @@ pub fn fit(evidence: &Evidence<'_>) -> Option<CameraFit> {
     }
     let (width, height) = (f64::from(evidence.width), f64::from(evidence.height));
     let centre = Point::new(width / 2.0, height / 2.0);
-    let prior = priors(evidence, width.hypot(height));
+    let prior = priors(evidence);
     let mut x = Unknowns::from_fn(|i, _| prior[i].value);
     // Start the distance where the body's extent puts it, so that few steps are needed.
     if let Some(start) = first_distance(evidence, x[LN_FOCAL].exp(), x[STATURE]) {
@@ -207,20 +209,28 @@ pub fn fit(evidence: &Evidence<'_>) -> Option<CameraFit> {
         centre,
         mean: x,
         covariance: information.try_inverse()?,
+        sees_upright: evidence.roll.is_some() && evidence.pitch.is_some(),
         scale,
     })
 }
 
-/// What each unknown is taken for before anything of the person is seen. That of the pitch is for
-/// a level camera; [`Problem::usual`] knows better.
-fn priors(evidence: &Evidence<'_>, diagonal: f64) -> [Estimate; UNKNOWNS] {
-    let (focal_mm, focal_sigma) = match evidence.focal_35mm {
+/// Focal length by the file's tag, pixels; a usual one where it has none.
+pub fn focal_px(focal_35mm: Option<f64>, width: u32, height: u32) -> Estimate {
+    let (mm, relative) = match focal_35mm {
         Some(mm) => (mm, FOCAL_TAG_SIGMA),
         None => (FOCAL_UNKNOWN_MM, FOCAL_UNKNOWN_SIGMA),
     };
+    let pixels = mm / FRAME_DIAGONAL * f64::from(width).hypot(f64::from(height));
+    Estimate::new(pixels, relative * pixels)
+}
+
+/// What each unknown is taken for before anything of the person is seen. That of the pitch is for
+/// a level camera; [`Problem::usual`] knows better.
+fn priors(evidence: &Evidence<'_>) -> [Estimate; UNKNOWNS] {
+    let focal = focal_px(evidence.focal_35mm, evidence.width, evidence.height);
     let straight = |sigma: Angle| Estimate::new(0.0, sigma.radians());
     [
-        Estimate::new((focal_mm / FRAME_DIAGONAL * diagonal).ln(), focal_sigma),
+        Estimate::new(focal.value.ln(), focal.sigma / focal.value),
         DISTANCE,
         HEIGHT,
         straight(PITCH_SIGMA),
