@@ -175,6 +175,16 @@ impl Landmark {
             None => stem,
         }
     }
+
+    /// The same within a sentence, e.g. "the left shoulder joint"; a vertebra goes by its name.
+    pub fn in_words(self) -> String {
+        match self {
+            Landmark::C7 | Landmark::T4 | Landmark::T8 | Landmark::T12 | Landmark::L3 => {
+                self.words()
+            }
+            _ => format!("the {}", self.words()),
+        }
+    }
 }
 
 impl fmt::Display for Landmark {

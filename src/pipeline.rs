@@ -4,8 +4,8 @@ use crate::body::{Landmark, Side, View};
 use crate::checksum;
 use crate::estimate::Estimate;
 use crate::geometry::Angle;
-use crate::infer::{Effort, Finder, InferError, Person, Sample, Search};
-use crate::locate::{self, Doubt, Landmarks, ManualPoint, Recognised, TURNED, Turns, Wish};
+use crate::infer::{Effort, Finder, InferError, LandmarkLook, Person, Sample, Search};
+use crate::locate::{self, Doubt, Landmarks, ManualPoint, Recognised, Shown, TURNED, Turns, Wish};
 use crate::measure::Measure;
 use crate::photo::{self, Limits, Photo, PhotoError, PhotoFault};
 use crate::plumb::{self, Area, Plumb};
@@ -110,15 +110,33 @@ pub fn measure_photo(
         ));
         return Ok((record, Vec::new()));
     }
-    let Some((recognised, landmarks, stature_px)) =
-        locate_person(&person, &photo, input.wish, &input.manual)
+    let Some((recognised, samples, stature_px)) = recognise(&person.samples, &photo, input.wish)
     else {
         record.notices.push(Notice::new(
             "The person's joints could not be made out in this photo.",
         ));
         return Ok((record, Vec::new()));
     };
-    let turns = None;
+    let (photo, looks) = look_closer(
+        finder,
+        photo,
+        &input.bytes,
+        (&samples, recognised.view),
+        effort,
+    )?;
+    let landmarks = locate_person(
+        &samples,
+        &looks,
+        Shown {
+            view: recognised.view,
+            task: recognised.task,
+            size: (photo.width(), photo.height()),
+            stature: stature_px,
+        },
+        &input.manual,
+    );
+    let turns = locate::turns(&looks);
+    let turns = turns.as_ref();
     let plumb = read_plumb(&photo, &person);
     let camera = fit_camera(&photo, facts, &recognised, plumb, turns, &landmarks);
     record.view = Some(recognised.view);
@@ -201,39 +219,67 @@ fn decode(
     })
 }
 
-fn locate_person(
-    person: &Person,
+/// What the looks of the pose net show, with left and right as they are; and how many pixels tall
+/// the person would stand upright.
+fn recognise(
+    samples: &[Sample],
     photo: &Photo,
     wish: Wish,
-    manual: &[ManualPoint],
-) -> Option<(Recognised, Landmarks, f64)> {
-    let recognised = locate::recognise(&person.samples, wish)?;
-    let exchanged;
-    let samples: &[Sample] = if recognised.swapped {
-        exchanged = person
-            .samples
-            .iter()
-            .map(Sample::with_sides_exchanged)
-            .collect::<Vec<_>>();
-        &exchanged
+) -> Option<(Recognised, Vec<Sample>, f64)> {
+    let recognised = locate::recognise(samples, wish)?;
+    let samples: Vec<Sample> = if recognised.swapped {
+        samples.iter().map(Sample::with_sides_exchanged).collect()
     } else {
-        &person.samples
+        samples.to_vec()
     };
-    let size = (photo.width(), photo.height());
-    let mut landmarks = locate::combine(samples, recognised.view, recognised.task, size);
-    let stature = locate::stature_px(samples, size)?;
-    let inside: Vec<ManualPoint> = manual
-        .iter()
-        .filter(|point| is_inside(point, photo))
-        .copied()
-        .collect();
-    locate::place(&mut landmarks, &inside, stature);
-    Some((recognised, landmarks, stature))
+    let stature = locate::stature_px(&samples, (photo.width(), photo.height()))?;
+    Some((recognised, samples, stature))
 }
 
-fn is_inside(point: &ManualPoint, photo: &Photo) -> bool {
-    (0.0..=f64::from(photo.width())).contains(&point.at.x)
-        && (0.0..=f64::from(photo.height())).contains(&point.at.y)
+/// Looks at trunk and head with the landmark net. Where that needs more detail than the photo was
+/// read with, the photo is read again; the one that was looked at comes back.
+fn look_closer(
+    finder: &Finder,
+    photo: Photo,
+    bytes: &Result<Vec<u8>, String>,
+    (samples, view): (&[Sample], View),
+    effort: Effort,
+) -> Result<(Photo, Vec<LandmarkLook>), InferError> {
+    let Some(squares) = locate::squares(samples, (photo.width(), photo.height())) else {
+        return Ok((photo, Vec::new()));
+    };
+    let close_ups = finder.plan_close_ups(&squares, view, effort);
+    let photo = if photo.has_detail(close_ups.closest_look()) {
+        photo
+    } else {
+        // Should the whole photo not fit into memory, less detail is better than none.
+        decode(bytes, Photo::decode).unwrap_or(photo)
+    };
+    let looks = finder.look_closer(&photo, &close_ups)?;
+    Ok((photo, looks))
+}
+
+/// What both nets and the user say about the places of the landmarks.
+fn locate_person(
+    samples: &[Sample],
+    looks: &[LandmarkLook],
+    shown: Shown,
+    manual: &[ManualPoint],
+) -> Landmarks {
+    let mut landmarks = locate::combine(samples, shown.view, shown.task, shown.size);
+    locate::refine(&mut landmarks, looks, shown);
+    let inside: Vec<ManualPoint> = manual
+        .iter()
+        .filter(|point| is_inside(point, shown.size))
+        .copied()
+        .collect();
+    locate::place(&mut landmarks, &inside, shown.stature);
+    landmarks
+}
+
+fn is_inside(point: &ManualPoint, (width, height): (u32, u32)) -> bool {
+    (0.0..=f64::from(width)).contains(&point.at.x)
+        && (0.0..=f64::from(height)).contains(&point.at.y)
 }
 
 /// Farther from the shoulder than this part of stature, a point of neck, shoulder or upper back
@@ -255,7 +301,7 @@ fn doubtful_points(
         .iter()
         .filter_map(|point| {
             let landmark = point.landmark;
-            if !is_inside(point, photo) {
+            if !is_inside(point, (photo.width(), photo.height())) {
                 return Some(format!(
                     "The {landmark} placed by hand lies outside the photo (x {:.0}, y {:.0}; the \
                      photo is {} × {}) and was left out.",

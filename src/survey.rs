@@ -281,13 +281,15 @@ fn why(scene: &Scene<'_>, measure: Measure, side: Option<Side>) -> Unmeasured {
         .iter()
         .find_map(|landmark| seen(landmark).map(|how| (landmark, how)))
     {
-        Some((landmark, how)) => {
-            Unmeasured::because(format!("needs the {landmark}, which is {}", how.words()))
-        }
+        Some((landmark, how)) => Unmeasured::because(format!(
+            "needs {}, which is {}",
+            landmark.in_words(),
+            how.words()
+        )),
         None => {
             let names: Vec<String> = lacking.iter().map(|landmark| landmark.words()).collect();
             Unmeasured::because(format!(
-                "needs {}: not found by the pose net; it can be placed by hand",
+                "needs {}: not found by the nets; it can be placed by hand",
                 names.join(", ")
             ))
         }

@@ -111,20 +111,33 @@ impl Located {
 pub enum Evidence {
     /// The general pose net.
     PoseNet,
+    /// The net of the trade's landmarks.
+    LandmarkNet,
+    /// Both nets, each as far as it is sure.
+    BothNets,
     /// A person placed it.
     Manual,
 }
 
 impl Evidence {
+    pub const ALL: [Evidence; 4] = [
+        Evidence::PoseNet,
+        Evidence::LandmarkNet,
+        Evidence::BothNets,
+        Evidence::Manual,
+    ];
+
     pub const fn name(self) -> &'static str {
         match self {
             Evidence::PoseNet => "pose_net",
+            Evidence::LandmarkNet => "landmark_net",
+            Evidence::BothNets => "both_nets",
             Evidence::Manual => "manual",
         }
     }
 
     pub fn from_name(name: &str) -> Option<Evidence> {
-        [Evidence::PoseNet, Evidence::Manual]
+        Evidence::ALL
             .into_iter()
             .find(|evidence| evidence.name() == name)
     }

@@ -18,7 +18,10 @@ const ROOMS: [(&str, &[&str]); 22] = [
     ("photo", &["geometry"]),
     ("checksum", &[]),
     ("plumb", &["estimate", "geometry", "photo"]),
-    ("infer", &["body", "checksum", "geometry", "photo"]),
+    (
+        "infer",
+        &["body", "checksum", "estimate", "geometry", "photo"],
+    ),
     (
         "locate",
         &["body", "estimate", "geometry", "infer", "visit"],
@@ -92,6 +95,9 @@ const ONLY_IN: [(&str, &[&str]); 17] = [
 /// What rooms of plain numbers may not name: pictures, runtimes, files.
 const PURE: [&str; 5] = ["geometry", "estimate", "measure", "compare", "agree"];
 const IMPURE: [&str; 5] = ["image::", "imageproc", "ort::", "std::fs", "fs::"];
+
+/// The files that know in which order the nets give their points.
+const ORDERS: [&str; 2] = ["infer/pose_net.rs", "infer/landmark_net.rs"];
 
 const TOP_LEVEL: [&str; 9] = [
     "Cargo.toml",
@@ -395,10 +401,10 @@ fn forbidden_names(source: &Source) -> Vec<String> {
         trouble.push(format!("{at}: std::env is for main only"));
     }
     if names(&source.code, "ORDER").next().is_some()
-        && source.path != Path::new("infer/pose_net.rs")
+        && !ORDERS.map(Path::new).contains(&source.path.as_path())
     {
         trouble.push(format!(
-            "{at}: the order of the net's points is for infer/pose_net.rs only"
+            "{at}: the order of a net's points is for {ORDERS:?} only"
         ));
     }
     if source.code.contains(".unwrap()") {
@@ -442,14 +448,16 @@ fn the_table_of_rooms_has_no_circles() {
 fn nothing_is_named_outside_of_its_room() {
     let trouble: Vec<String> = sources().iter().flat_map(forbidden_names).collect();
     assert_none(&trouble);
-    let pose_net = sources()
-        .into_iter()
-        .find(|source| source.path == Path::new("infer/pose_net.rs"))
-        .expect("the pose net's decoder");
-    assert!(
-        names(&pose_net.code, "ORDER").next().is_some(),
-        "the order of points has moved"
-    );
+    for order in ORDERS {
+        let decoder = sources()
+            .into_iter()
+            .find(|source| source.path == Path::new(order))
+            .expect("a net's decoder");
+        assert!(
+            names(&decoder.code, "ORDER").next().is_some(),
+            "the order of points has moved from {order}"
+        );
+    }
 }
 
 #[test]

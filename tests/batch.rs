@@ -458,7 +458,7 @@ fn reduced_decoding_leaves_the_landmarks_where_they_are() {
     for (visit, file) in photos {
         let (bytes, truth) = twelve_megapixels(visit, file);
         let reduced = Photo::decode_reduced(&bytes, Limits::default()).expect("a photo");
-        assert_eq!(reduced.upright().dimensions(), (375, 500));
+        assert_eq!(reduced.upright().dimensions(), (750, 1000));
         assert_eq!((reduced.width(), reduced.height()), (3000, 4000));
         let whole = Photo::decode(&bytes, Limits::default()).expect("a photo");
         let points = |photo: &Photo| {

@@ -322,12 +322,12 @@ fn every_orientation_comes_out_upright_from_every_kind_of_file() {
 #[test]
 fn a_reduced_photo_has_everything_where_the_whole_one_has_it() {
     use image::metadata::Orientation;
-    let (width, height) = (1003, 2006);
-    let (x, y) = (310.5, 1420.5);
+    let (width, height) = (2005, 4010);
+    let (x, y) = (620.5, 2840.5);
     let upright = RgbImage::from_fn(width, height, |column, row| {
         let off = (f64::from(column) + 0.5 - x).hypot(f64::from(row) + 0.5 - y);
         // A soft disc: no edge for a decoder to treat in its own way.
-        let value = (255.0 * (1.0 - off / 120.0).clamp(0.0, 1.0)) as u8;
+        let value = (255.0 * (1.0 - off / 240.0).clamp(0.0, 1.0)) as u8;
         Rgb([value; 3])
     });
     for orientation in 1..=8 {
@@ -343,9 +343,10 @@ fn a_reduced_photo_has_everything_where_the_whole_one_has_it() {
         let bytes = jpeg(&stored.into_rgb8(), block);
         let photo = Photo::decode_reduced(&bytes, Limits::default()).unwrap();
         assert_eq!((photo.width(), photo.height()), (width, height));
-        assert_eq!(photo.upright().width(), 251, "halved twice");
-        let map = Map::square(128.0, Point::new(300.0, 1400.0), 512.0, Angle::ZERO, false).unwrap();
-        let crop = photo.crop(&map, 128);
+        assert_eq!(photo.upright().width(), 502, "halved twice");
+        let map =
+            Map::square(256.0, Point::new(600.0, 2800.0), 1024.0, Angle::ZERO, false).unwrap();
+        let crop = photo.crop(&map, 256);
         let (mut mass, mut sum) = (0.0, (0.0, 0.0));
         for (column, row, pixel) in crop.enumerate_pixels() {
             let at = map.apply(Point::new(f64::from(column) + 0.5, f64::from(row) + 0.5));
@@ -363,10 +364,10 @@ fn a_reduced_photo_has_everything_where_the_whole_one_has_it() {
 fn a_reduced_photo_knows_what_it_lacks() {
     let picture = RgbImage::from_pixel(3000, 4000, Rgb([90; 3]));
     let reduced = Photo::decode_reduced(&jpeg(&picture, Vec::new()), Limits::default()).unwrap();
-    assert_eq!(reduced.upright().dimensions(), (375, 500));
-    // A square of 2000 pixels looked at in 256, and one of 1000.
-    assert!(reduced.has_detail(2000.0 / 256.0));
-    assert!(!reduced.has_detail(1000.0 / 256.0));
+    assert_eq!(reduced.upright().dimensions(), (750, 1000));
+    // A square of 1000 pixels looked at in 256, and one of 500.
+    assert!(reduced.has_detail(1000.0 / 256.0));
+    assert!(!reduced.has_detail(500.0 / 256.0));
     let whole = Photo::decode(&jpeg(&picture, Vec::new()), Limits::default()).unwrap();
     assert!(whole.has_detail(0.5));
 }

@@ -4,10 +4,10 @@
 //! `visit.json` and a `truth.json` (made by `scripts/people/`) and prints, for each landmark and
 //! measure, the error against the truth, its bias, and how often it lies within the stated error.
 //! `--readme FILE` measures one truth set of two cameras instead, and puts its table into FILE.
-//! `--each` also prints every reading, `--table` the rows of `locate::accuracy`, `--heavy` uses the
-//! heavy pose net, `--quick` looks once and tells how far that is from looking six times. With
-//! `ORT_DYLIB_PATH` set, that ONNX Runtime runs the nets.
-//! The figures in `locate::accuracy`, `scale::stature` and README come from here.
+//! `--each` also prints every reading, `--heavy` uses the heavy pose net, `--quick` looks as often as
+//! a batch does. `--table` prints nothing of that, but each net by itself: the rows of
+//! `locate::accuracy` and `locate::landmark_accuracy`. With `ORT_DYLIB_PATH` set, that ONNX Runtime
+//! runs the nets. The figures in `locate`, `scale::stature` and README come from here.
 
 use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};
@@ -31,16 +31,6 @@ impl Errors {
         self.cases.push((error, sigma));
     }
 
-    fn mean(&self) -> f64 {
-        self.cases.iter().map(|c| c.0).sum::<f64>() / self.cases.len() as f64
-    }
-
-    fn spread(&self) -> f64 {
-        let mean = self.mean();
-        let squares: f64 = self.cases.iter().map(|c| (c.0 - mean).powi(2)).sum();
-        (squares / (self.cases.len() as f64 - 1.0).max(1.0)).sqrt()
-    }
-
     fn line(&self) -> String {
         let n = self.cases.len() as f64;
         let mean = |of: &dyn Fn(&(f64, f64)) -> f64| self.cases.iter().map(of).sum::<f64>() / n;
@@ -59,6 +49,7 @@ impl Errors {
     }
 }
 
+mod nets;
 mod perspective;
 mod table;
 mod truth;
@@ -105,13 +96,14 @@ fn main() {
     ))
     .expect("a runtime");
     let finder = Finder::load(runtime, kind, 1, 2).expect("the nets");
+    if !table.is_empty() {
+        return nets::print(&finder, &folders);
+    }
 
     let mut landmarks: BTreeMap<String, Errors> = BTreeMap::new();
-    let mut raw: BTreeMap<(&str, &str, String), [Errors; 2]> = BTreeMap::new();
     let mut measures: BTreeMap<String, Errors> = BTreeMap::new();
     let mut camera: BTreeMap<&str, Errors> = BTreeMap::new();
     let mut pixels: Vec<f64> = Vec::new();
-    let mut apart: BTreeMap<(&str, &str, String), Errors> = BTreeMap::new();
     let (mut photos, mut unfound, mut confused, mut lacking) = (0, 0, 0, 0);
     for folder in folders {
         let truth: Value = json(&folder.join("truth.json"));
@@ -212,12 +204,6 @@ fn main() {
             // Errors in thousandths of stature: forward or outward, and down.
             let per_mille = 1000.0 * 1000.0 * truth["camera"]["distance_m"].as_f64().unwrap()
                 / (truth["camera"]["focal_px"].as_f64().unwrap() * stature);
-            let thorough = (effort == Effort::Quick).then(|| {
-                let (record, _) =
-                    pipeline::measure_photo(&finder, &facts, &input, Effort::Thorough)
-                        .expect("nets");
-                record.landmarks
-            });
             for (landmark, located) in &record.landmarks {
                 let want = &truth["landmarks"][landmark.name()];
                 let (Some(x), Some(y)) = (want["x"].as_f64(), want["y"].as_f64()) else {
@@ -230,30 +216,12 @@ fn main() {
                 };
                 let stem = landmark.name().replace("_left", "").replace("_right", "");
                 let away = away(view, *landmark);
-                let given = accuracy::of(*landmark, view, record.task.expect("a task"));
-                let uncorrected = [
-                    away * (located.at.x - x) * per_mille + 1000.0 * given.offset[0],
-                    (located.at.y - y) * per_mille + 1000.0 * given.offset[1],
-                ];
-                if which != "far" {
-                    let key = (view.name(), task, stem.clone());
-                    let errors = raw.entry(key).or_default();
-                    for axis in 0..2 {
-                        errors[axis].push(uncorrected[axis], 0.0);
-                    }
-                }
                 let key = format!("{:5} {task:5} {stem} {which}", view.name());
                 let sigma = located.sigma_px() * per_mille;
                 let errors = [
                     ("away", away * (located.at.x - x) * per_mille),
                     ("down", (located.at.y - y) * per_mille),
                 ];
-                if let Some(other) = thorough.as_ref().and_then(|all| all.get(landmark)) {
-                    let errors = apart.entry((view.name(), task, stem.clone())).or_default();
-                    for off in [located.at.x - other.at.x, located.at.y - other.at.y] {
-                        errors.push(off * per_mille, 0.0);
-                    }
-                }
                 pixels.push((located.at.x - x).hypot(located.at.y - y));
                 for (axis, error) in errors {
                     landmarks
@@ -299,30 +267,9 @@ fn main() {
         pixels.iter().sum::<f64>() / pixels.len() as f64,
         pixels.len()
     );
-    if effort == Effort::Quick {
-        println!("\none look minus the thorough ones, thousandths of stature in each coordinate");
-        for ((view, task, stem), errors) in &apart {
-            println!("{view:5} {task:5} {stem:14} {}", errors.line());
-        }
-    }
     println!("\nlandmarks, thousandths of stature");
     for (key, errors) in &landmarks {
         println!("{key:44} {}", errors.line());
-    }
-    if !table.is_empty() {
-        println!(
-            "\nnet minus truth before correction, for locate::accuracy: mean and spread, away and down"
-        );
-        for ((view, task, stem), [away, down]) in &raw {
-            println!(
-                "{view:5} {task:5} {stem:14} [{:.1}, {:.1}], [{:.1}, {:.1}]  n {}",
-                away.mean(),
-                down.mean(),
-                away.spread(),
-                down.spread(),
-                away.cases.len()
-            );
-        }
     }
     println!("\ncamera");
     for (key, errors) in &camera {

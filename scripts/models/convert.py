@@ -233,9 +233,18 @@ def main() -> None:
         (args.out / model.file).write_bytes(data)
         entries.append(manifest_entry(model, data))
         print(f"{model.file}: {len(data)} bytes, sha256 {sha256(data)}")
-    manifest = {"schema": SCHEMA, "models": entries}
-    text = json.dumps(manifest, indent=2)
-    (args.out / "manifest.json").write_text(text + "\n")
+    file = args.out / "manifest.json"
+    manifest = {"schema": SCHEMA, "models": entries + others(file)}
+    file.write_text(json.dumps(manifest, indent=2) + "\n")
+
+
+def others(manifest: Path) -> list[dict]:
+    """Entries of a manifest that is there already for models that are not made here."""
+    if not manifest.exists():
+        return []
+    made_here = {model.name for model in MODELS}
+    models = json.loads(manifest.read_text())["models"]
+    return [entry for entry in models if entry["name"] not in made_here]
 
 
 if __name__ == "__main__":

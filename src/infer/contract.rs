@@ -9,6 +9,7 @@ const MANIFEST: &str = include_str!("../../models/manifest.json");
 const PERSON_DETECTOR: &[u8] = include_bytes!("../../models/person_detector.onnx");
 const POSE_FULL: &[u8] = include_bytes!("../../models/pose_full.onnx");
 const POSE_HEAVY: &[u8] = include_bytes!("../../models/pose_heavy.onnx");
+const LANDMARKS: &[u8] = include_bytes!("../../models/landmarks.onnx");
 
 /// Which pose net looks for the joints.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
@@ -36,7 +37,10 @@ pub struct ModelSpec {
     pub licence: String,
     pub source: Source,
     pub input: Input,
-    pub outputs: Vec<Output>,
+    /// What it takes besides the picture, in this order.
+    #[serde(default)]
+    pub further_inputs: Vec<Numbers>,
+    pub outputs: Vec<Numbers>,
 }
 
 #[derive(Clone, Debug, Deserialize)]
@@ -62,8 +66,9 @@ impl Input {
     }
 }
 
+/// Plain numbers that a net takes or gives.
 #[derive(Clone, Debug, Deserialize)]
-pub struct Output {
+pub struct Numbers {
     pub name: String,
     pub shape: Vec<usize>,
 }
@@ -123,6 +128,11 @@ impl Manifest {
         }
     }
 
+    /// The landmark net, its bytes checked against its checksum.
+    pub fn landmark_net(&self) -> Result<(&ModelSpec, &'static [u8]), ContractError> {
+        self.checked("landmarks", LANDMARKS)
+    }
+
     fn checked(
         &self,
         name: &'static str,
@@ -155,6 +165,7 @@ mod tests {
         manifest.person_detector().unwrap();
         manifest.pose_net(PoseNetKind::Full).unwrap();
         manifest.pose_net(PoseNetKind::Heavy).unwrap();
+        manifest.landmark_net().unwrap();
     }
 
     #[test]

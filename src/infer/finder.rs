@@ -87,9 +87,10 @@ impl Person {
 /// How much work a photo is given.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Effort {
-    /// One look at the person, and none for anybody else: for thousands of photos.
+    /// One look of the pose net at the person and two of the landmark net, none for anybody else:
+    /// for thousands of photos.
     Quick,
-    /// Six looks, and a search for everybody else, whose faces are to be covered.
+    /// Six looks of each, and a search for everybody else, whose faces are to be covered.
     Thorough,
 }
 
@@ -107,6 +108,7 @@ pub struct Search {
 pub struct Finder {
     detector: Net,
     pose: Net,
+    pub(super) landmarks: Net,
 }
 
 /// A square of the photo in which a person is looked at.
@@ -159,13 +161,20 @@ impl Finder {
         let manifest = Manifest::built_in()?;
         let (detector, detector_bytes) = manifest.person_detector()?;
         let (pose, pose_bytes) = manifest.pose_net(kind)?;
-        let (detector, pose) = rayon::join(
+        let (landmarks, landmark_bytes) = manifest.landmark_net()?;
+        let (detector, (pose, landmarks)) = rayon::join(
             || Net::load(runtime, detector, detector_bytes, photos),
-            || Net::load(runtime, pose, pose_bytes, looks),
+            || {
+                rayon::join(
+                    || Net::load(runtime, pose, pose_bytes, looks),
+                    || Net::load(runtime, landmarks, landmark_bytes, looks),
+                )
+            },
         );
         Ok(Finder {
             detector: detector?,
             pose: pose?,
+            landmarks: landmarks?,
         })
     }
 
@@ -263,7 +272,7 @@ impl Finder {
         for extent in covered {
             extent.cover(&mut picture, &map.inverse());
         }
-        let found = self.detector.run(&picture, |tensors| {
+        let found = self.detector.run(&picture, &[], |tensors| {
             let flat = |name: &str, columns: usize| {
                 tensors[name]
                     .view()
@@ -309,7 +318,7 @@ impl Finder {
         Ok(Seen {
             pose: self
                 .pose
-                .run(&photo.crop(&photo_from_crop, size), decoded)?,
+                .run(&photo.crop(&photo_from_crop, size), &[], decoded)?,
             photo_from_crop,
             turn,
             mirrored: look.mirrored,

@@ -67,19 +67,27 @@ impl Net {
         self.spec.input.size()
     }
 
-    /// Runs one picture and hands the outputs to `read`. Waits for a free session when all are
-    /// busy.
+    /// Runs one picture, with the further inputs that the net's contract names, and hands the
+    /// outputs to `read`. Waits for a free session when all are busy.
     pub fn run<T>(
         &self,
         picture: &RgbImage,
+        further: &[&[f32]],
         read: impl FnOnce(&Tensors<'_>) -> T,
     ) -> Result<T, InferError> {
         let input = self.tensor(picture);
-        let view = TensorRef::from_array_view(&input)
-            .map_err(|error| failed(&self.spec, "fed", &error))?;
+        let fed = |error: ort::Error| failed(&self.spec, "fed", &error);
+        let mut inputs = ort::inputs![
+            self.spec.input.name.as_str() => TensorRef::from_array_view(&input).map_err(fed)?
+        ];
+        assert_eq!(further.len(), self.spec.further_inputs.len());
+        for (numbers, values) in self.spec.further_inputs.iter().zip(further) {
+            let tensor = TensorRef::from_array_view((numbers.shape.clone(), *values));
+            inputs.push((numbers.name.as_str().into(), tensor.map_err(fed)?.into()));
+        }
         let mut session = self.free_session();
         let outputs = session
-            .run(ort::inputs![self.spec.input.name.as_str() => view])
+            .run(inputs)
             .map_err(|error| failed(&self.spec, "run", &error))?;
         let tensors = self
             .spec
@@ -149,11 +157,13 @@ fn check_names(spec: &ModelSpec, session: &Session) -> Result<(), InferError> {
             .collect()
     };
     let inputs = names(session.inputs());
-    if inputs != [spec.input.name.clone()] {
+    let further = spec.further_inputs.iter().map(|numbers| &numbers.name);
+    let expected: Vec<&String> = std::iter::once(&spec.input.name).chain(further).collect();
+    if !inputs.iter().eq(expected.iter().copied()) {
         return Err(ContractError::Shape {
             name: spec.name.clone(),
             part: "inputs".to_owned(),
-            expected: spec.input.name.clone(),
+            expected: expected.into_iter().cloned().collect::<Vec<_>>().join(", "),
             got: inputs.join(", "),
         }
         .into());

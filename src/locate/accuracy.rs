@@ -49,7 +49,7 @@ pub fn away_sign(view: View, side: Option<Side>) -> f64 {
 }
 
 /// How far one look lies from the mean of six in each coordinate, in parts of stature: root mean
-/// square over the photos of the calibration (`scripts/accuracy --quick`).
+/// square over the photos of the calibration (`scripts/accuracy --table`).
 pub fn look_wander(landmark: Landmark, view: View, task: Task) -> f64 {
     let per_mille = match (view, task, landmark) {
         (View::Side(_), Task::Reach, Landmark::Elbow(_)) => 9.2,

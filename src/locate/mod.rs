@@ -1,40 +1,48 @@
 //! From several looks at a person to landmarks with an error, a view and a task.
 //!
+//! [`combine`] gives what the pose net sees; [`refine`] joins it with what the landmark net sees in
+//! the [`squares`] around trunk and head.
+//!
 //! # Honest scope
-//! A landmark's covariance holds how much the net's points wander between looks and the net's
-//! measured accuracy ([`accuracy`]). It can't know what clothes hide, nor that a whole arm was
-//! taken for the other one; [`recognise`] looks for signs of that and says so.
+//! A landmark's covariance holds how much a net's points wander between looks and the net's
+//! measured accuracy ([`accuracy`], [`landmark_accuracy`]). It can't know what clothes hide, nor
+//! that a whole arm was taken for the other one; [`recognise`] and [`refine`] look for signs of
+//! that and say so.
 
 pub mod accuracy;
+mod close_up;
+mod fuse;
+pub mod landmark_accuracy;
 mod manual;
+mod plausible;
 mod recognise;
+mod refine;
 
 use std::collections::BTreeMap;
 
 use nalgebra::{Matrix2, Vector2};
 
+pub use close_up::{Seen, Turns, combine as combine_close_ups, squares, turns};
 pub use manual::{ManualPoint, place};
 pub use recognise::{Doubt, Recognised, TURNED, Wish, WishedView, recognise};
+pub use refine::{Shown, refine};
 
 use crate::body::{Landmark, Side, Task, View};
-use crate::estimate::Estimate;
 use crate::geometry::{Angle, Photo, Point, Vector};
 use crate::infer::{Sample, SeenPoint};
 use crate::visit::{Evidence, FaceCircle, Located};
-
-/// How far trunk and head are turned from the exact view, radians, as they look along the ray to
-/// the body's middle: positive when the end that points to the photo's right is turned away.
-#[derive(Clone, Copy, Debug, PartialEq)]
-pub struct Turns {
-    pub trunk: Estimate,
-    pub head: Estimate,
-}
 
 /// A landmark that the looks did not show well enough.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Missing {
     OutsidePhoto,
     Hidden,
+    /// Seen, but its place has too large an error.
+    Unsure,
+    /// The two nets see it in different places.
+    Disputed,
+    /// It lies where no body has it.
+    Implausible,
 }
 
 impl Missing {
@@ -42,6 +50,9 @@ impl Missing {
         match self {
             Missing::OutsidePhoto => "outside the photo",
             Missing::Hidden => "hidden",
+            Missing::Unsure => "too unclear to place",
+            Missing::Disputed => "placed differently by the two nets",
+            Missing::Implausible => "not where a body has it",
         }
     }
 }
@@ -51,6 +62,21 @@ impl Missing {
 pub struct Landmarks {
     pub found: BTreeMap<Landmark, Located>,
     pub missing: BTreeMap<Landmark, Missing>,
+}
+
+impl Landmarks {
+    fn put(&mut self, landmark: Landmark, outcome: Result<Located, Missing>) {
+        match outcome {
+            Ok(located) => {
+                self.missing.remove(&landmark);
+                self.found.insert(landmark, located);
+            }
+            Err(missing) => {
+                self.found.remove(&landmark);
+                self.missing.insert(landmark, missing);
+            }
+        }
+    }
 }
 
 /// Below this mean probability a landmark counts as not seen.
@@ -68,16 +94,17 @@ pub fn combine(samples: &[Sample], view: View, task: Task, size: (u32, u32)) -> 
     };
     let names: Vec<Landmark> = samples[0].points.keys().copied().collect();
     for landmark in names {
-        match one(samples, landmark, (view, task), size, stature) {
-            Ok(located) => {
-                landmarks.found.insert(landmark, located);
-            }
-            Err(missing) => {
-                landmarks.missing.insert(landmark, missing);
-            }
-        }
+        let outcome = one(samples, landmark, (view, task), size, stature);
+        landmarks.put(landmark, outcome);
     }
     landmarks
+}
+
+/// Whether a point lies in a photo of that size, clear of its edge.
+fn is_inside(at: Point<Photo>, size: (u32, u32)) -> bool {
+    let (width, height) = (f64::from(size.0), f64::from(size.1));
+    let margin = EDGE * width.max(height);
+    (margin..=width - margin).contains(&at.x) && (margin..=height - margin).contains(&at.y)
 }
 
 /// Mean position over the looks, if they show the landmark inside the photo.
@@ -94,11 +121,7 @@ fn mean_position(
         seen.iter().map(|point| of(point)).sum::<f64>() / seen.len() as f64
     };
     let at = Point::<Photo>::new(mean_of(|p| p.at.x), mean_of(|p| p.at.y));
-    let (width, height) = (f64::from(size.0), f64::from(size.1));
-    let margin = EDGE * width.max(height);
-    let inside =
-        (margin..=width - margin).contains(&at.x) && (margin..=height - margin).contains(&at.y);
-    if !inside || mean_of(|p| p.presence) < LEAST_PRESENCE {
+    if !is_inside(at, size) || mean_of(|p| p.presence) < LEAST_PRESENCE {
         return Err(Missing::OutsidePhoto);
     }
     if mean_of(|p| p.visibility) < LEAST_VISIBILITY {

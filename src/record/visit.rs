@@ -344,7 +344,7 @@ impl TryFrom<PhotoFile> for PhotoRecord {
                     wrong(
                         "evidence",
                         format!("{:?}", l.evidence),
-                        "pose_net or manual",
+                        Evidence::ALL.map(Evidence::name).join(" or "),
                     )
                 })?;
                 let [xx, xy, yy] = l.covariance;

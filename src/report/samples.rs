@@ -108,7 +108,7 @@ fn without(measure: Measure, side: Option<Side>, photo: &str, reason: &str) -> R
     }
 }
 
-pub(crate) const C7_REASON: &str = "needs C7: not found by the pose net";
+pub(crate) const C7_REASON: &str = "needs C7: not found by the nets";
 pub(crate) const HAND_REASON: &str = "needs the right wrist, which is outside the photo";
 pub(crate) const HOSTILE: &str = "<script>alert(\"x\")</script>";
 

@@ -66,7 +66,7 @@ struct ReasonEntry {
     lone: Vec<(Measure, Option<Side>, String)>,
 }
 
-const NEEDS_BONE: &str = "These need bony points that the program does not find by itself: C7 \
+const NEEDS_BONE: &str = "These need bony points that were not found: C7 \
                           (at the base of the neck), the acromion, T4, T8 or T12.";
 const PLACE_BONE: &str = "Place the points by hand and save each visit: tragus measure VISIT \
                           --landmarks POINTS.json --save VISIT/record.json; then compare the \

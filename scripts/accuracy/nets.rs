@@ -1,0 +1,243 @@
+//! What each net says by itself, against the truth: the figures of `locate::accuracy` and
+//! `locate::landmark_accuracy`.
+
+use std::collections::BTreeMap;
+use std::path::{Path, PathBuf};
+
+use nalgebra::Matrix2;
+use rayon::prelude::*;
+use serde_json::Value;
+use tragus::body::Landmark;
+use tragus::estimate::Estimate;
+use tragus::geometry::Point;
+use tragus::infer::{Effort, Finder, Sample};
+use tragus::locate::{self, Wish, accuracy, landmark_accuracy};
+use tragus::photo::{Limits, Photo};
+
+use super::{json, text};
+
+/// One landmark of one photo: net minus truth in thousandths of stature, forward or outward and
+/// down, before any offset is taken away; and how unsure the net said it was.
+struct Miss {
+    off: [f64; 2],
+    sigma: [f64; 2],
+}
+
+/// View, task and landmark without its side.
+type Key = String;
+
+struct Turned {
+    error: f64,
+    sigma: f64,
+}
+
+#[derive(Default)]
+struct Found {
+    pose: Vec<(Key, Miss)>,
+    /// How far one look of the pose net lies from all of them.
+    wander: Vec<(Key, [f64; 2])>,
+    landmarks: Vec<(Key, Miss)>,
+    turns: Vec<(Key, Turned)>,
+}
+
+/// Prints, for each net, landmark, view and task, the offset, what is left of the error, and the
+/// factor that makes the stated sigma hold; how one look of the pose net wanders; and the same of
+/// the landmark net's turns.
+pub fn print(finder: &Finder, folders: &[PathBuf]) {
+    let photos: Vec<(PathBuf, Value)> = folders
+        .iter()
+        .flat_map(|folder| {
+            let truth = json(&folder.join("truth.json"));
+            let shared = truth["stature_mm"].clone();
+            let photos = truth["photos"].as_object().expect("photos").clone();
+            photos.into_iter().map(move |(file, mut truth)| {
+                if truth["stature_mm"].is_null() {
+                    truth["stature_mm"] = shared.clone();
+                }
+                (folder.join(file), truth)
+            })
+        })
+        .filter(|(_, truth)| !text(&truth["view"]).is_empty())
+        .collect();
+    let found: Vec<Found> = photos
+        .par_iter()
+        .map(|(path, truth)| of_photo(finder, path, truth).unwrap_or_default())
+        .collect();
+    let (mut pose, mut wander) = (BTreeMap::new(), BTreeMap::new());
+    let (mut landmarks, mut turns) = (BTreeMap::new(), BTreeMap::new());
+    for photo in found {
+        gather(&mut pose, photo.pose);
+        gather(&mut wander, photo.wander);
+        gather(&mut landmarks, photo.landmarks);
+        gather(&mut turns, photo.turns);
+    }
+    println!("\nthe pose net by itself, thousandths of stature: away and down");
+    for (key, misses) in &pose {
+        println!("{key:32} {}", line(misses));
+    }
+    println!("\none look of the pose net minus six, thousandths of stature in each coordinate");
+    for (key, offs) in &wander {
+        println!("{key:32} {:.1}", root_mean_square(offs.as_flattened()));
+    }
+    println!("\nthe landmark net by itself, thousandths of stature: away and down");
+    for (key, misses) in &landmarks {
+        println!("{key:32} {}", line(misses));
+    }
+    println!("\nturns, degrees");
+    for (key, all) in &turns {
+        let errors: Vec<f64> = all.iter().map(|turned| turned.error.to_degrees()).collect();
+        let ratios: Vec<f64> = all
+            .iter()
+            .map(|turned| turned.error / turned.sigma)
+            .collect();
+        println!(
+            "{key:32} n {:3}  bias {:+.2}  mean |e| {:.2}  sigma {:.2}  factor {:.2}",
+            all.len(),
+            mean(&errors),
+            mean(&errors.iter().map(|e| e.abs()).collect::<Vec<_>>()),
+            mean(&all.iter().map(|t| t.sigma.to_degrees()).collect::<Vec<_>>()),
+            root_mean_square(&ratios),
+        );
+    }
+}
+
+fn gather<T>(groups: &mut BTreeMap<Key, Vec<T>>, found: Vec<(Key, T)>) {
+    for (key, one) in found {
+        groups.entry(key).or_default().push(one);
+    }
+}
+
+/// Nothing where nobody was found or the view was taken for another.
+fn of_photo(finder: &Finder, path: &Path, truth: &Value) -> Option<Found> {
+    let bytes = std::fs::read(path).expect("a photo");
+    let photo = Photo::decode(&bytes, Limits::default()).ok()?;
+    let size = (photo.width(), photo.height());
+    let search = finder.search(&photo, Effort::Thorough).expect("nets");
+    let mut samples = search.person?.samples;
+    let recognised = locate::recognise(&samples, Wish::default())?;
+    let (view, task) = (recognised.view, recognised.task);
+    let near = view.near_side().map_or("", tragus::body::Side::name);
+    if (view.name(), near) != (text(&truth["view"]), text(&truth["side"])) {
+        return None;
+    }
+    if recognised.swapped {
+        samples = samples.iter().map(Sample::with_sides_exchanged).collect();
+    }
+    let stature = locate::stature_px(&samples, size)?;
+    let squares = locate::squares(&samples, size)?;
+    let close_ups = finder.plan_close_ups(&squares, view, Effort::Thorough);
+    let looks = finder.look_closer(&photo, &close_ups).expect("nets");
+    let pose = locate::combine(&samples, view, task, size);
+    let one_look = locate::combine(&samples[..1], view, task, size);
+
+    let camera = |name: &str| truth["camera"][name].as_f64();
+    let per_mille =
+        1e6 * camera("distance_m")? / (camera("focal_px")? * truth["stature_mm"].as_f64()?);
+    let mut found = Found::default();
+    for landmark in Landmark::all() {
+        let want = &truth["landmarks"][landmark.name()];
+        let (Some(x), Some(y)) = (want["x"].as_f64(), want["y"].as_f64()) else {
+            continue;
+        };
+        if view.near_side().is_some() && landmark.side().is_some_and(|side| side.name() != near) {
+            continue;
+        }
+        let stem = landmark.name().replace("_left", "").replace("_right", "");
+        let key = format!("{:5} {:5} {stem}", view.name(), task.name());
+        let away = accuracy::away_sign(view, landmark.side());
+        let miss = |at: Point<_>, covariance: Matrix2<f64>, offset: [f64; 2], factor: f64| Miss {
+            off: [
+                away * (at.x - x) * per_mille + 1000.0 * offset[0],
+                (at.y - y) * per_mille + 1000.0 * offset[1],
+            ],
+            sigma: [0, 1].map(|axis| covariance[(axis, axis)].sqrt() * per_mille / factor),
+        };
+        if let Some(located) = pose.found.get(&landmark) {
+            let given = accuracy::of(landmark, view, task).offset;
+            let miss = miss(located.at, located.covariance, given, 1.0);
+            found.pose.push((key.clone(), miss));
+            if let Some(one) = one_look.found.get(&landmark) {
+                let off = one.at - located.at;
+                let off = [off.x * per_mille, off.y * per_mille];
+                found.wander.push((key.clone(), off));
+            }
+        }
+        if let Some(seen) = locate::combine_close_ups(&looks, landmark, (view, task), stature) {
+            let given = landmark_accuracy::of(landmark, view, task);
+            let miss = miss(seen.at, seen.covariance, given.offset, given.factor);
+            found.landmarks.push((key, miss));
+        }
+    }
+    if let (Some(turns), Some((trunk, head))) = (locate::turns(&looks), true_turns(truth)) {
+        let mut push = |name: &str, got: Estimate, want: f64| {
+            found.turns.push((
+                format!("{:5} {:5} {name}", view.name(), task.name()),
+                Turned {
+                    error: got.value - want,
+                    sigma: got.sigma / landmark_accuracy::TURN_FACTOR,
+                },
+            ));
+        };
+        push("trunk", turns.trunk, trunk);
+        push("head", turns.head, head);
+    }
+    Some(found)
+}
+
+/// The turns of trunk and head as they appear along the ray to the middle of the body, radians.
+fn true_turns(truth: &Value) -> Option<(f64, f64)> {
+    let (camera, body) = (&truth["camera"], &truth["body"]);
+    let turn = camera["turn_deg"].as_f64()?.to_radians();
+    let middle: Vec<f64> = ["shoulder_joint", "hip_joint"]
+        .iter()
+        .flat_map(|joint| ["left", "right"].map(|side| format!("{joint}_{side}")))
+        .map(|name| truth["landmarks"][name]["x"].as_f64())
+        .collect::<Option<_>>()?;
+    let off = mean(&middle) - truth["width"].as_f64()? / 2.0;
+    let azimuth = (off / camera["focal_px"].as_f64()?).atan();
+    let across = |axis: usize| {
+        Some(body["tragus_left"][axis].as_f64()? - body["tragus_right"][axis].as_f64()?)
+    };
+    // Forward and left: whoever turns the head to the left has the left ear farther back.
+    let of_head = (-across(0)?).atan2(across(1)?);
+    Some((turn + azimuth, turn + of_head + azimuth))
+}
+
+fn line(misses: &[Miss]) -> String {
+    let of = |axis: usize| -> Vec<f64> { misses.iter().map(|miss| miss.off[axis]).collect() };
+    let offset = [mean(&of(0)), mean(&of(1))];
+    let left: Vec<[f64; 2]> = misses
+        .iter()
+        .map(|miss| std::array::from_fn(|axis| miss.off[axis] - offset[axis]))
+        .collect();
+    let spread =
+        |axis: usize| root_mean_square(&left.iter().map(|off| off[axis]).collect::<Vec<_>>());
+    let ratios: Vec<f64> = left
+        .iter()
+        .zip(misses)
+        .flat_map(|(off, miss)| [off[0] / miss.sigma[0], off[1] / miss.sigma[1]])
+        .collect();
+    let mut sizes: Vec<f64> = ratios.iter().map(|ratio| ratio.abs()).collect();
+    sizes.sort_by(f64::total_cmp);
+    // Half of a normal distribution lies within 0.674 sigmas.
+    let by_median = sizes[sizes.len() / 2] / 0.674;
+    format!(
+        "[{:+.1}, {:+.1}], [{:.1}, {:.1}]  said [{:.1}, {:.1}]  factor {:.2}, by the median {by_median:.2}  n {}",
+        offset[0],
+        offset[1],
+        spread(0),
+        spread(1),
+        mean(&misses.iter().map(|miss| miss.sigma[0]).collect::<Vec<_>>()),
+        mean(&misses.iter().map(|miss| miss.sigma[1]).collect::<Vec<_>>()),
+        root_mean_square(&ratios),
+        misses.len(),
+    )
+}
+
+fn mean(values: &[f64]) -> f64 {
+    values.iter().sum::<f64>() / values.len() as f64
+}
+
+fn root_mean_square(values: &[f64]) -> f64 {
+    mean(&values.iter().map(|value| value * value).collect::<Vec<_>>()).sqrt()
+}

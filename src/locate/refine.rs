@@ -1,0 +1,403 @@
+//! Puts what the landmark net sees beside what the pose net sees, and holds both against each
+//! other and against a body.
+//!
+//! What fails here is missing with a reason, not guessed: a measure without a number is better
+//! than one with a wrong number.
+
+use std::collections::BTreeMap;
+
+use nalgebra::{Matrix2, Vector2};
+
+use super::close_up::{self, Seen};
+use super::fuse::{self, Placed};
+use super::{Landmarks, Missing, is_inside, plausible};
+use crate::body::{Landmark, Task, View};
+use crate::infer::LandmarkLook;
+use crate::visit::{Evidence, Located};
+
+/// Below this probability a landmark that the landmark net alone knows counts as hidden.
+const LEAST_VISIBILITY: f64 = 0.3;
+/// Squared distance, in units of their errors, beyond which the two nets do not mean one place: as
+/// far comes about once in a thousand times.
+const DISPUTED: f64 = 13.8;
+/// With more of the anchors in dispute than this part, the landmark net looked at something else.
+const MOST_DISPUTED: f64 = 1.0 / 3.0;
+
+/// Points that both nets know well enough to be held against each other: the general net knows
+/// them on real people, who may differ from those that the landmark net learnt from.
+const fn is_anchor(landmark: Landmark) -> bool {
+    use Landmark::{EyeOuter, ShoulderJoint, Tragus};
+    matches!(landmark, Tragus(_) | EyeOuter(_) | ShoulderJoint(_))
+}
+
+/// Joints that the general net knows too. Where the landmark net disagrees the general one is
+/// taken, with the distance as a further error.
+const fn is_limb(landmark: Landmark) -> bool {
+    use Landmark::{Elbow, HipJoint, Wrist};
+    matches!(landmark, Elbow(_) | Wrist(_) | HipJoint(_))
+}
+
+/// The largest error, in parts of stature along its longest axis, with which a landmark still
+/// counts as found; `None` for joints, whose error goes into the measure as it is.
+const fn most_sigma(landmark: Landmark) -> Option<f64> {
+    use Landmark::*;
+    match landmark {
+        // 2 cm of 1.65 m: then the craniovertebral angle is off by 8°.
+        Tragus(_) | EyeOuter(_) | C7 | Chin | SternalNotch => Some(0.012),
+        Acromion(_) => Some(0.015),
+        T4 | T8 | T12 | L3 => Some(0.020),
+        Trochanter(_) => Some(0.025),
+        Nose | Mouth(_) | ShoulderJoint(_) | Elbow(_) | Wrist(_) | HipJoint(_) | Knee(_)
+        | Ankle(_) | Heel(_) | Toe(_) => None,
+    }
+}
+
+/// Whether a landmark can be seen from there at all. The landmark net gives each a place in every
+/// view, the hidden ones by guess.
+fn is_shown(landmark: Landmark, view: View) -> bool {
+    use Landmark::*;
+    match view {
+        View::Side(near) => landmark.side().is_none_or(|side| side == near),
+        View::Front => !matches!(landmark, C7 | T4 | T8 | T12 | L3),
+        View::Back => !matches!(landmark, EyeOuter(_) | Chin | SternalNotch),
+        View::Oblique(_) => false,
+    }
+}
+
+/// The photo as far as it matters here.
+#[derive(Clone, Copy)]
+pub struct Shown {
+    pub view: View,
+    pub task: Task,
+    /// Size of the photo, and of the person upright in it, pixels.
+    pub size: (u32, u32),
+    pub stature: f64,
+}
+
+/// Refines the general net's landmarks by the landmark net's looks, and adds those that only that
+/// net knows.
+pub fn refine(landmarks: &mut Landmarks, looks: &[LandmarkLook], shown: Shown) {
+    hide_far_side(landmarks, shown.view);
+    let seen: BTreeMap<Landmark, Seen> = Landmark::all()
+        .filter(|landmark| is_shown(*landmark, shown.view))
+        .filter_map(|landmark| {
+            let scene = (shown.view, shown.task);
+            let seen = close_up::combine(looks, landmark, scene, shown.stature)?;
+            Some((landmark, seen))
+        })
+        .collect();
+    let anchors: Vec<(Landmark, bool)> = seen
+        .iter()
+        .filter(|(landmark, _)| is_anchor(**landmark))
+        .filter_map(|(landmark, seen)| {
+            let general = landmarks.found.get(landmark)?;
+            Some((*landmark, agree(general, seen)))
+        })
+        .collect();
+    let disputed: Vec<Landmark> = anchors
+        .iter()
+        .filter(|(_, agreed)| !agreed)
+        .map(|(landmark, _)| *landmark)
+        .collect();
+    let looked_elsewhere = disputed.len() as f64 > MOST_DISPUTED * anchors.len() as f64;
+    for (landmark, seen) in &seen {
+        let general = landmarks.found.get(landmark);
+        let outcome = if disputed.contains(landmark) {
+            Err(Missing::Disputed)
+        } else if looked_elsewhere {
+            general.copied().ok_or(Missing::Disputed)
+        } else {
+            match (general, landmarks.missing.get(landmark)) {
+                (Some(general), _) => Ok(both(*landmark, general, seen)),
+                (None, Some(Missing::OutsidePhoto)) => Err(Missing::OutsidePhoto),
+                (None, _) => alone(seen, shown.size),
+            }
+        };
+        let refined = outcome.and_then(|located| sure_enough(*landmark, located, shown.stature));
+        landmarks.put(*landmark, refined);
+    }
+    let places = landmarks
+        .found
+        .iter()
+        .map(|(landmark, located)| (*landmark, located.at))
+        .collect();
+    for landmark in plausible::misplaced(&places, shown.view, shown.stature) {
+        // What the general net alone says was never held against a body.
+        if seen.contains_key(&landmark) {
+            landmarks.put(landmark, Err(Missing::Implausible));
+        }
+    }
+}
+
+/// From the side the far ear and eye can't be seen, whatever a net says.
+fn hide_far_side(landmarks: &mut Landmarks, view: View) {
+    let View::Side(near) = view else { return };
+    for landmark in [Landmark::Tragus, Landmark::EyeOuter].map(|of| of(near.other())) {
+        if landmarks.found.contains_key(&landmark) {
+            landmarks.put(landmark, Err(Missing::Hidden));
+        }
+    }
+}
+
+fn placed(located: &Located) -> Placed {
+    (located.at, located.covariance)
+}
+
+fn agree(general: &Located, seen: &Seen) -> bool {
+    fuse::apart(placed(general), (seen.at, seen.covariance)) <= DISPUTED
+}
+
+/// A landmark that both nets know.
+fn both(landmark: Landmark, general: &Located, seen: &Seen) -> Located {
+    if is_limb(landmark) && !agree(general, seen) {
+        let off = Vector2::new(seen.at.x - general.at.x, seen.at.y - general.at.y);
+        return Located {
+            covariance: general.covariance + off * off.transpose(),
+            ..*general
+        };
+    }
+    let (at, covariance) = fuse::fused(placed(general), (seen.at, seen.covariance));
+    Located {
+        at,
+        covariance,
+        evidence: Evidence::BothNets,
+    }
+}
+
+/// A landmark that the general net does not know, or does not see.
+fn alone(seen: &Seen, size: (u32, u32)) -> Result<Located, Missing> {
+    if !is_inside(seen.at, size) {
+        return Err(Missing::OutsidePhoto);
+    }
+    if seen.visibility < LEAST_VISIBILITY {
+        return Err(Missing::Hidden);
+    }
+    Ok(Located {
+        at: seen.at,
+        covariance: seen.covariance,
+        evidence: Evidence::LandmarkNet,
+    })
+}
+
+fn sure_enough(landmark: Landmark, located: Located, stature: f64) -> Result<Located, Missing> {
+    let longest = longest_axis(&located.covariance);
+    match most_sigma(landmark) {
+        // A NaN is not sure either.
+        Some(most) if !(longest <= most * stature) => Err(Missing::Unsure),
+        _ => Ok(located),
+    }
+}
+
+/// One sigma along the longest axis of an ellipse.
+fn longest_axis(covariance: &Matrix2<f64>) -> f64 {
+    let half = covariance.trace() / 2.0;
+    let spread = (half * half - covariance.determinant()).max(0.0).sqrt();
+    (half + spread).sqrt()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::super::close_up::tests::{look_at, seen};
+    use super::*;
+    use crate::body::Side;
+    use crate::geometry::Point;
+    use crate::infer::{LandmarkSeen, Part};
+    use Landmark::*;
+
+    const NEAR: Side = Side::Right;
+    /// A person of 100 pixels: a part of stature is a hundredth of that many pixels.
+    const SHOWN: Shown = Shown {
+        view: View::Side(NEAR),
+        task: Task::Stand,
+        size: (200, 200),
+        stature: 100.0,
+    };
+
+    /// What both nets see of someone who stands sideways and faces right.
+    const SHARED: [(Landmark, [f64; 2]); 5] = [
+        (ShoulderJoint(NEAR), [100.0, 100.0]),
+        (Tragus(NEAR), [103.0, 86.0]),
+        (EyeOuter(NEAR), [107.0, 84.5]),
+        (Elbow(NEAR), [99.0, 118.0]),
+        (HipJoint(NEAR), [100.0, 129.0]),
+    ];
+    const OWN: [(Landmark, [f64; 2]); 3] = [
+        (C7, [96.0, 93.0]),
+        (Acromion(NEAR), [100.7, 96.7]),
+        (Chin, [108.5, 91.0]),
+    ];
+
+    fn general() -> Landmarks {
+        let found = SHARED.into_iter().map(|(landmark, [x, y])| {
+            let located = Located {
+                at: Point::new(x, y),
+                covariance: Matrix2::identity(),
+                evidence: Evidence::PoseNet,
+            };
+            (landmark, located)
+        });
+        Landmarks {
+            found: found.collect(),
+            missing: BTreeMap::new(),
+        }
+    }
+
+    /// Two equal looks at the trunk, with one landmark changed.
+    fn looks(changed: Option<(Landmark, LandmarkSeen)>) -> Vec<LandmarkLook> {
+        let mut points: BTreeMap<Landmark, LandmarkSeen> = SHARED
+            .into_iter()
+            .chain(OWN)
+            .map(|(landmark, [x, y])| (landmark, seen(x, y, 0.4)))
+            .collect();
+        points.extend(changed);
+        let points: Vec<_> = points.into_iter().collect();
+        vec![look_at(Part::Trunk, &points), look_at(Part::Trunk, &points)]
+    }
+
+    fn refined(changed: Option<(Landmark, LandmarkSeen)>) -> Landmarks {
+        let mut landmarks = general();
+        refine(&mut landmarks, &looks(changed), SHOWN);
+        landmarks
+    }
+
+    fn reason(changed: (Landmark, LandmarkSeen)) -> Option<Missing> {
+        refined(Some(changed)).missing.get(&changed.0).copied()
+    }
+
+    #[test]
+    fn what_both_nets_see_is_fused_and_the_rest_added() {
+        let all = refined(None);
+        assert_eq!(all.missing, BTreeMap::new());
+        let evidence = |landmark| all.found[&landmark].evidence;
+        for (landmark, _) in SHARED {
+            assert_eq!(evidence(landmark), Evidence::BothNets, "{landmark}");
+        }
+        for (landmark, _) in OWN {
+            assert_eq!(evidence(landmark), Evidence::LandmarkNet, "{landmark}");
+        }
+        // The general net is more than twice as unsure.
+        assert!((all.found[&Tragus(NEAR)].sigma_px() - 0.4).abs() < 1e-12);
+    }
+
+    #[test]
+    fn an_unsure_landmark_is_missing() {
+        for (landmark, most) in [(C7, 1.2), (Acromion(NEAR), 1.5), (Chin, 1.2)] {
+            let at = refined(None).found[&landmark].at;
+            let with = |sigma| reason((landmark, seen(at.x, at.y, sigma)));
+            assert_eq!(with(most - 0.01), None, "{landmark}");
+            assert_eq!(with(most + 0.01), Some(Missing::Unsure), "{landmark}");
+        }
+    }
+
+    #[test]
+    fn a_hidden_landmark_is_missing() {
+        let with = |visibility| {
+            let point = LandmarkSeen {
+                visibility,
+                ..seen(96.0, 93.0, 0.4)
+            };
+            reason((C7, point))
+        };
+        assert_eq!(with(0.31), None);
+        assert_eq!(with(0.29), Some(Missing::Hidden));
+    }
+
+    #[test]
+    fn an_ear_in_two_places_is_missing() {
+        // Sigmas 1 and 0.4: beyond sqrt(13.8 · 1.16) = 4.001 pixels they do not agree.
+        let with = |off| reason((Tragus(NEAR), seen(103.0, 86.0 - off, 0.4)));
+        assert_eq!(with(3.99), None);
+        assert_eq!(with(4.01), Some(Missing::Disputed));
+        let all = refined(Some((Tragus(NEAR), seen(103.0, 81.9, 0.4))));
+        assert!(all.found.contains_key(&C7), "one anchor alone tells little");
+    }
+
+    #[test]
+    fn a_net_that_disputes_two_anchors_is_not_believed_at_all() {
+        let mut all = looks(Some((Tragus(NEAR), seen(103.0, 81.0, 0.4))));
+        for look in &mut all {
+            look.points
+                .insert(ShoulderJoint(NEAR), seen(95.0, 100.0, 0.4));
+        }
+        let mut landmarks = general();
+        refine(&mut landmarks, &all, SHOWN);
+        for landmark in [Tragus(NEAR), ShoulderJoint(NEAR), C7, Acromion(NEAR), Chin] {
+            assert_eq!(
+                landmarks.missing[&landmark],
+                Missing::Disputed,
+                "{landmark}"
+            );
+        }
+        assert_eq!(landmarks.found[&Elbow(NEAR)], general().found[&Elbow(NEAR)]);
+    }
+
+    #[test]
+    fn an_elbow_in_two_places_is_the_general_nets_and_less_sure() {
+        let all = refined(Some((Elbow(NEAR), seen(109.0, 118.0, 0.4))));
+        let elbow = all.found[&Elbow(NEAR)];
+        assert_eq!(elbow.at, Point::new(99.0, 118.0));
+        assert_eq!(elbow.evidence, Evidence::PoseNet);
+        assert!((elbow.covariance - Matrix2::new(101.0, 0.0, 0.0, 1.0)).norm() < 1e-9);
+    }
+
+    #[test]
+    fn a_landmark_where_no_body_has_it_is_missing() {
+        // C7 no nearer to the tragus than 0.005 of stature behind it.
+        let with = |x| reason((C7, seen(x, 93.0, 0.4)));
+        assert_eq!(with(102.4), None);
+        assert_eq!(with(102.6), Some(Missing::Implausible));
+    }
+
+    #[test]
+    fn a_landmark_outside_the_photo_is_missing() {
+        let mut narrow = SHOWN;
+        narrow.size = (95, 200);
+        let mut landmarks = Landmarks::default();
+        refine(&mut landmarks, &looks(None), narrow);
+        assert_eq!(landmarks.missing[&C7], Missing::OutsidePhoto);
+        let mut wide = SHOWN;
+        wide.size = (99, 200);
+        let mut landmarks = Landmarks::default();
+        refine(&mut landmarks, &looks(None), wide);
+        assert!(landmarks.found.contains_key(&C7));
+    }
+
+    #[test]
+    fn what_a_view_hides_is_never_seen() {
+        let everything: Vec<_> = Landmark::all()
+            .map(|landmark| (landmark, seen(100.0, 100.0, 0.4)))
+            .collect();
+        let look = [look_at(Part::Trunk, &everything)];
+        let mut from_the_side = general();
+        let far = Located {
+            at: Point::new(101.0, 86.0),
+            covariance: Matrix2::identity(),
+            evidence: Evidence::PoseNet,
+        };
+        from_the_side.found.insert(Tragus(NEAR.other()), far);
+        refine(&mut from_the_side, &look, SHOWN);
+        for landmark in [Tragus(NEAR.other()), Acromion(NEAR.other())] {
+            assert!(!from_the_side.found.contains_key(&landmark), "{landmark}");
+        }
+        let seen_from = |view| {
+            let mut landmarks = Landmarks::default();
+            refine(&mut landmarks, &look, Shown { view, ..SHOWN });
+            landmarks.found
+        };
+        for landmark in [C7, T4, T8, T12, L3] {
+            assert!(!seen_from(View::Front).contains_key(&landmark));
+        }
+        for landmark in [Chin, SternalNotch, EyeOuter(NEAR)] {
+            assert!(!seen_from(View::Back).contains_key(&landmark));
+        }
+        assert!(seen_from(View::Oblique(NEAR)).is_empty());
+    }
+
+    #[test]
+    fn without_looks_nothing_but_the_far_side_changes() {
+        let mut landmarks = general();
+        refine(&mut landmarks, &[], SHOWN);
+        assert_eq!(landmarks.found, general().found);
+        assert_eq!(landmarks.missing, BTreeMap::new());
+    }
+}
