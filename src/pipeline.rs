@@ -401,7 +401,9 @@ fn notices(
         });
     }
     let seen = Angle::from_radians(turn.value);
-    if !oblique && seen.abs() > TURNED {
+    // One who may as well stand straight is not asked to turn.
+    let surely = turn.value.abs() > 2.0 * turn.sigma;
+    if !oblique && seen.abs() > TURNED && surely {
         let way = if turn.value > 0.0 { "right" } else { "left" };
         texts.push(format!(
             "The person seems turned by about {:.0} ± {:.0}°. Next time, a little turn to the \
