@@ -11,7 +11,7 @@ use serde_json::Value;
 use tragus::body::{Landmark, Side, View};
 use tragus::geometry::{Angle, Point};
 use tragus::infer::{Effort, Sample};
-use tragus::locate::{self, Wish};
+use tragus::locate::{self, Landmarks, Missing, Shown, Wish};
 use tragus::photo::{CameraTags, Photo};
 use tragus::plumb::{self, Area};
 use tragus::scale;
@@ -127,6 +127,9 @@ struct Found {
     recognised: locate::Recognised,
     /// Position of each landmark in the whole photo.
     at: BTreeMap<Landmark, (f64, f64)>,
+    /// The same as the general pose net alone has it.
+    by_general_net: BTreeMap<Landmark, (f64, f64)>,
+    missing: BTreeMap<Landmark, Missing>,
 }
 
 fn found() -> Option<&'static [Found]> {
@@ -155,17 +158,41 @@ fn find_all() -> Option<Vec<Found>> {
             };
             // What the tool itself would report: corrected, and only where it is sure enough.
             let size = (photo.width(), photo.height());
-            let landmarks = locate::combine(&samples, recognised.view, recognised.task, size);
-            let at = landmarks
-                .found
-                .iter()
-                .map(|(&landmark, located)| (landmark, (located.at.x + left, located.at.y + top)))
-                .collect();
+            let (view, task) = (recognised.view, recognised.task);
+            let general = locate::combine(&samples, view, task, size);
+            let mut landmarks = general.clone();
+            if let (Some(squares), Some(stature)) = (
+                locate::squares(&samples, size),
+                locate::stature_px(&samples, size),
+            ) {
+                let close_ups = common::finder().plan_close_ups(&squares, view, Effort::Thorough);
+                let looks = common::finder()
+                    .look_closer(&photo, &close_ups)
+                    .expect("the nets");
+                let shown = Shown {
+                    view,
+                    task,
+                    size,
+                    stature,
+                };
+                locate::refine(&mut landmarks, &looks, shown);
+            }
+            let places = |landmarks: &Landmarks| {
+                landmarks
+                    .found
+                    .iter()
+                    .map(|(&landmark, located)| {
+                        (landmark, (located.at.x + left, located.at.y + top))
+                    })
+                    .collect()
+            };
             Some(Found {
                 person,
                 samples,
                 recognised,
-                at,
+                at: places(&landmarks),
+                by_general_net: places(&general),
+                missing: landmarks.missing,
             })
         })
         .collect();
@@ -186,23 +213,33 @@ fn joints_of_real_people_lie_within_the_spread_of_human_annotators() {
     assert!(found.len() >= 20, "only {} people were found", found.len());
     let mut all = Vec::new();
     for (index, landmark) in keypoints() {
-        let mut errors: Vec<f64> = found
-            .iter()
-            .filter_map(|f| {
-                let (x, y) = f.person.points[index]?;
-                let (u, v) = *f.at.get(&landmark)?;
-                let unit = HUMAN_SIGMAS[index] * f.person.area.sqrt();
-                Some((u - x).hypot(v - y) / unit)
-            })
-            .collect();
+        let errors_of = |places: fn(&Found) -> &BTreeMap<Landmark, (f64, f64)>| -> Vec<f64> {
+            found
+                .iter()
+                .filter_map(|f| {
+                    let (x, y) = f.person.points[index]?;
+                    let (u, v) = *places(f).get(&landmark)?;
+                    let unit = HUMAN_SIGMAS[index] * f.person.area.sqrt();
+                    Some((u - x).hypot(v - y) / unit)
+                })
+                .collect()
+        };
+        let mut errors = errors_of(|f| &f.at);
         if errors.is_empty() {
             continue;
         }
         all.extend(errors.iter().copied());
+        let missing: Vec<&str> = found
+            .iter()
+            .filter(|f| f.by_general_net.contains_key(&landmark))
+            .filter_map(|f| f.missing.get(&landmark))
+            .map(|missing| missing.words())
+            .collect();
         println!(
-            "{landmark:24} n {:2}  median {:.2}",
+            "{landmark:24} n {:2}  median {:.2}, general net {:.2}; taken away: {missing:?}",
             errors.len(),
-            median(&mut errors)
+            median(&mut errors),
+            median(&mut errors_of(|f| &f.by_general_net)),
         );
     }
     let overall = median(&mut all);

@@ -6,6 +6,7 @@ mod architecture;
 mod batch;
 mod cases;
 mod cli;
+mod close_ups;
 mod common;
 mod decoding;
 mod demo;

@@ -62,7 +62,7 @@ pub struct LandmarkSeen {
     pub visibility: f64,
 }
 
-/// One way to look at a square: shift and scale in parts of its side.
+/// One way to look at a square: shift and scale in parts of its side, as the net sees them.
 struct Look {
     part: Part,
     shift: (f64, f64),
@@ -120,14 +120,17 @@ impl CloseUps {
                 Part::Trunk => squares.trunk,
                 Part::Head => squares.head,
             };
-            let square = Square {
-                centre: whole.centre + Vector::new(look.shift.0, look.shift.1) * whole.side,
-                side: whole.side * look.scale,
-            };
             // Whoever is seen from the side has to face the picture's right.
             let mirrored = match view {
                 View::Side(near) => near == Side::Left,
                 View::Front | View::Back | View::Oblique(_) => look.mirrored,
+            };
+            // In the picture itself the shift is the same, mirrored or not.
+            let flip = if mirrored { -1.0 } else { 1.0 };
+            let shift = Vector::new(flip * look.shift.0, look.shift.1) * whole.side;
+            let square = Square {
+                centre: whole.centre + shift,
+                side: whole.side * look.scale,
             };
             Some(Planned {
                 part: look.part,

@@ -181,10 +181,11 @@ fn alone(seen: &Seen, size: (u32, u32)) -> Result<Located, Missing> {
 
 fn sure_enough(landmark: Landmark, located: Located, stature: f64) -> Result<Located, Missing> {
     let longest = longest_axis(&located.covariance);
-    match most_sigma(landmark) {
-        // A NaN is not sure either.
-        Some(most) if !(longest <= most * stature) => Err(Missing::Unsure),
-        _ => Ok(located),
+    let sure = most_sigma(landmark).is_none_or(|most| longest <= most * stature);
+    if sure {
+        Ok(located)
+    } else {
+        Err(Missing::Unsure)
     }
 }
 
