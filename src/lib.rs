@@ -20,6 +20,7 @@ pub mod locate;
 pub mod measure;
 pub mod photo;
 pub mod pipeline;
+pub mod plumb;
 pub mod record;
 pub mod report;
 pub mod scale;

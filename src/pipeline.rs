@@ -2,10 +2,13 @@
 
 use crate::body::{Landmark, Side, View};
 use crate::checksum;
-use crate::infer::{Effort, Finder, InferError, LandmarkLook, Sample, Search};
-use crate::locate::{self, Doubt, Landmarks, ManualPoint, Recognised, Shown, Wish};
+use crate::estimate::Estimate;
+use crate::geometry::Angle;
+use crate::infer::{Effort, Finder, InferError, LandmarkLook, Person, Sample, Search};
+use crate::locate::{self, Doubt, Landmarks, ManualPoint, Recognised, Shown, TURNED, Turns, Wish};
 use crate::measure::Measure;
 use crate::photo::{self, Limits, Photo, PhotoError, PhotoFault};
+use crate::plumb::{self, Area, Plumb};
 use crate::scale::{self, CameraFit, Scale};
 use crate::survey::{self, Scene};
 use crate::visit::{Notice, PhotoRecord, Reading, Visit, VisitFacts};
@@ -132,7 +135,10 @@ pub fn measure_photo(
         },
         &input.manual,
     );
-    let camera = fit_camera(&photo, facts, &recognised, &landmarks);
+    let turns = locate::turns(&looks);
+    let turns = turns.as_ref();
+    let plumb = read_plumb(&photo, &person);
+    let camera = fit_camera(&photo, facts, &recognised, plumb, turns, &landmarks);
     record.view = Some(recognised.view);
     record.task = Some(recognised.task);
     record.setup = camera.as_ref().map(CameraFit::setup);
@@ -151,9 +157,17 @@ pub fn measure_photo(
         &photo,
         &faults,
         &recognised,
+        recognised.apparent_turn(turns),
         &landmarks,
         camera.as_ref(),
     ));
+    if camera.is_some() && plumb.is_none() {
+        record.notices.push(Notice::new(
+            "Nothing in this photo shows what is upright, so the camera was taken to be level, with \
+             an error of 1.5° in every angle. A door frame or the corner of a wall beside the \
+             person would tell.",
+        ));
+    }
     let readings = survey::read(&Scene {
         file: &record.file,
         view: recognised.view,
@@ -310,17 +324,21 @@ fn doubtful_points(
         .collect()
 }
 
+/// How the camera was held, by what stands upright around the person.
+fn read_plumb(photo: &Photo, person: &Person) -> Option<Plumb> {
+    let (low, high) = person.extent();
+    let focal = scale::focal_px(photo.tags().focal_35mm, photo.width(), photo.height());
+    plumb::read(photo, focal, &Area { low, high })
+}
+
 fn fit_camera(
     photo: &Photo,
     facts: &VisitFacts,
     recognised: &Recognised,
+    plumb: Option<Plumb>,
+    turns: Option<&Turns>,
     landmarks: &Landmarks,
 ) -> Option<CameraFit> {
-    let points: Vec<_> = landmarks
-        .found
-        .iter()
-        .map(|(&landmark, located)| (landmark, located.at))
-        .collect();
     scale::fit(&scale::Evidence {
         view: recognised.view,
         task: recognised.task,
@@ -328,15 +346,16 @@ fn fit_camera(
         height: photo.height(),
         focal_35mm: photo.tags().focal_35mm,
         stature: facts.stature_cm.map(|cm| cm * 10.0),
-        turn: recognised.turn,
-        landmarks: &points,
+        trunk_turn: Some(recognised.apparent_turn(turns)),
+        head_turn: turns.map(|seen| seen.head),
+        roll: plumb.map(|seen| seen.roll),
+        pitch: plumb.map(|seen| seen.pitch),
+        landmarks: &landmarks.found,
     })
 }
 
 /// A smaller person than this leaves too few pixels between landmarks.
 const SMALL_PX: f64 = 300.0;
-/// Turned farther than this, the person is asked to turn.
-const TURNED_DEG: f64 = 15.0;
 /// A landmark nearer to the edge of the photo than this part of its size may be cut off.
 const EDGE: f64 = 0.015;
 
@@ -344,6 +363,7 @@ fn notices(
     photo: &Photo,
     faults: &[PhotoFault],
     recognised: &Recognised,
+    turn: Estimate,
     landmarks: &Landmarks,
     camera: Option<&CameraFit>,
 ) -> Vec<Notice> {
@@ -373,20 +393,23 @@ fn notices(
                 "This photo was said to be taken from the {}, but the person is turned by about \
                  {:.0}° from that: nothing was measured. Leave out --view, or take it again.",
                 wish.name(),
-                recognised.seen_turn.abs().degrees()
+                Angle::from_radians(turn.value).abs().degrees()
             ),
             None => "The person is turned between front and side: nothing can be measured. Stand \
                      exactly sideways to the camera, or face it."
                 .to_owned(),
         });
     }
-    let turn = recognised.seen_turn.degrees();
-    if !oblique && turn.abs() > TURNED_DEG {
-        let way = if turn > 0.0 { "right" } else { "left" };
+    let seen = Angle::from_radians(turn.value);
+    // One who may as well stand straight is not asked to turn.
+    let surely = turn.value.abs() > 2.0 * turn.sigma;
+    if !oblique && seen.abs() > TURNED && surely {
+        let way = if turn.value > 0.0 { "right" } else { "left" };
         texts.push(format!(
-            "The person seems turned by about {:.0}°. Next time, a little turn to the person's \
-             own {way} would set it straight.",
-            turn.abs()
+            "The person seems turned by about {:.0} ± {:.0}°. Next time, a little turn to the \
+             person's own {way} would set it straight.",
+            seen.abs().degrees(),
+            Angle::from_radians(turn.sigma).degrees()
         ));
     }
     texts.extend(faults.iter().map(|fault| {

@@ -187,8 +187,7 @@ fn usable(scene: &Scene<'_>, measure: Measure, side: Option<Side>) -> Vec<Taking
         .collect()
 }
 
-/// Carries the errors of the points, of their depth, of an unnoticed head turn and of the camera
-/// through to the measure.
+/// Carries the errors of the points, of their depth and of the stance through to the measure.
 fn propagate(
     scene: &Scene<'_>,
     camera: &CameraFit,
@@ -203,28 +202,23 @@ fn propagate(
         .flat_map(|point| [point.at.x, point.at.y])
         .collect();
     let pixels = inputs.push_block(&at, joint_covariance(scene, points));
-    let stature = means[4];
+    let stature = camera.stance(means).stature;
     let mut starts = BTreeMap::new();
     for (index, point) in points.iter().enumerate() {
         let depth = depth::of(point.landmark, scene.view, scene.task, stature)?;
         let offsets = inputs.push(Estimate::new(0.0, depth.sigma));
-        let head = depth::head_turn_shift(point.landmark, scene.view, stature);
-        inputs.push(Estimate::new(0.0, head));
         let height = if point.stands_in { STAND_IN_SIGMA } else { 0.0 };
         inputs.push(Estimate::new(0.0, height));
         starts.insert(point.landmark, (pixels + 2 * index, offsets));
     }
     let facing = forward_sign(scene.view);
     inputs.propagate(|x| {
-        let (camera, stature) = camera.camera(x);
+        let stance = camera.stance(x);
         let mut figure = Figure::default();
         for (&landmark, &(pixel, offset)) in &starts {
-            let depth = depth::of(landmark, scene.view, scene.task, stature)?.value + x[offset];
-            let at = camera.plane_from_photo(Point::new(x[pixel], x[pixel + 1]), depth)?;
-            figure.place(
-                landmark,
-                Point::new(facing * at.x + x[offset + 1], at.y + x[offset + 2]),
-            );
+            let seen = Point::new(x[pixel], x[pixel + 1]);
+            let at = stance.place(landmark, seen, scene.view, scene.task, x[offset])?;
+            figure.place(landmark, Point::new(facing * at.x, at.y + x[offset + 1]));
         }
         read(&figure)
     })

@@ -82,6 +82,10 @@ pub struct CameraSetup {
     pub lens_height_cm: Estimate,
     /// Body against the exact view, degrees; + = the end to the photo's right is turned away.
     pub turn_deg: Estimate,
+    /// Camera against the vertical, degrees, where something upright in the room tells it; + =
+    /// turned clockwise seen from behind it, and looking upwards.
+    pub roll_deg: Option<Estimate>,
+    pub pitch_deg: Option<Estimate>,
     /// Millimetres of the body's plane in one pixel; `None` without a stature.
     pub mm_per_px: Option<Estimate>,
 }

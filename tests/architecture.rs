@@ -9,7 +9,7 @@ use crate::common::root;
 /// Every room of `src`, and the rooms that it may import: those it imports today. A room stands
 /// below all that import it, so the list has no circles. `scale` knows `visit` for the camera's
 /// setup that it reports, `locate` for the landmarks that it fills in.
-const ROOMS: [(&str, &[&str]); 21] = [
+const ROOMS: [(&str, &[&str]); 22] = [
     ("geometry", &[]),
     ("body", &[]),
     ("estimate", &[]),
@@ -17,6 +17,7 @@ const ROOMS: [(&str, &[&str]); 21] = [
     ("visit", &["body", "estimate", "geometry", "measure"]),
     ("photo", &["geometry"]),
     ("checksum", &[]),
+    ("plumb", &["estimate", "geometry", "photo"]),
     (
         "infer",
         &["body", "checksum", "estimate", "geometry", "photo"],
@@ -49,7 +50,8 @@ const ROOMS: [(&str, &[&str]); 21] = [
     (
         "pipeline",
         &[
-            "body", "checksum", "infer", "locate", "measure", "photo", "scale", "survey", "visit",
+            "body", "checksum", "estimate", "geometry", "infer", "locate", "measure", "photo",
+            "plumb", "scale", "survey", "visit",
         ],
     ),
     (

@@ -4,6 +4,8 @@
 //! the source, "secondary" in a copy or a paper that cites it, "memory" not verified, "computed"
 //! from the definitions alone. A figure is met when it rounds to what was printed.
 
+use std::collections::BTreeMap;
+
 use tragus::body::Landmark::{
     self, Acromion, Ankle, C7, Elbow, HipJoint, ShoulderJoint, T4, T8, T12, Tragus, Wrist,
 };
@@ -497,12 +499,15 @@ fn camera_by_focal_length(focal_35mm: f64) -> Camera {
         height: 4032,
         focal_35mm: Some(focal_35mm),
         stature: None,
-        turn: Estimate::new(0.0, 0.1),
-        landmarks: &[],
+        trunk_turn: None,
+        head_turn: None,
+        roll: None,
+        pitch: None,
+        landmarks: &BTreeMap::new(),
     })
     .unwrap();
     let (unknowns, _) = fitted.unknowns();
-    fitted.camera(unknowns).0
+    fitted.stance(unknowns).camera
 }
 
 /// A 35 mm equivalent focal length is one of a diagonal of 43.267 mm, not of a width of 36 mm
@@ -651,9 +656,9 @@ fn published_heights_of_joints_lie_within_the_error_of_ours() {
         (Ankle, 0.039),
     ] {
         for side in Side::BOTH {
-            let ours = stature::height_fraction(of(side), Task::Stand).unwrap();
+            let ours = stature::height(of(side), Task::Stand).unwrap();
             assert!(
-                (ours.value - part).abs() <= ours.sigma,
+                (ours.fraction - part).abs() <= ours.sigma(),
                 "{}: {ours:?}",
                 of(side)
             );

@@ -9,9 +9,12 @@ use image::RgbImage;
 use image::imageops::crop_imm;
 use serde_json::Value;
 use tragus::body::{Landmark, Side, View};
+use tragus::geometry::{Angle, Point};
 use tragus::infer::{Effort, Sample};
 use tragus::locate::{self, Landmarks, Missing, Shown, Wish};
 use tragus::photo::{CameraTags, Photo};
+use tragus::plumb::{self, Area};
+use tragus::scale;
 
 use crate::common;
 
@@ -312,4 +315,31 @@ fn front_and_back_of_upright_people_are_told_apart() {
         assert_ne!(f.recognised.view, wrong, "{}", f.person.photo.display());
     }
     assert!(checked >= 8, "only {checked} people to check");
+}
+
+/// Nobody held these cameras far askew, whatever leans in their pictures.
+#[test]
+fn no_wild_vertical_is_read_from_real_photos() {
+    let Some(folder) = common::real_photos() else {
+        eprintln!("SKIPPED: the photos of real people are not on this machine");
+        return;
+    };
+    let mut told = 0;
+    for person in annotated(&folder) {
+        let picture = image::open(&person.photo).expect("a photo").into_rgb8();
+        let photo = Photo::new(picture, CameraTags::default());
+        let [x, y, width, height] = person.bbox;
+        let area = Area {
+            low: Point::new(x, y),
+            high: Point::new(x + width, y + height),
+        };
+        let focal = scale::focal_px(None, photo.width(), photo.height());
+        let Some(plumb) = plumb::read(&photo, focal, &area) else {
+            continue;
+        };
+        told += 1;
+        let roll = Angle::from_radians(plumb.roll.value).degrees();
+        assert!(roll.abs() < 4.0, "{}: {plumb:?}", person.photo.display());
+    }
+    assert!(told >= 10, "only {told} people stand among uprights");
 }

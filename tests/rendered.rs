@@ -2,17 +2,15 @@
 //! written separately: the same points of the body in space must land on the same pixels and
 //! give the same measures.
 
-use std::fs;
-
 use serde_json::Value;
 
-use tragus::body::{Landmark, Side};
-use tragus::geometry::{Angle, Point};
-use tragus::measure::{Figure, Measure};
-use tragus::scale::Camera;
+use tragus::body::Landmark;
+use tragus::geometry::Point;
+use tragus::measure::Figure;
 use tragus::scores;
 
 use crate::common::root;
+use crate::truth;
 
 /// Every rendered photo of the demo and of the truth set, with its truth.
 fn photos() -> Vec<(String, Value)> {
@@ -25,10 +23,7 @@ fn photos() -> Vec<(String, Value)> {
     let photos: Vec<(String, Value)> = folders
         .into_iter()
         .flat_map(|folder| {
-            let path = root().join("fixtures").join(folder).join("truth.json");
-            let truth: Value = serde_json::from_str(&fs::read_to_string(path).unwrap()).unwrap();
-            let photos = truth["photos"].as_object().unwrap().clone();
-            photos
+            truth::photos(&root().join("fixtures").join(folder))
                 .into_iter()
                 .map(move |(file, photo)| (format!("{folder}/{file}"), photo))
         })
@@ -38,24 +33,25 @@ fn photos() -> Vec<(String, Value)> {
 }
 
 /// A point of the body in space, millimetres: forward, to the subject's left, up.
-type InSpace = [f64; 3];
+pub type InSpace = [f64; 3];
 
-fn body(photo: &Value) -> Vec<(Landmark, InSpace)> {
+pub fn in_space(point: &Value) -> InSpace {
+    serde_json::from_value(point.clone()).unwrap()
+}
+
+pub fn body(photo: &Value) -> Vec<(Landmark, InSpace)> {
     let points: Vec<(Landmark, InSpace)> = photo["body"]
         .as_object()
         .unwrap()
         .iter()
-        .filter_map(|(name, point)| {
-            let point: InSpace = serde_json::from_value(point.clone()).unwrap();
-            Some((Landmark::from_name(name)?, point))
-        })
+        .filter_map(|(name, point)| Some((Landmark::from_name(name)?, in_space(point))))
         .collect();
     assert!(points.len() >= 20);
     points
 }
 
 /// Along the body's plane to the photo's right, and towards the camera.
-fn along_and_nearer(photo: &Value, [forward, left, _]: InSpace) -> (f64, f64) {
+pub fn along_and_nearer(photo: &Value, [forward, left, _]: InSpace) -> (f64, f64) {
     match (
         photo["view"].as_str().unwrap(),
         photo["side"].as_str().unwrap(),
@@ -68,28 +64,13 @@ fn along_and_nearer(photo: &Value, [forward, left, _]: InSpace) -> (f64, f64) {
     }
 }
 
-fn camera(photo: &Value) -> Camera {
-    let of = |name: &str| photo["camera"][name].as_f64().unwrap();
-    let size = |name: &str| photo[name].as_f64().unwrap();
-    Camera {
-        focal: of("focal_px"),
-        centre: Point::new(size("width") / 2.0, size("height") / 2.0),
-        distance: 1000.0 * of("distance_m"),
-        height: 1000.0 * of("height_m"),
-        pitch: Angle::from_degrees(of("pitch_deg")),
-        roll: Angle::from_degrees(of("roll_deg")),
-        turn: Angle::from_degrees(of("turn_deg")),
-    }
-}
-
 /// Pixels are written to a thousandth, angles of the camera to 1e-5°, millimetres to a hundredth.
 #[test]
 fn the_camera_sees_each_point_where_the_renderer_drew_it() {
     for (file, photo) in photos() {
-        let camera = camera(&photo);
+        let camera = truth::camera(&photo);
         for (landmark, at) in body(&photo) {
-            let drawn = &photo["landmarks"][landmark.name()];
-            let drawn = Point::new(drawn["x"].as_f64().unwrap(), drawn["y"].as_f64().unwrap());
+            let drawn = truth::pixel(&photo, &landmark.name()).unwrap();
             let (along, nearer) = along_and_nearer(&photo, at);
             let seen = camera
                 .photo_from_plane(Point::new(along, at[2]), nearer)
@@ -100,12 +81,8 @@ fn the_camera_sees_each_point_where_the_renderer_drew_it() {
     }
 }
 
-/// The point of the back that stands farthest behind the chord, for the renderer. The catalogue
-/// makes do with the nearest thing that can be palpated, T4 or T8, and so reads a rounder back
-/// somewhat flat; here it is given the renderer's point in the place of T8.
-const APEX: &str = "thoracic_apex";
-
-/// Every measure in the truth, read by the catalogue off the body's own plane.
+/// Every measure in the truth, read by the catalogue off the body's own plane, with the renderer's
+/// apex of the back in the place of T8.
 #[test]
 fn the_catalogue_reads_what_the_renderer_measured() {
     let mut read = 0;
@@ -118,18 +95,14 @@ fn the_catalogue_reads_what_the_renderer_measured() {
             .into_iter()
             .map(|(landmark, at)| (landmark, in_plane(at)))
             .collect();
-        let apex: InSpace = serde_json::from_value(photo["body"][APEX].clone()).unwrap();
+        let apex = in_space(&photo["body"][truth::APEX]);
         figure.place(Landmark::T8, in_plane(apex));
-        for truth in photo["measures"].as_array().unwrap() {
-            let word = |name: &str| truth[name].as_str().unwrap();
-            let measure = Measure::from_file(word("measure"), word("unit"), truth["of"].as_str())
-                .unwrap_or_else(|| panic!("{file}: no measure for {truth}"));
-            let side = Side::from_name(word("side"));
+        for truth in truth::measures(&photo) {
+            let (measure, expected) = (truth.measure, truth.value);
             let value = measure
-                .read(&figure, side)
+                .read(&figure, truth.side)
                 .map(|inner| measure.to_outer(inner));
             let value = value.unwrap_or_else(|| panic!("{file}: {measure} has no value"));
-            let expected = truth["value"].as_f64().unwrap();
             let off = (value - expected).abs();
             assert!(
                 off < 0.01,

@@ -12,7 +12,10 @@ mod decoding;
 mod demo;
 mod figures;
 mod invariances;
+mod perspective;
 mod photos;
 mod published;
 mod real_photos;
 mod rendered;
+#[path = "../scripts/accuracy/truth.rs"]
+mod truth;

@@ -50,7 +50,9 @@ impl Errors {
 }
 
 mod nets;
+mod perspective;
 mod table;
+mod truth;
 
 fn main() {
     let arguments: Vec<String> = std::env::args().skip(1).collect();
@@ -58,6 +60,15 @@ fn main() {
         && flag == "--readme"
     {
         return write_table(Path::new(set), Path::new(readme));
+    }
+    if let [command, set] = &arguments[..]
+        && command == "perspective"
+    {
+        println!(
+            "{}",
+            perspective::markdown(&perspective::side_views(Path::new(set)))
+        );
+        return;
     }
     let (verbose, rest): (Vec<_>, Vec<_>) = arguments.into_iter().partition(|a| a == "--each");
     let (heavy, rest): (Vec<_>, Vec<_>) = rest.into_iter().partition(|a| a == "--heavy");
@@ -166,6 +177,12 @@ fn main() {
                     100.0 * of("height_m"),
                 );
                 push("turn, deg", setup.turn_deg, of("turn_deg"));
+                if let Some(roll) = setup.roll_deg {
+                    push("roll, deg, seen", roll, of("roll_deg"));
+                }
+                if let Some(pitch) = setup.pitch_deg {
+                    push("pitch, deg, seen", pitch, of("pitch_deg"));
+                }
                 if let Some(scale) = setup.mm_per_px {
                     let want = 1000.0 * of("distance_m") / of("focal_px");
                     push("scale, %", scale.scaled(100.0 / want), 100.0);
@@ -269,17 +286,20 @@ fn write_table(set: &Path, readme: &Path) {
     let runtime = Runtime::start(&RuntimeChoice::Embedded).expect("the built-in runtime");
     let workers = rayon::current_num_threads();
     let finder = Finder::load(runtime, PoseNetKind::Full, workers, workers).expect("the nets");
-    let table = table::markdown(&table::measure(&finder, set));
-    println!("{table}");
+    let accuracy = table::markdown(&table::measure(&finder, set));
+    let perspective = perspective::markdown(&perspective::side_views(set));
+    println!("{accuracy}\n\n{perspective}");
     let text = std::fs::read_to_string(readme).expect("a README");
-    let text = put(&text, &table).expect("a place for the table in the README");
+    let text = put(&text, &accuracy, table::BEGIN, table::END)
+        .and_then(|text| put(&text, &perspective, perspective::BEGIN, perspective::END))
+        .expect("places for the tables in the README");
     record::write_atomically(readme, text.as_bytes()).expect("a README that can be written");
 }
 
-/// `readme` with its table replaced; `None` when it has no place for one.
-fn put(readme: &str, new: &str) -> Option<String> {
-    let begin = readme.find(table::BEGIN)?;
-    let end = begin + readme[begin..].find(table::END)? + table::END.len();
+/// `readme` with the table between two marks replaced; `None` when it has no place for it.
+fn put(readme: &str, new: &str, begin: &str, end: &str) -> Option<String> {
+    let begin = readme.find(begin)?;
+    let end = begin + readme[begin..].find(end)? + end.len();
     Some(format!("{}{new}{}", &readme[..begin], &readme[end..]))
 }
 

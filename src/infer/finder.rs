@@ -64,6 +64,26 @@ pub struct Person {
     pub side: f64,
 }
 
+impl Person {
+    /// Upper left and lower right corner of a box around all of the person in every look.
+    pub fn extent(&self) -> (Point<geometry::Photo>, Point<geometry::Photo>) {
+        let extents = || self.samples.iter().map(Extent::of);
+        let edge = |of: fn(&Extent) -> f64, pick: fn(f64, f64) -> f64, start: f64| {
+            extents().map(|extent| of(&extent)).fold(start, pick)
+        };
+        (
+            Point::new(
+                edge(|e| e.low.x, f64::min, f64::INFINITY),
+                edge(|e| e.low.y, f64::min, f64::INFINITY),
+            ),
+            Point::new(
+                edge(|e| e.high.x, f64::max, f64::NEG_INFINITY),
+                edge(|e| e.high.y, f64::max, f64::NEG_INFINITY),
+            ),
+        )
+    }
+}
+
 /// How much work a photo is given.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Effort {

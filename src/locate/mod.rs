@@ -24,7 +24,7 @@ use nalgebra::{Matrix2, Vector2};
 
 pub use close_up::{Seen, Turns, combine as combine_close_ups, squares, turns};
 pub use manual::{ManualPoint, place};
-pub use recognise::{Doubt, Recognised, Wish, WishedView, recognise};
+pub use recognise::{Doubt, Recognised, TURNED, Wish, WishedView, recognise};
 pub use refine::{Shown, refine};
 
 use crate::body::{Landmark, Side, Task, View};

@@ -8,7 +8,9 @@ use crate::geometry::{BodyPlane, Point, Vector};
 /// forward. Side view.
 ///
 /// Definition: Silva et al. 2009 (Arch Phys Med Rehabil), Raine & Twomey 1997. Published means
-/// lie near 49°. It can't know where the true spinous process is under the skin.
+/// lie near 49°. It can't know where the true spinous process is under the skin. Measures of the ear
+/// are those of a head that looks where the trunk faces: what a turn of the head on the trunk does to
+/// the near ear is taken away before, as far as it is seen.
 pub(super) fn craniovertebral_angle(figure: &Figure, near: Side) -> Option<f64> {
     let line = figure.get(Landmark::Tragus(near))? - figure.get(Landmark::C7)?;
     direction(line, line.x, line.y)

@@ -19,7 +19,7 @@ pub use quality::{PhotoFault, judge};
 
 use decode::{Decoded, Detail};
 
-use crate::geometry::{self, Map, Point};
+use crate::geometry::{self, Angle, Map, Point};
 
 /// An upright photo with half-size copies of itself, so that a crop never skips pixels.
 ///
@@ -111,6 +111,26 @@ impl Photo {
             f64::from(self.width()) / 2.0,
             f64::from(self.height()) / 2.0,
         )
+    }
+
+    /// The most detailed copy with at most so many pixels on its longer side, or else the smallest,
+    /// and where it lies in the photo.
+    pub fn at_most(&self, long_side: u32) -> (&RgbImage, Map<geometry::Crop, geometry::Photo>) {
+        let index = self
+            .levels
+            .iter()
+            .position(|level| level.width().max(level.height()) <= long_side)
+            .unwrap_or(self.levels.len() - 1);
+        let level = &self.levels[index];
+        let divisor = f64::powi(2.0, self.halvings as i32 + index as i32);
+        let side = f64::from(level.width());
+        let middle = Point::new(
+            side / 2.0 * divisor - f64::from(self.lead.0),
+            side / 2.0 * divisor - f64::from(self.lead.1),
+        );
+        let map = Map::square(side, middle, side * divisor, Angle::ZERO, false)
+            .expect("a photo is not halved a million times");
+        (level, map)
     }
 
     /// A square picture of `size` pixels a side, looked up through `photo_from_crop`. Outside of

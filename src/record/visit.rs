@@ -50,6 +50,10 @@ struct CameraFile {
     lens_height_cm: EstimateFile,
     turn_deg: EstimateFile,
     #[serde(skip_serializing_if = "Option::is_none")]
+    roll_deg: Option<EstimateFile>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pitch_deg: Option<EstimateFile>,
+    #[serde(skip_serializing_if = "Option::is_none")]
     mm_per_px: Option<EstimateFile>,
 }
 
@@ -236,6 +240,8 @@ impl From<&CameraSetup> for CameraFile {
             distance_cm: file(setup.distance_cm),
             lens_height_cm: file(setup.lens_height_cm),
             turn_deg: file(setup.turn_deg),
+            roll_deg: setup.roll_deg.map(file),
+            pitch_deg: setup.pitch_deg.map(file),
             mm_per_px: setup.mm_per_px.map(file),
         }
     }
@@ -248,6 +254,8 @@ impl From<CameraFile> for CameraSetup {
             distance_cm: estimate(file.distance_cm),
             lens_height_cm: estimate(file.lens_height_cm),
             turn_deg: estimate(file.turn_deg),
+            roll_deg: file.roll_deg.map(estimate),
+            pitch_deg: file.pitch_deg.map(estimate),
             mm_per_px: file.mm_per_px.map(estimate),
         }
     }

@@ -23,11 +23,8 @@ pub struct Camera {
 }
 
 impl Camera {
-    /// Where the ray through a pixel meets the plane at `depth` mm before the body's own plane
-    /// (towards the camera): along that plane to the photo's right, and up from the floor.
-    ///
-    /// `None` when the ray misses the plane: behind the camera, or a plane seen edge-on.
-    pub fn plane_from_photo(&self, pixel: Point<Photo>, depth: f64) -> Option<Point<BodyPlane>> {
+    /// The direction in which a pixel is seen: right, away and up.
+    fn ray(&self, pixel: Point<Photo>) -> [f64; 3] {
         let (u, v) = (
             (pixel.x - self.centre.x) / self.focal,
             (pixel.y - self.centre.y) / self.focal,
@@ -35,7 +32,24 @@ impl Camera {
         let (roll_sin, roll_cos) = self.roll.radians().sin_cos();
         let (x, y) = (u * roll_cos - v * roll_sin, u * roll_sin + v * roll_cos);
         let (pitch_sin, pitch_cos) = self.pitch.radians().sin_cos();
-        let (right, away, up) = (x, pitch_cos + y * pitch_sin, pitch_sin - y * pitch_cos);
+        [x, pitch_cos + y * pitch_sin, pitch_sin - y * pitch_cos]
+    }
+
+    /// How far to the right of straight ahead a pixel is seen, on the floor.
+    ///
+    /// Someone who stands there square to straight ahead looks turned by as much: a turn that is
+    /// read off the person's looks is [`Self::turn`] plus this.
+    pub fn azimuth(&self, pixel: Point<Photo>) -> Angle {
+        let [right, away, _] = self.ray(pixel);
+        Angle::from_radians(right.atan2(away))
+    }
+
+    /// Where the ray through a pixel meets the plane at `depth` mm before the body's own plane
+    /// (towards the camera): along that plane to the photo's right, and up from the floor.
+    ///
+    /// `None` when the ray misses the plane: behind the camera, or a plane seen edge-on.
+    pub fn plane_from_photo(&self, pixel: Point<Photo>, depth: f64) -> Option<Point<BodyPlane>> {
+        let [right, away, up] = self.ray(pixel);
         // Along the ray a, along the plane s:
         //   a·right = s·cos ψ + depth·sin ψ
         //   a·away  = distance + s·sin ψ − depth·cos ψ

@@ -1,17 +1,19 @@
-//! The camera that best explains the photo, and how well each part of it is known.
+//! The stance that best explains the photo, and how well each part of it is known.
 //!
-//! Known heights of the body (parts of stature) against their pixels, with priors for what a
-//! photo alone does not tell, solved by Gauss–Newton.
+//! Known heights of the body (parts of stature) against their pixels, turns and tilts as they
+//! were seen, and priors for what a photo alone does not tell, solved by Gauss–Newton.
 
-use nalgebra::{DMatrix, DVector, SMatrix, SVector};
+use std::collections::BTreeMap;
+
+use nalgebra::{Cholesky, DMatrix, DVector, Dyn, SMatrix, SVector};
 
 use super::camera::Camera;
-use super::depth;
-use super::stature;
-use crate::body::{Landmark, Task, View};
+use super::stance::Stance;
+use super::stature::{self, Proportion};
+use crate::body::{Landmark, Side, Task, View};
 use crate::estimate::Estimate;
 use crate::geometry::{Angle, Photo, Point};
-use crate::visit::CameraSetup;
+use crate::visit::{CameraSetup, Located};
 
 /// Diagonal of a 35 mm frame, mm.
 const FRAME_DIAGONAL: f64 = 43.267;
@@ -21,20 +23,41 @@ const FOCAL_TAG_SIGMA: f64 = 0.04;
 /// to 50 mm. Common practice.
 const FOCAL_UNKNOWN_MM: f64 = 28.0;
 const FOCAL_UNKNOWN_SIGMA: f64 = 0.25;
-/// Priors of the camera's place: 2.5 to 4 m away (common practice), held at chest height, nearly
-/// level.
+/// Priors of the camera's place: 2.5 to 4 m away (common practice), held at chest height.
 const DISTANCE: Estimate = Estimate::new(3000.0, 900.0);
 const HEIGHT: Estimate = Estimate::new(1200.0, 200.0);
-const PITCH: Estimate = Estimate::new(0.0, 4.0_f64.to_radians());
-/// A photo held level by hand or stood on a tripod. Common practice; the photo cannot tell.
+/// Whoever takes a photo tips the camera about halfway towards the body's middle, which has this
+/// part of stature. Common practice.
+const MIDDLE: f64 = 0.55;
+const TIPPED: f64 = 0.5;
+const PITCH_SIGMA: Angle = Angle::from_degrees(3.0);
+/// A photo held level by hand or stood on a tripod. Common practice.
 const ROLL_SIGMA: Angle = Angle::from_degrees(1.5);
+/// People who are asked to stand sideways or facing the camera do so within about 7°, and keep the
+/// head straight on the trunk within 5° (common practice).
+const POSED_SIGMA: Angle = Angle::from_degrees(7.0);
+const HEAD_SIGMA: Angle = Angle::from_degrees(5.0);
+/// How far someone's hips lie ahead of the ankles, and to a side of them, mm. Common practice: the
+/// line of gravity falls a few centimetres ahead of the ankle and near the hip, and the weight is
+/// seldom quite even. The rendered people of the truth sets stand more alike: 5 ± 6 mm ahead,
+/// and even.
+const HIPS_AHEAD: Estimate = Estimate::new(20.0, 30.0);
+const HIPS_ASIDE: Estimate = Estimate::new(0.0, 20.0);
 
-/// Number of fitted unknowns: logarithm of focal length, distance, height, pitch, stature.
-const UNKNOWNS: usize = 5;
-/// The unknowns that the fit adds untouched: roll, turn.
-const ALL: usize = UNKNOWNS + 2;
+/// Number of fitted unknowns, and their places.
+const UNKNOWNS: usize = 8;
+const LN_FOCAL: usize = 0;
+const DISTANCE_AT: usize = 1;
+const HEIGHT_AT: usize = 2;
+const PITCH: usize = 3;
+const STATURE: usize = 4;
+const ROLL: usize = 5;
+const TURN: usize = 6;
+const HEAD_TURN: usize = 7;
 
-/// What is known about the photo before the fit.
+type Unknowns = SVector<f64, UNKNOWNS>;
+
+/// What is known about the photo before the fit. Angles are in radians.
 #[derive(Clone, Debug)]
 pub struct Evidence<'a> {
     pub view: View,
@@ -45,10 +68,16 @@ pub struct Evidence<'a> {
     pub focal_35mm: Option<f64>,
     /// Stature, mm, when it is written down.
     pub stature: Option<f64>,
-    /// Turn of the body's plane, as [`Camera::turn`], radians.
-    pub turn: Estimate,
+    /// Turn of the trunk as it looks along the ray to the body's middle, signed as
+    /// [`Camera::turn`]; see [`Camera::azimuth`].
+    pub trunk_turn: Option<Estimate>,
+    /// The same of the head.
+    pub head_turn: Option<Estimate>,
+    /// Roll and pitch as in [`Camera`], when something upright in the room tells them.
+    pub roll: Option<Estimate>,
+    pub pitch: Option<Estimate>,
     /// Landmarks of the photo.
-    pub landmarks: &'a [(Landmark, Point<Photo>)],
+    pub landmarks: &'a BTreeMap<Landmark, Located>,
 }
 
 /// Whether lengths can be told.
@@ -66,38 +95,40 @@ pub enum Scale {
 /// A residual beyond this many sigmas, of a height or of a prior, is a misfit.
 const MISFIT: f64 = 3.0;
 
-/// A camera with the covariance of everything about it that is uncertain.
+/// A stance with the covariance of everything about it that is uncertain.
 #[derive(Clone, Debug)]
 pub struct CameraFit {
     centre: Point<Photo>,
-    /// ln focal, distance, height, pitch, stature, roll, turn.
-    mean: [f64; ALL],
-    covariance: DMatrix<f64>,
+    mean: Unknowns,
+    covariance: SMatrix<f64, UNKNOWNS, UNKNOWNS>,
+    /// Whether something upright in the room told roll and pitch.
+    sees_upright: bool,
     pub scale: Scale,
 }
 
 impl CameraFit {
     /// The uncertain numbers, for error propagation.
     pub fn unknowns(&self) -> (&[f64], DMatrix<f64>) {
-        (&self.mean, self.covariance.clone())
+        let covariance = DMatrix::from_fn(UNKNOWNS, UNKNOWNS, |i, j| self.covariance[(i, j)]);
+        (self.mean.as_slice(), covariance)
     }
 
-    /// The camera and the stature (mm) that a set of unknowns describes.
-    pub fn camera(&self, unknowns: &[f64]) -> (Camera, f64) {
-        camera_of(self.centre, unknowns)
+    /// The stance that a set of unknowns describes.
+    pub fn stance(&self, unknowns: &[f64]) -> Stance {
+        stance_of(self.centre, unknowns)
     }
 
     /// What the fit says about how the photo was taken.
     pub fn setup(&self) -> CameraSetup {
         let of =
             |index: usize| Estimate::new(self.mean[index], self.covariance[(index, index)].sqrt());
+        let degrees = |radians: Estimate| radians.scaled(Angle::from_radians(1.0).degrees());
         CameraSetup {
-            distance_cm: of(1).scaled(0.1),
-            lens_height_cm: of(2).scaled(0.1),
-            turn_deg: Estimate::new(
-                Angle::from_radians(of(6).value).degrees(),
-                Angle::from_radians(of(6).sigma).degrees(),
-            ),
+            distance_cm: of(DISTANCE_AT).scaled(0.1),
+            lens_height_cm: of(HEIGHT_AT).scaled(0.1),
+            turn_deg: degrees(of(TURN)),
+            roll_deg: self.sees_upright.then(|| degrees(of(ROLL))),
+            pitch_deg: self.sees_upright.then(|| degrees(of(PITCH))),
             mm_per_px: (self.scale == Scale::Known).then(|| self.millimetres_per_pixel()),
         }
     }
@@ -105,25 +136,29 @@ impl CameraFit {
     /// Millimetres of the body's plane that one pixel spans at its middle, with error: that of
     /// distance over focal length.
     pub fn millimetres_per_pixel(&self) -> Estimate {
-        let value = self.mean[1] / self.mean[0].exp();
+        let distance = self.mean[DISTANCE_AT];
+        let value = distance / self.mean[LN_FOCAL].exp();
         let c = &self.covariance;
-        let distance = self.mean[1];
-        let relative = c[(1, 1)] / distance.powi(2) + c[(0, 0)] - 2.0 * c[(0, 1)] / distance;
+        let relative = c[(DISTANCE_AT, DISTANCE_AT)] / distance.powi(2) + c[(LN_FOCAL, LN_FOCAL)]
+            - 2.0 * c[(LN_FOCAL, DISTANCE_AT)] / distance;
         Estimate::new(value, value * relative.max(0.0).sqrt())
     }
 }
 
-fn camera_of(centre: Point<Photo>, unknowns: &[f64]) -> (Camera, f64) {
-    let camera = Camera {
-        focal: unknowns[0].exp(),
-        centre,
-        distance: unknowns[1],
-        height: unknowns[2],
-        pitch: Angle::from_radians(unknowns[3]),
-        roll: Angle::from_radians(unknowns[5]),
-        turn: Angle::from_radians(unknowns[6]),
-    };
-    (camera, unknowns[4])
+fn stance_of(centre: Point<Photo>, unknowns: &[f64]) -> Stance {
+    Stance {
+        camera: Camera {
+            focal: unknowns[LN_FOCAL].exp(),
+            centre,
+            distance: unknowns[DISTANCE_AT],
+            height: unknowns[HEIGHT_AT],
+            pitch: Angle::from_radians(unknowns[PITCH]),
+            roll: Angle::from_radians(unknowns[ROLL]),
+            turn: Angle::from_radians(unknowns[TURN]),
+        },
+        stature: unknowns[STATURE],
+        head_turn: Angle::from_radians(unknowns[HEAD_TURN]),
+    }
 }
 
 /// Fits the camera. `None` for an oblique view, which has no plane to measure in.
@@ -133,35 +168,27 @@ pub fn fit(evidence: &Evidence<'_>) -> Option<CameraFit> {
     }
     let (width, height) = (f64::from(evidence.width), f64::from(evidence.height));
     let centre = Point::new(width / 2.0, height / 2.0);
-    let prior = priors(evidence, width.hypot(height));
-    let seen = known_heights(evidence);
-
-    let residuals = |x: &SVector<f64, UNKNOWNS>| -> Option<DVector<f64>> {
-        let full = [x[0], x[1], x[2], x[3], x[4], 0.0, evidence.turn.value];
-        let (camera, stature) = camera_of(centre, &full);
-        let mut all = Vec::with_capacity(seen.len() + UNKNOWNS);
-        for (landmark, at, fraction) in &seen {
-            let depth = depth::of(*landmark, evidence.view, evidence.task, stature)?.value;
-            let up = camera.plane_from_photo(*at, depth)?.y;
-            all.push((up / stature - fraction.value) / fraction.sigma);
-        }
-        all.extend((0..UNKNOWNS).map(|i| (x[i] - prior[i].value) / prior[i].sigma));
-        Some(DVector::from_vec(all))
-    };
-
-    let mut x = SVector::<f64, UNKNOWNS>::from_fn(|i, _| prior[i].value);
+    let prior = priors(evidence);
+    let mut x = Unknowns::from_fn(|i, _| prior[i].value);
     // Start the distance where the body's extent puts it, so that few steps are needed.
-    if let Some(start) = first_distance(evidence, x[0].exp(), x[4]) {
-        x[1] = start;
+    if let Some(start) = first_distance(evidence, x[LN_FOCAL].exp(), x[STATURE]) {
+        x[DISTANCE_AT] = start;
     }
+    let problem = Problem {
+        evidence,
+        centre,
+        prior,
+        heights: Heights::seen(evidence, x[DISTANCE_AT] / x[LN_FOCAL].exp() / x[STATURE])?,
+        middle: middle(evidence.landmarks),
+    };
     let mut information = SMatrix::<f64, UNKNOWNS, UNKNOWNS>::identity();
     for _ in 0..20 {
-        let r = residuals(&x)?;
-        let jacobian = jacobian(&residuals, &x, &prior)?;
+        let r = problem.residuals(&x)?;
+        let jacobian = problem.jacobian(&x)?;
         let normal = jacobian.transpose() * &jacobian;
         information = SMatrix::from_fn(|i, j| normal[(i, j)]);
         let gradient = jacobian.transpose() * r;
-        let gradient = SVector::<f64, UNKNOWNS>::from_fn(|i, _| gradient[i]);
+        let gradient = Unknowns::from_fn(|i, _| gradient[i]);
         let step = information.cholesky()?.solve(&gradient);
         x -= step;
         let settled = (0..UNKNOWNS).all(|i| step[i].abs() < 1e-4 * prior[i].sigma);
@@ -169,167 +196,418 @@ pub fn fit(evidence: &Evidence<'_>) -> Option<CameraFit> {
             break;
         }
     }
-    let fitted = information.try_inverse()?;
-    let fits = residuals(&x)?
-        .iter()
-        .all(|residual| residual.abs() <= MISFIT);
     let scale = if evidence.stature.is_none() {
         Scale::NoStature
-    } else if !spans_the_body(&seen) {
+    } else if !problem.heights.span_the_body() {
         Scale::TooLittleSeen
-    } else if !fits {
+    } else if !problem.fits(&x)? {
         Scale::Misfit
     } else {
         Scale::Known
     };
-    let mut covariance = DMatrix::zeros(ALL, ALL);
-    covariance
-        .view_mut((0, 0), (UNKNOWNS, UNKNOWNS))
-        .copy_from(&fitted);
-    covariance[(5, 5)] = ROLL_SIGMA.radians().powi(2);
-    covariance[(6, 6)] = evidence.turn.sigma.powi(2);
     Some(CameraFit {
         centre,
-        mean: [x[0], x[1], x[2], x[3], x[4], 0.0, evidence.turn.value],
-        covariance,
+        mean: x,
+        covariance: information.try_inverse()?,
+        sees_upright: evidence.roll.is_some() && evidence.pitch.is_some(),
         scale,
     })
 }
 
-fn priors(evidence: &Evidence<'_>, diagonal: f64) -> [Estimate; UNKNOWNS] {
-    let (focal_mm, focal_sigma) = match evidence.focal_35mm {
+/// Focal length by the file's tag, pixels; a usual one where it has none.
+pub fn focal_px(focal_35mm: Option<f64>, width: u32, height: u32) -> Estimate {
+    let (mm, relative) = match focal_35mm {
         Some(mm) => (mm, FOCAL_TAG_SIGMA),
         None => (FOCAL_UNKNOWN_MM, FOCAL_UNKNOWN_SIGMA),
     };
+    let pixels = mm / FRAME_DIAGONAL * f64::from(width).hypot(f64::from(height));
+    Estimate::new(pixels, relative * pixels)
+}
+
+/// What each unknown is taken for before anything of the person is seen. That of the pitch is for
+/// a level camera; [`Problem::usual`] knows better.
+fn priors(evidence: &Evidence<'_>) -> [Estimate; UNKNOWNS] {
+    let focal = focal_px(evidence.focal_35mm, evidence.width, evidence.height);
+    let straight = |sigma: Angle| Estimate::new(0.0, sigma.radians());
     [
-        Estimate::new((focal_mm / FRAME_DIAGONAL * diagonal).ln(), focal_sigma),
+        Estimate::new(focal.value.ln(), focal.sigma / focal.value),
         DISTANCE,
         HEIGHT,
-        PITCH,
+        straight(PITCH_SIGMA),
         match evidence.stature {
             Some(mm) => Estimate::new(mm, stature::WRITTEN_DOWN_SIGMA),
             None => stature::UNKNOWN,
         },
+        straight(ROLL_SIGMA),
+        straight(POSED_SIGMA),
+        straight(HEAD_SIGMA),
     ]
 }
 
-/// Landmarks of known height. In a side view only the side nearest the camera: the other is
-/// often hidden. From the front both, each with the error of a single one.
-fn known_heights(evidence: &Evidence<'_>) -> Vec<(Landmark, Point<Photo>, Estimate)> {
-    evidence
-        .landmarks
-        .iter()
-        .filter(|(landmark, _)| match (evidence.view, landmark.side()) {
-            (View::Side(near), Some(side)) => near == side,
-            _ => true,
-        })
-        .filter_map(|&(landmark, at)| {
-            let mut fraction = stature::height_fraction(landmark, evidence.task)?;
-            // Two sides share their error of proportion; together they must not count twice.
-            if evidence.view.near_side().is_none() && landmark.side().is_some() {
-                fraction.sigma *= std::f64::consts::SQRT_2;
-            }
-            Some((landmark, at, fraction))
-        })
-        .collect()
+/// The body's middle, between shoulders and hips.
+fn middle(landmarks: &BTreeMap<Landmark, Located>) -> Option<Point<Photo>> {
+    use Landmark::{HipJoint, ShoulderJoint};
+    let of = |kind: fn(Side) -> Landmark| {
+        let seen: Vec<_> = Side::BOTH
+            .into_iter()
+            .filter_map(|side| Some(landmarks.get(&kind(side))?.at))
+            .collect();
+        match seen[..] {
+            [one] => Some(one),
+            [one, other] => Some(one.midpoint(other)),
+            _ => None,
+        }
+    };
+    Some(of(ShoulderJoint)?.midpoint(of(HipJoint)?))
 }
 
-/// Whether the heights seen are far enough apart to tell a scale: from the hips to the eyes is.
-fn spans_the_body(seen: &[(Landmark, Point<Photo>, Estimate)]) -> bool {
-    let heights = || seen.iter().map(|(_, _, fraction)| fraction.value);
-    let span =
-        heights().fold(f64::NEG_INFINITY, f64::max) - heights().fold(f64::INFINITY, f64::min);
-    span >= 0.25
+/// Whether a landmark is seen: of the side away from the camera it is often guessed.
+fn is_plain(landmark: Landmark, view: View) -> bool {
+    match (view.near_side(), landmark.side()) {
+        (Some(near), Some(side)) => near == side,
+        _ => true,
+    }
+}
+
+/// Landmarks of known height, and how far each may be off it.
+struct Heights {
+    seen: Vec<(Landmark, Point<Photo>, Proportion)>,
+    /// Standard deviation of each, and the root of their covariance, in parts of stature.
+    sigma: Vec<f64>,
+    root: Option<Cholesky<f64, Dyn>>,
+}
+
+impl Heights {
+    /// `stature_of_px` is the part of stature that a pixel spans.
+    fn seen(evidence: &Evidence<'_>, stature_of_px: f64) -> Option<Heights> {
+        let seen: Vec<_> = evidence
+            .landmarks
+            .iter()
+            .filter(|(landmark, _)| is_plain(**landmark, evidence.view))
+            .filter_map(|(&landmark, located)| {
+                Some((landmark, located, stature::height(landmark, evidence.task)?))
+            })
+            .collect();
+        let covariance = DMatrix::from_fn(seen.len(), seen.len(), |i, j| {
+            let of_body = stature::covariance((seen[i].0, seen[i].2), (seen[j].0, seen[j].2));
+            if i == j {
+                of_body + seen[i].1.covariance[(1, 1)] * stature_of_px.powi(2)
+            } else {
+                of_body
+            }
+        });
+        Some(Heights {
+            sigma: (0..seen.len()).map(|i| covariance[(i, i)].sqrt()).collect(),
+            root: if seen.is_empty() {
+                None
+            } else {
+                Some(covariance.cholesky()?)
+            },
+            seen: seen
+                .into_iter()
+                .map(|(landmark, located, height)| (landmark, located.at, height))
+                .collect(),
+        })
+    }
+
+    /// Height minus usual height of each, in parts of stature.
+    fn off(&self, stance: &Stance, view: View, task: Task) -> Option<DVector<f64>> {
+        let off = self
+            .seen
+            .iter()
+            .map(|(landmark, at, height)| {
+                let up = stance.place(*landmark, *at, view, task, 0.0)?.y;
+                Some(up / stance.stature - height.fraction)
+            })
+            .collect::<Option<Vec<_>>>()?;
+        Some(DVector::from_vec(off))
+    }
+
+    /// Whether the heights are far enough apart to tell a scale: from the hips to the eyes is.
+    fn span_the_body(&self) -> bool {
+        let heights = || self.seen.iter().map(|(_, _, height)| height.fraction);
+        let span =
+            heights().fold(f64::NEG_INFINITY, f64::max) - heights().fold(f64::INFINITY, f64::min);
+        span >= 0.25
+    }
+}
+
+struct Problem<'a> {
+    evidence: &'a Evidence<'a>,
+    centre: Point<Photo>,
+    prior: [Estimate; UNKNOWNS],
+    heights: Heights,
+    middle: Option<Point<Photo>>,
+}
+
+impl Problem<'_> {
+    /// Everything that should be nought, in sigmas.
+    fn residuals(&self, x: &Unknowns) -> Option<DVector<f64>> {
+        let evidence = self.evidence;
+        let stance = stance_of(self.centre, x.as_slice());
+        let mut all = self.usual(x);
+        let off = self.heights.off(&stance, evidence.view, evidence.task)?;
+        match &self.heights.root {
+            Some(root) => all.extend(root.l().solve_lower_triangular(&off)?.iter()),
+            None => all.extend(off.iter()),
+        }
+        let apparent = x[TURN] + self.azimuth(&stance);
+        let seen = [
+            (apparent, evidence.trunk_turn),
+            (apparent + x[HEAD_TURN], evidence.head_turn),
+            (x[ROLL], evidence.roll),
+            (x[PITCH], evidence.pitch),
+        ];
+        all.extend(
+            seen.into_iter()
+                .filter_map(|(value, seen)| seen.map(|seen| (value - seen.value) / seen.sigma)),
+        );
+        all.extend(self.hips_above_ankles(&stance));
+        Some(DVector::from_vec(all))
+    }
+
+    /// Against the priors, an unknown each.
+    fn usual(&self, x: &Unknowns) -> Vec<f64> {
+        let stance = stance_of(self.centre, x.as_slice());
+        let rise = MIDDLE * stance.stature - stance.camera.height;
+        let tipped = TIPPED * (rise / stance.camera.distance).atan();
+        (0..UNKNOWNS)
+            .map(|i| {
+                let value = match i {
+                    PITCH => x[PITCH] - tipped,
+                    TURN => x[TURN] + self.azimuth(&stance),
+                    _ => x[i],
+                };
+                (value - self.prior[i].value) / self.prior[i].sigma
+            })
+            .collect()
+    }
+
+    /// Of the body's middle; it stands straight ahead when it is not known.
+    fn azimuth(&self, stance: &Stance) -> f64 {
+        self.middle
+            .map_or(0.0, |at| stance.camera.azimuth(at).radians())
+    }
+
+    /// The hips stand above the ankles: that tells something of the roll.
+    fn hips_above_ankles(&self, stance: &Stance) -> Option<f64> {
+        let Evidence { view, task, .. } = *self.evidence;
+        // The mean of the near joint, or of both; and its variance, square pixels.
+        let middle = |kind: fn(Side) -> Landmark| -> Option<(f64, f64)> {
+            let sides = view
+                .near_side()
+                .map_or(Side::BOTH.to_vec(), |near| vec![near]);
+            let count = sides.len() as f64;
+            sides.into_iter().try_fold((0.0, 0.0), |sum, side| {
+                let located = self.evidence.landmarks.get(&kind(side))?;
+                let at = stance.place(kind(side), located.at, view, task, 0.0)?;
+                let variance = located.covariance[(0, 0)];
+                Some((sum.0 + at.x / count, sum.1 + variance / count.powi(2)))
+            })
+        };
+        let usual = match view {
+            View::Side(Side::Right) => HIPS_AHEAD,
+            View::Side(Side::Left) => HIPS_AHEAD.scaled(-1.0),
+            _ => HIPS_ASIDE,
+        };
+        let (hips, ankles) = (middle(Landmark::HipJoint)?, middle(Landmark::Ankle)?);
+        let millimetres = stance.camera.distance / stance.camera.focal;
+        let seen = (hips.1 + ankles.1).sqrt() * millimetres;
+        Some((hips.0 - ankles.0 - usual.value) / usual.sigma.hypot(seen))
+    }
+
+    /// Whether heights, and the priors of the camera's place and of stature, are near what they
+    /// should be.
+    fn fits(&self, x: &Unknowns) -> Option<bool> {
+        let stance = stance_of(self.centre, x.as_slice());
+        let off = self
+            .heights
+            .off(&stance, self.evidence.view, self.evidence.task)?;
+        let of_heights = off.iter().zip(&self.heights.sigma).map(|(off, s)| off / s);
+        let of_priors = self.usual(x).into_iter().take(ROLL);
+        Some(of_heights.chain(of_priors).all(|r| r.abs() <= MISFIT))
+    }
+
+    fn jacobian(&self, x: &Unknowns) -> Option<DMatrix<f64>> {
+        let columns = (0..UNKNOWNS)
+            .map(|i| {
+                let step = 1e-3 * self.prior[i].sigma;
+                let (mut ahead, mut behind) = (*x, *x);
+                ahead[i] += step;
+                behind[i] -= step;
+                Some((self.residuals(&ahead)? - self.residuals(&behind)?) / (2.0 * step))
+            })
+            .collect::<Option<Vec<_>>>()?;
+        Some(DMatrix::from_columns(&columns))
+    }
 }
 
 /// Distance from the span of the highest and lowest landmark of known height.
 fn first_distance(evidence: &Evidence<'_>, focal: f64, stature: f64) -> Option<f64> {
-    let seen = known_heights(evidence);
-    let top = seen.iter().max_by(|a, b| a.2.value.total_cmp(&b.2.value))?;
-    let bottom = seen.iter().min_by(|a, b| a.2.value.total_cmp(&b.2.value))?;
-    let pixels = top.1.distance(bottom.1);
-    let span = (top.2.value - bottom.2.value) * stature;
+    let seen = || {
+        evidence
+            .landmarks
+            .iter()
+            .filter_map(|(&landmark, located)| {
+                let height = stature::height(landmark, evidence.task)?;
+                is_plain(landmark, evidence.view).then_some((located.at, height.fraction))
+            })
+    };
+    let top = seen().max_by(|a, b| a.1.total_cmp(&b.1))?;
+    let bottom = seen().min_by(|a, b| a.1.total_cmp(&b.1))?;
+    let pixels = top.0.distance(bottom.0);
+    let span = (top.1 - bottom.1) * stature;
     (pixels > 1.0 && span > 1.0).then(|| focal * span / pixels)
-}
-
-fn jacobian(
-    residuals: &impl Fn(&SVector<f64, UNKNOWNS>) -> Option<DVector<f64>>,
-    x: &SVector<f64, UNKNOWNS>,
-    prior: &[Estimate; UNKNOWNS],
-) -> Option<DMatrix<f64>> {
-    let columns = (0..UNKNOWNS)
-        .map(|i| {
-            let step = 1e-3 * prior[i].sigma;
-            let (mut ahead, mut behind) = (*x, *x);
-            ahead[i] += step;
-            behind[i] -= step;
-            Some((residuals(&ahead)? - residuals(&behind)?) / (2.0 * step))
-        })
-        .collect::<Option<Vec<_>>>()?;
-    Some(DMatrix::from_columns(&columns))
 }
 
 #[cfg(test)]
 mod tests {
+    use nalgebra::Matrix2;
+
     use super::*;
-    use crate::body::Side;
+    use crate::visit;
 
-    /// A synthetic person of 1.65 m seen from the right side by a known camera.
-    fn evidence_from(camera: &Camera, stature: f64) -> Vec<(Landmark, Point<Photo>)> {
-        let view = View::Side(Side::Right);
-        [
-            Landmark::EyeOuter(Side::Right),
-            Landmark::HipJoint(Side::Right),
-            Landmark::Knee(Side::Right),
-            Landmark::Ankle(Side::Right),
-        ]
-        .into_iter()
-        .map(|landmark| {
-            let up = stature::height_fraction(landmark, Task::Stand)
-                .unwrap()
-                .value
-                * stature;
-            let depth = depth::of(landmark, view, Task::Stand, stature)
-                .unwrap()
-                .value;
-            let at = camera
-                .photo_from_plane(Point::new(30.0, up), depth)
-                .unwrap();
-            (landmark, at)
-        })
-        .collect()
-    }
+    const VIEW: View = View::Side(Side::Right);
 
-    #[test]
-    fn distance_and_scale_come_back_within_their_error() {
-        let diagonal = 720f64.hypot(960.0);
-        let camera = Camera {
-            focal: 26.0 / FRAME_DIAGONAL * diagonal,
+    fn camera() -> Camera {
+        Camera {
+            focal: 26.0 / FRAME_DIAGONAL * 720f64.hypot(960.0),
             centre: Point::new(360.0, 480.0),
             distance: 2900.0,
             height: 1150.0,
             pitch: Angle::from_degrees(-2.0),
             roll: Angle::ZERO,
             turn: Angle::ZERO,
-        };
-        let landmarks = evidence_from(&camera, 1650.0);
-        let fitted = fit(&Evidence {
-            view: View::Side(Side::Right),
+        }
+    }
+
+    /// A synthetic person of 1.65 m, this far along the plane, seen from the right side.
+    fn seen_by(camera: &Camera, along: f64) -> BTreeMap<Landmark, Located> {
+        use Landmark::*;
+        [EyeOuter, Tragus, ShoulderJoint, HipJoint, Knee, Ankle]
+            .into_iter()
+            .map(|of| {
+                let landmark = of(Side::Right);
+                let up = stature::height(landmark, Task::Stand).unwrap().fraction * 1650.0;
+                let depth = crate::scale::depth::of(landmark, VIEW, Task::Stand, 1650.0).unwrap();
+                let at = camera.photo_from_plane(Point::new(along, up), depth.value);
+                let located = Located {
+                    at: at.unwrap(),
+                    covariance: Matrix2::identity(),
+                    evidence: visit::Evidence::PoseNet,
+                };
+                (landmark, located)
+            })
+            .collect()
+    }
+
+    fn evidence(landmarks: &BTreeMap<Landmark, Located>) -> Evidence<'_> {
+        Evidence {
+            view: VIEW,
             task: Task::Stand,
             width: 720,
             height: 960,
             focal_35mm: Some(26.0),
             stature: Some(1650.0),
-            turn: Estimate::new(0.0, 0.1),
-            landmarks: &landmarks,
-        })
-        .unwrap();
+            trunk_turn: None,
+            head_turn: None,
+            roll: None,
+            pitch: None,
+            landmarks,
+        }
+    }
+
+    fn degrees(degrees: f64, sigma: f64) -> Option<Estimate> {
+        Some(Estimate::new(degrees.to_radians(), sigma.to_radians()))
+    }
+
+    fn stance(fitted: &CameraFit) -> Stance {
+        fitted.stance(fitted.unknowns().0)
+    }
+
+    #[test]
+    fn distance_and_scale_come_back_within_their_error() {
+        let landmarks = seen_by(&camera(), 30.0);
+        let fitted = fit(&evidence(&landmarks)).unwrap();
         let distance = fitted.setup().distance_cm;
         assert!((distance.value - 290.0).abs() < distance.sigma);
         assert!(distance.sigma < 20.0);
         let scale = fitted.millimetres_per_pixel();
-        let truth = camera.distance / camera.focal;
-        assert!((scale.value - truth).abs() < 1.5 * scale.sigma);
+        let truth = camera().distance / camera().focal;
+        assert!((scale.value - truth).abs() < scale.sigma);
         assert!(scale.sigma / scale.value < 0.03);
+    }
+
+    /// A person who stands to the right of straight ahead, square to the photo's own plane, looks
+    /// turned by the azimuth; one who looks square is turned the other way.
+    #[test]
+    fn an_apparent_turn_is_told_from_where_the_person_stands() {
+        let landmarks = seen_by(&camera(), 500.0);
+        let azimuth = camera().azimuth(middle(&landmarks).unwrap()).degrees();
+        assert!((8.0..12.0).contains(&azimuth), "{azimuth}");
+        for (apparent, turn) in [(azimuth, 0.0), (0.0, -azimuth), (azimuth + 5.0, 5.0)] {
+            let fitted = fit(&Evidence {
+                trunk_turn: degrees(apparent, 0.01),
+                ..evidence(&landmarks)
+            });
+            let fitted = stance(&fitted.unwrap()).camera.turn.degrees();
+            assert!(
+                (fitted - turn).abs() < 0.5,
+                "{apparent}: {fitted}, is {turn}"
+            );
+        }
+    }
+
+    #[test]
+    fn roll_pitch_and_head_are_taken_from_where_they_are_seen() {
+        let landmarks = seen_by(&camera(), 0.0);
+        let unseen = fit(&evidence(&landmarks)).unwrap();
+        let fitted = fit(&Evidence {
+            trunk_turn: degrees(4.0, 0.1),
+            head_turn: degrees(-3.0, 0.1),
+            roll: degrees(1.0, 0.1),
+            pitch: degrees(-2.0, 0.1),
+            ..evidence(&landmarks)
+        })
+        .unwrap();
+        let found = stance(&fitted);
+        for (found, seen) in [
+            (found.camera.turn, 4.0),
+            (found.camera.roll, 1.0),
+            (found.camera.pitch, -2.0),
+            (found.head_turn, -7.0),
+        ] {
+            assert!((found.degrees() - seen).abs() < 0.1, "{}", found.degrees());
+        }
+        // With the pitch known, the lens is found as well.
+        let lens = |fit: &CameraFit| fit.setup().lens_height_cm;
+        assert!(lens(&fitted).sigma < 0.4 * lens(&unseen).sigma);
+        assert!((lens(&fitted).value - 115.0).abs() < lens(&fitted).sigma);
+    }
+
+    #[test]
+    fn what_is_not_seen_is_as_usual() {
+        let landmarks = seen_by(&camera(), 0.0);
+        let fitted = fit(&evidence(&landmarks)).unwrap();
+        let sigma = |at: usize| Angle::from_radians(fitted.covariance[(at, at)].sqrt()).degrees();
+        for (at, usual) in [(TURN, POSED_SIGMA), (HEAD_TURN, HEAD_SIGMA)] {
+            let part = sigma(at) / usual.degrees();
+            assert!((part - 1.0).abs() < 0.05, "{part}");
+        }
+    }
+
+    /// Hips that are seen off the ankles are in part those of a tilted camera.
+    #[test]
+    fn the_legs_tell_something_of_the_roll() {
+        let rolled = Camera {
+            roll: Angle::from_degrees(2.0),
+            ..camera()
+        };
+        let fitted = fit(&evidence(&seen_by(&rolled, 30.0))).unwrap();
+        let level = fit(&evidence(&seen_by(&camera(), 30.0))).unwrap();
+        let roll = |fitted: &CameraFit| stance(fitted).camera.roll.degrees();
+        let told = (roll(&fitted) - roll(&level)) / 2.0;
+        assert!((0.25..0.6).contains(&told), "{told}");
+        assert!(fitted.covariance[(ROLL, ROLL)].sqrt() < 0.85 * ROLL_SIGMA.radians());
     }
 }

@@ -94,14 +94,21 @@ pub fn setup_words(photo: &PhotoRecord) -> Option<Vec<String>> {
             number::plain(cm.sigma / 100.0, 1)
         )
     };
-    Some(vec![
+    let mut words = vec![
         format!("Camera {} away", metres(setup.distance_cm)),
         format!("lens {} high", metres(setup.lens_height_cm)),
         format!(
             "body turned by {}",
             number::with_error(setup.turn_deg, Unit::Degree)
         ),
-    ])
+    ];
+    words.extend(setup.roll_deg.map(|roll| {
+        format!(
+            "camera tilted sideways by {} (corrected)",
+            number::with_error(roll, Unit::Degree)
+        )
+    }));
+    Some(words)
 }
 
 #[cfg(test)]

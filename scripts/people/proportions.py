@@ -1,0 +1,67 @@
+"""Measure where landmarks lie on drawn people, as parts of stature: the figures of scale/.
+
+    python proportions.py --people 200 --seed 401
+
+Nothing is rendered. Each person stands and reaches, in the sagittal and in the frontal plane, as
+`sample.py` has them pose.
+"""
+
+import argparse
+
+import numpy as np
+
+from body import SIDES, body_frame_mm
+from cast import Cast
+from sample import person_of, pose_clear_of_head, rounded
+
+POSES = [("stand", "side"), ("reach", "side"), ("stand", "front"), ("reach", "front")]
+AXES = ("forward", "outward", "up")
+
+
+def posed(seed, number):
+    """The person's near side, and points in millimetres over stature for each pose."""
+    person = rounded(person_of(seed, number), 4)
+    cast = Cast([person])
+    stature = cast.body(person["code"]).stature_mm()
+    near = ("left", "right")[number % 2]
+    poses = {}
+    for task, view in POSES:
+        side = near if view == "side" else ""
+        photo = {"file": f"{task}-{view}", "view": view, "side": side, "task": task}
+        points = pose_clear_of_head(seed, person, photo, cast).points
+        poses[task, view] = {name: body_frame_mm(at) / stature for name, at in points.items()}
+    return {"near": near, "stature_mm": stature, "poses": poses}
+
+
+def sides_of(pose, near):
+    """Landmark without its side, and its point with outward positive: the near side, or both."""
+    for name, (forward, left, up) in pose.items():
+        stem, _, side = name.rpartition("_")
+        if side in SIDES:
+            if near in (side, None):
+                yield stem, np.array([forward, SIDES[side] * left, up])
+        else:
+            yield name, np.array([forward, left, up])
+
+
+def main():
+    parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
+    parser.add_argument("--people", type=int, default=200, metavar="N", help="how many people")
+    parser.add_argument("--seed", type=int, default=401, help="person k of a seed is the same whatever N is")
+    options = parser.parse_args()
+    people = [posed(options.seed, number) for number in range(options.people)]
+    print("thousandths of stature from the floor under the ankles: mean ± standard deviation")
+    for task, view in POSES:
+        found = {}
+        for person in people:
+            near = person["near"] if view == "side" else None
+            for name, at in sides_of(person["poses"][task, view], near):
+                found.setdefault(name, []).append(1000 * at)
+        for name in sorted(found):
+            at = np.array(found[name])
+            columns = (f"{axis} {m:7.1f} ± {s:4.1f}" for axis, m, s in zip(AXES, at.mean(0), at.std(0)))
+            print(f"{task} {view:5} {name:14}", "  ".join(columns))
+
+
+if __name__ == "__main__":
+    main()
