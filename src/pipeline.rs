@@ -135,7 +135,7 @@ pub fn measure_photo(
         },
         &input.manual,
     );
-    let turns = locate::turns(&looks);
+    let turns = locate::turns(&looks, recognised.view);
     let turns = turns.as_ref();
     let plumb = read_plumb(&photo, &person);
     let camera = fit_camera(&photo, facts, &recognised, plumb, turns, &landmarks);

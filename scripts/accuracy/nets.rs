@@ -168,18 +168,19 @@ fn of_photo(finder: &Finder, path: &Path, truth: &Value) -> Option<Found> {
             found.landmarks.push((key, miss));
         }
     }
-    if let (Some(turns), Some((trunk, head))) = (locate::turns(&looks), true_turns(truth)) {
-        let mut push = |name: &str, got: Estimate, want: f64| {
+    if let (Some(turns), Some((trunk, head))) = (locate::turns(&looks, view), true_turns(truth)) {
+        let given = landmark_accuracy::turn_factors(view);
+        let mut push = |name: &str, got: Estimate, want: f64, factor: f64| {
             found.turns.push((
                 format!("{:5} {:5} {name}", view.name(), task.name()),
                 Turned {
                     error: got.value - want,
-                    sigma: got.sigma / landmark_accuracy::TURN_FACTOR,
+                    sigma: got.sigma / factor,
                 },
             ));
         };
-        push("trunk", turns.trunk, trunk);
-        push("head", turns.head, head);
+        push("trunk", turns.trunk, trunk, given.trunk);
+        push("head", turns.head, head, given.head);
     }
     Some(found)
 }

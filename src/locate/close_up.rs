@@ -175,8 +175,8 @@ pub struct Turns {
 }
 
 /// The turns as all looks of the landmark net see them together; `None` when there is none.
-pub fn turns(looks: &[LandmarkLook]) -> Option<Turns> {
-    let together = |of: fn(&LandmarkLook) -> Estimate| {
+pub fn turns(looks: &[LandmarkLook], view: View) -> Option<Turns> {
+    let together = |of: fn(&LandmarkLook) -> Estimate, factor: f64| {
         let weights = weights(looks.iter().map(|look| of(look).sigma.powi(2)));
         let sum = |term: &dyn Fn(f64, Estimate) -> f64| -> f64 {
             weights
@@ -188,13 +188,13 @@ pub fn turns(looks: &[LandmarkLook]) -> Option<Turns> {
         let value = sum(&|weight, turn| weight * turn.value);
         let own = sum(&|weight, turn| weight * turn.sigma.powi(2));
         let squares = sum(&|weight, turn| (weight * (turn.value - value)).powi(2));
-        let variance =
-            own * landmark_accuracy::TURN_FACTOR.powi(2) + squares * unbiased(looks.len());
+        let variance = own * factor.powi(2) + squares * unbiased(looks.len());
         Estimate::new(value, variance.sqrt())
     };
+    let factors = landmark_accuracy::turn_factors(view);
     (!looks.is_empty()).then(|| Turns {
-        trunk: together(|look| look.trunk_turn),
-        head: together(|look| look.head_turn),
+        trunk: together(|look| look.trunk_turn, factors.trunk),
+        head: together(|look| look.head_turn, factors.head),
     })
 }
 
@@ -274,13 +274,15 @@ pub(super) mod tests {
     fn turns_are_the_looks_together() {
         let mut looks = [c7(Part::Trunk, 100.0, 2.0), c7(Part::Trunk, 100.0, 2.0)];
         looks[1].trunk_turn.value = 0.14;
-        let both = turns(&looks).unwrap();
+        let both = turns(&looks, SCENE.0).unwrap();
         assert!((both.trunk.value - 0.12).abs() < 1e-12);
         // Own variance, and that of the mean of two values 0.04 apart.
-        assert!((both.trunk.sigma - (0.03f64.powi(2) + 0.02f64.powi(2)).sqrt()).abs() < 1e-12);
+        let factors = landmark_accuracy::turn_factors(SCENE.0);
+        let sigma = (factors.trunk * 0.03).hypot(0.02);
+        assert!((both.trunk.sigma - sigma).abs() < 1e-12);
         assert!((both.head.value - 0.2).abs() < 1e-12);
-        assert!((both.head.sigma - 0.03).abs() < 1e-12);
-        assert_eq!(turns(&[]), None);
+        assert!((both.head.sigma - factors.head * 0.03).abs() < 1e-12);
+        assert_eq!(turns(&[], SCENE.0), None);
     }
 
     /// A person of 800 pixels who stands sideways, the right arm raised or not.
