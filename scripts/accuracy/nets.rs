@@ -14,7 +14,7 @@ use tragus::infer::{Effort, Finder, Sample};
 use tragus::locate::{self, Wish, accuracy, landmark_accuracy};
 use tragus::photo::{Limits, Photo};
 
-use super::{json, text};
+use crate::truth::{self, word};
 
 /// One landmark of one photo: net minus truth in thousandths of stature, forward or outward and
 /// down, before any offset is taken away; and how unsure the net said it was.
@@ -47,17 +47,10 @@ pub fn print(finder: &Finder, folders: &[PathBuf]) {
     let photos: Vec<(PathBuf, Value)> = folders
         .iter()
         .flat_map(|folder| {
-            let truth = json(&folder.join("truth.json"));
-            let shared = truth["stature_mm"].clone();
-            let photos = truth["photos"].as_object().expect("photos").clone();
-            photos.into_iter().map(move |(file, mut truth)| {
-                if truth["stature_mm"].is_null() {
-                    truth["stature_mm"] = shared.clone();
-                }
-                (folder.join(file), truth)
-            })
+            let photos = truth::photos(folder).into_iter();
+            photos.map(|(file, truth)| (folder.join(file), truth))
         })
-        .filter(|(_, truth)| !text(&truth["view"]).is_empty())
+        .filter(|(_, truth)| !word(&truth["view"]).is_empty())
         .collect();
     let found: Vec<Found> = photos
         .par_iter()
@@ -117,7 +110,7 @@ fn of_photo(finder: &Finder, path: &Path, truth: &Value) -> Option<Found> {
     let recognised = locate::recognise(&samples, Wish::default())?;
     let (view, task) = (recognised.view, recognised.task);
     let near = view.near_side().map_or("", tragus::body::Side::name);
-    if (view.name(), near) != (text(&truth["view"]), text(&truth["side"])) {
+    if (view.name(), near) != (word(&truth["view"]), word(&truth["side"])) {
         return None;
     }
     if recognised.swapped {

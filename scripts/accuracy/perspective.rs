@@ -5,7 +5,7 @@
 //! nothing but the camera is left to err.
 
 use std::collections::{BTreeMap, BTreeSet};
-use std::path::{Path, PathBuf};
+use std::path::Path;
 
 use nalgebra::Matrix2;
 use serde_json::Value;
@@ -66,14 +66,9 @@ pub struct SideView {
     pub pixels: BTreeMap<Landmark, Point<Photo>>,
 }
 
-/// The side views of a truth set, or of a single folder of one.
+/// The side views of a truth set.
 pub fn side_views(set: &Path) -> Vec<SideView> {
-    let folders: Vec<PathBuf> = ["", "camera-a", "camera-b"]
-        .into_iter()
-        .map(|name| set.join(name))
-        .filter(|folder| folder.join("truth.json").is_file())
-        .collect();
-    let views: Vec<SideView> = folders
+    let views: Vec<SideView> = truth::folders(set)
         .iter()
         .flat_map(|folder| truth::photos(folder))
         .filter_map(|(file, truth)| {

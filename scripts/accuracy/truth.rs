@@ -1,13 +1,28 @@
 //! Reads what `scripts/people/` writes about its photos.
 
 use std::collections::BTreeMap;
-use std::path::Path;
+use std::path::{Path, PathBuf};
 
 use serde_json::Value;
 use tragus::body::{Landmark, Side, Task, View};
 use tragus::geometry::{Angle, Photo, Point};
 use tragus::measure::Measure;
 use tragus::scale::Camera;
+
+/// The folder itself, or those in it, that hold a truth.
+pub fn folders(folder: &Path) -> Vec<PathBuf> {
+    if folder.join("truth.json").is_file() {
+        return vec![folder.to_owned()];
+    }
+    let mut found: Vec<PathBuf> = std::fs::read_dir(folder)
+        .unwrap_or_else(|error| panic!("{error}: {}", folder.display()))
+        .flatten()
+        .map(|entry| entry.path())
+        .filter(|path| path.join("truth.json").is_file())
+        .collect();
+    found.sort();
+    found
+}
 
 /// The photos of a folder that holds a `truth.json`, with what is true of them.
 pub fn photos(folder: &Path) -> Vec<(String, Value)> {
