@@ -3,8 +3,9 @@
 //! `cargo run --release --example accuracy -- FOLDER...` measures every folder that holds a
 //! `visit.json` and a `truth.json` (made by `scripts/people/`) and prints, for each landmark and
 //! measure, the error against the truth, its bias, and how often it lies within the stated error.
-//! `perspective FOLDER` shows what it is worth to know the camera, `FOLDER --readme FILE` measures one
-//! truth set of two cameras and puts both tables into FILE.
+//! `perspective FOLDER` shows what it is worth to know the camera, with true landmarks, and with those
+//! of the nets if `--nets` follows; `FOLDER --readme FILE` measures one truth set of two cameras and
+//! puts both tables into FILE.
 //! `--each` also prints every reading, `--heavy` uses the heavy pose net, `--quick` looks as often as
 //! a batch does. `--table` prints nothing of that, but each net by itself: the rows of
 //! `locate::accuracy` and `locate::landmark_accuracy`. With `ORT_DYLIB_PATH` set, that ONNX Runtime
@@ -20,6 +21,7 @@ mod perspective;
 mod readings;
 mod table;
 mod truth;
+mod with_nets;
 
 fn main() {
     let arguments: Vec<String> = std::env::args().skip(1).collect();
@@ -28,6 +30,9 @@ fn main() {
         ["perspective", set] => {
             let views = perspective::side_views(Path::new(set));
             println!("{}", perspective::markdown(&views));
+        }
+        ["perspective", set, "--nets"] => {
+            with_nets::read(&finder(PoseNetKind::Full), Path::new(set)).print();
         }
         [set, "--readme", readme] => write_tables(Path::new(set), Path::new(readme)),
         _ => measure_folders(&words),
@@ -47,18 +52,12 @@ fn measure_folders(words: &[&str]) {
         .flat_map(|folder| truth::folders(Path::new(folder)))
         .collect();
     assert!(!folders.is_empty(), "no folder with a truth.json was given");
-    let runtime = Runtime::start(&RuntimeChoice::settle(
-        "auto",
-        std::env::var_os("ORT_DYLIB_PATH").map(PathBuf::from),
-        None,
-    ))
-    .expect("a runtime");
     let kind = if has("--heavy") {
         PoseNetKind::Heavy
     } else {
         PoseNetKind::Full
     };
-    let finder = Finder::load(runtime, kind, 1, 2).expect("the nets");
+    let finder = finder(kind);
     if has("--table") {
         return nets::print(&finder, &folders);
     }
@@ -68,6 +67,17 @@ fn measure_folders(words: &[&str]) {
         Effort::Thorough
     };
     readings::print(&finder, &folders, effort, has("--each"));
+}
+
+/// The nets on the best runtime at hand.
+fn finder(kind: PoseNetKind) -> Finder {
+    let runtime = Runtime::start(&RuntimeChoice::settle(
+        "auto",
+        std::env::var_os("ORT_DYLIB_PATH").map(PathBuf::from),
+        None,
+    ))
+    .expect("a runtime");
+    Finder::load(runtime, kind, 1, 2).expect("the nets")
 }
 
 /// Measures a truth set on the built-in runtime, as the test that holds README to it does.

@@ -117,7 +117,7 @@ impl SideView {
     }
 
     /// The photo as a drawing whose scale is that of the body's middle.
-    fn drawn(&self) -> Figure {
+    pub fn drawn(&self) -> Figure {
         let camera = truth::camera(&self.truth);
         let scale = camera.distance / camera.focal;
         self.figure(|_, at| (scale * at.x, -scale * at.y))

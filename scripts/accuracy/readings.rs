@@ -90,7 +90,8 @@ pub fn print(finder: &Finder, folders: &[PathBuf], effort: Effort, each: bool) {
     findings.print();
 }
 
-fn measured(
+/// One photo, measured by the nets; of the truth only the stature is told.
+pub fn measured(
     finder: &Finder,
     folder: &Path,
     file: &str,
