@@ -11,12 +11,14 @@ use nalgebra::{Matrix2, Vector2};
 use super::close_up::{self, Seen};
 use super::fuse::{self, Placed};
 use super::{Landmarks, Missing, is_inside, plausible};
-use crate::body::{Landmark, Task, View};
+use crate::body::{Landmark, Side, Task, View};
 use crate::infer::LandmarkLook;
 use crate::visit::{Evidence, Located};
 
 /// Below this probability a landmark that the landmark net alone knows counts as hidden.
 const LEAST_VISIBILITY: f64 = 0.3;
+/// Below this probability the landmark net is sure not to see what the pose net says it sees.
+const SURELY_HIDDEN: f64 = 0.05;
 /// Squared distance, in units of their errors, beyond which the two nets do not mean one place: as
 /// far comes about once in a thousand times.
 const DISPUTED: f64 = 13.8;
@@ -77,7 +79,7 @@ pub struct Shown {
 /// Refines the general net's landmarks by the landmark net's looks, and adds those that only that
 /// net knows.
 pub fn refine(landmarks: &mut Landmarks, looks: &[LandmarkLook], shown: Shown) {
-    hide_far_side(landmarks, shown.view);
+    hide_far_face(landmarks, shown.view);
     let seen: BTreeMap<Landmark, Seen> = Landmark::all()
         .filter(|landmark| is_shown(*landmark, shown.view))
         .filter_map(|landmark| {
@@ -108,6 +110,9 @@ pub fn refine(landmarks: &mut Landmarks, looks: &[LandmarkLook], shown: Shown) {
             general.copied().ok_or(Missing::Disputed)
         } else {
             match (general, landmarks.missing.get(landmark)) {
+                (Some(_), _) if is_behind_head(*landmark, seen, shown.view) => {
+                    Err(Missing::Hidden)
+                }
                 (Some(general), _) => Ok(both(*landmark, general, seen)),
                 (None, Some(Missing::OutsidePhoto)) => Err(Missing::OutsidePhoto),
                 (None, _) => alone(seen, shown.size),
@@ -129,14 +134,33 @@ pub fn refine(landmarks: &mut Landmarks, looks: &[LandmarkLook], shown: Shown) {
     }
 }
 
-/// From the side the far ear and eye can't be seen, whatever a net says.
-fn hide_far_side(landmarks: &mut Landmarks, view: View) {
-    let View::Side(near) = view else { return };
-    for landmark in [Landmark::Tragus, Landmark::EyeOuter].map(|of| of(near.other())) {
+/// The pose net gives a face to everybody, also where only the back of the head shows. What of it
+/// the view hides can't be seen, whatever a net says.
+fn hide_far_face(landmarks: &mut Landmarks, view: View) {
+    use Landmark::{EyeOuter, Mouth, Nose, Tragus};
+    let far: Vec<Landmark> = match view {
+        View::Side(near) => [Tragus, EyeOuter, Mouth].map(|of| of(near.other())).into(),
+        View::Back => [EyeOuter, Mouth]
+            .into_iter()
+            .flat_map(|of| Side::BOTH.map(of))
+            .chain([Nose])
+            .collect(),
+        View::Front | View::Oblique(_) => Vec::new(),
+    };
+    for landmark in far {
         if landmarks.found.contains_key(&landmark) {
             landmarks.put(landmark, Err(Missing::Hidden));
         }
     }
+}
+
+/// Whether the head, turned aside, hides its own ear, as it can from the front and from behind.
+/// From the side hair or a raised arm may lie over the ear; that it is there both nets know, and
+/// how unsure they are of its place they say.
+fn is_behind_head(landmark: Landmark, seen: &Seen, view: View) -> bool {
+    matches!(landmark, Landmark::Tragus(_))
+        && matches!(view, View::Front | View::Back)
+        && seen.visibility < SURELY_HIDDEN
 }
 
 fn placed(located: &Located) -> Placed {
@@ -200,7 +224,6 @@ fn longest_axis(covariance: &Matrix2<f64>) -> f64 {
 mod tests {
     use super::super::close_up::tests::{look_at, seen};
     use super::*;
-    use crate::body::Side;
     use crate::geometry::Point;
     use crate::infer::{LandmarkSeen, Part};
     use Landmark::*;
@@ -392,6 +415,42 @@ mod tests {
             assert!(!seen_from(View::Back).contains_key(&landmark));
         }
         assert!(seen_from(View::Oblique(NEAR)).is_empty());
+    }
+
+    #[test]
+    fn from_behind_there_is_no_face() {
+        let mut landmarks = general();
+        let located = landmarks.found[&Tragus(NEAR)];
+        let face = [Nose, EyeOuter(NEAR), Mouth(NEAR), Mouth(NEAR.other())];
+        landmarks
+            .found
+            .extend(face.map(|landmark| (landmark, located)));
+        let view = View::Back;
+        refine(&mut landmarks, &[], Shown { view, ..SHOWN });
+        for landmark in face {
+            assert_eq!(landmarks.missing[&landmark], Missing::Hidden, "{landmark}");
+        }
+        assert!(landmarks.found.contains_key(&Tragus(NEAR)));
+    }
+
+    #[test]
+    fn an_ear_behind_the_turned_head_is_hidden() {
+        let tragus = Tragus(NEAR);
+        let found = |visibility, view| {
+            let point = LandmarkSeen {
+                visibility,
+                ..seen(103.0, 86.0, 0.4)
+            };
+            let look = [look_at(Part::Trunk, &[(tragus, point)])];
+            let mut landmarks = Landmarks::default();
+            landmarks.found.insert(tragus, general().found[&tragus]);
+            refine(&mut landmarks, &look, Shown { view, ..SHOWN });
+            landmarks.missing.get(&tragus).copied()
+        };
+        assert_eq!(found(0.04, View::Front), Some(Missing::Hidden));
+        assert_eq!(found(0.04, View::Back), Some(Missing::Hidden));
+        assert_eq!(found(0.06, View::Front), None);
+        assert_eq!(found(0.04, SHOWN.view), None, "an arm may lie over it");
     }
 
     #[test]
