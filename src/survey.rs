@@ -202,26 +202,42 @@ fn propagate(
         .flat_map(|point| [point.at.x, point.at.y])
         .collect();
     let pixels = inputs.push_block(&at, joint_covariance(scene, points));
-    let stature = camera.stance(means).stature;
+    let offsets = inputs.push_block(
+        &vec![0.0; points.len()],
+        depth_covariance(scene, points, camera.stance(means).stature)?,
+    );
     let mut starts = BTreeMap::new();
     for (index, point) in points.iter().enumerate() {
-        let depth = depth::of(point.landmark, scene.view, scene.task, stature)?;
-        let offsets = inputs.push(Estimate::new(0.0, depth.sigma));
         let height = if point.stands_in { STAND_IN_SIGMA } else { 0.0 };
-        inputs.push(Estimate::new(0.0, height));
-        starts.insert(point.landmark, (pixels + 2 * index, offsets));
+        let height = inputs.push(Estimate::new(0.0, height));
+        starts.insert(
+            point.landmark,
+            (pixels + 2 * index, offsets + index, height),
+        );
     }
     let facing = forward_sign(scene.view);
     inputs.propagate(|x| {
         let stance = camera.stance(x);
         let mut figure = Figure::default();
-        for (&landmark, &(pixel, offset)) in &starts {
+        for (&landmark, &(pixel, offset, height)) in &starts {
             let seen = Point::new(x[pixel], x[pixel + 1]);
             let at = stance.place(landmark, seen, scene.view, scene.task, x[offset])?;
-            figure.place(landmark, Point::new(facing * at.x, at.y + x[offset + 1]));
+            figure.place(landmark, Point::new(facing * at.x, at.y + x[height]));
         }
         read(&figure)
     })
+}
+
+/// The covariance of the depths of all points together, mm².
+fn depth_covariance(scene: &Scene<'_>, points: &[Taking], stature: f64) -> Option<DMatrix<f64>> {
+    let sigmas = points
+        .iter()
+        .map(|point| Some(depth::of(point.landmark, scene.view, scene.task, stature)?.sigma))
+        .collect::<Option<Vec<f64>>>()?;
+    Some(DMatrix::from_fn(points.len(), points.len(), |i, j| {
+        let together = depth::correlation(points[i].landmark, points[j].landmark, scene.view);
+        sigmas[i] * sigmas[j] * together
+    }))
 }
 
 /// The covariance of all points together, pixels squared. The net sets a joint off in the same

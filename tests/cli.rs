@@ -145,10 +145,11 @@ fn measure_prints_the_contract_as_json() {
     }
     let unmeasured = json["unmeasured"].as_array().expect("unmeasured");
     assert!(unmeasured.iter().any(|u| {
-        u["measure"] == "craniovertebral_angle"
+        u["measure"] == "arm_to_ear_front"
+            && u["side"] == "right"
             && u["reason"]
                 .as_str()
-                .is_some_and(|r| r.starts_with("needs C7"))
+                .is_some_and(|r| r.contains("not raised high enough"))
     }));
 }
 

@@ -1,8 +1,8 @@
 //! What it is worth to know the camera and the body's turn: true landmarks of a truth set's side
 //! views, read as if the photo were a drawing, and through the camera as well as it is known.
 //!
-//! The point of the back that stands farthest behind the chord takes the place of T8, so that
-//! nothing but the camera is left to err.
+//! The point of the back that stands farthest behind the chord takes the place of T4 and T8, so
+//! that nothing but the camera is left to err.
 
 use std::collections::{BTreeMap, BTreeSet};
 use std::path::Path;
@@ -74,7 +74,9 @@ pub fn side_views(set: &Path) -> Vec<SideView> {
         .filter_map(|(file, truth)| {
             let near = truth::view(&truth)?.near_side()?;
             let mut pixels = truth::pixels(&truth);
-            pixels.retain(|landmark, _| landmark.side().is_none_or(|side| side == near));
+            pixels.retain(|landmark, _| {
+                *landmark != Landmark::T4 && landmark.side().is_none_or(|side| side == near)
+            });
             pixels.insert(Landmark::T8, truth::pixel(&truth, truth::APEX)?);
             Some(SideView {
                 file,

@@ -97,8 +97,8 @@ pub fn pixels(photo: &Value) -> BTreeMap<Landmark, Point<Photo>> {
         .collect()
 }
 
-/// The point of the back that stands farthest behind the chord. The catalogue makes do with the
-/// nearest thing that can be palpated, T4 or T8, and so reads a rounder back somewhat flat.
+/// The point of the back that stands farthest behind the chord. The catalogue makes do with a curve
+/// through what can be palpated, and so reads a round back somewhat flat.
 pub const APEX: &str = "thoracic_apex";
 
 /// A true measure, in its outer unit.

@@ -47,21 +47,30 @@ fn factor(landmark: Landmark, view: View, task: Task) -> f64 {
 }
 
 /// In thousandths of stature; only what stands out from chance (more than three standard errors
-/// of its mean) and is larger than 2.
+/// of its mean) and is at least 1.5.
 fn offset(landmark: Landmark, view: View, task: Task) -> [f64; 2] {
     use Landmark::*;
     use Task::{Reach, Stand};
     match (view, landmark, task) {
         (View::Side(_), Acromion(_), Reach) => [-5.3, 6.0],
         (View::Side(_), ShoulderJoint(_), Reach) => [-4.0, 5.5],
+        (View::Side(_), Acromion(_), Stand) => [-1.8, 0.0],
+        (View::Side(_), ShoulderJoint(_), Stand) => [-1.6, 0.0],
+        (View::Side(_), EyeOuter(_), Stand) => [1.5, 0.0],
+        (View::Side(_), Wrist(_), Stand) => [0.0, -1.8],
+        (View::Side(_), L3, Stand) => [-2.0, 0.0],
+        (View::Side(_), C7, Reach) => [0.0, -1.7],
         (View::Side(_), T4, Reach) => [0.0, -2.6],
-        (View::Side(_), T8, Reach) => [0.0, -4.8],
+        (View::Side(_), T8, Reach) => [1.5, -4.8],
         (View::Side(_), T12, Reach) => [0.0, -3.4],
         (View::Side(_), L3, Reach) => [0.0, -2.9],
         (View::Side(_), SternalNotch, Reach) => [0.0, -2.7],
         (View::Side(_), HipJoint(_), Stand) => [-2.9, 2.4],
         (View::Side(_), Trochanter(_), _) => [-3.0, 0.0],
+        (View::Front, Acromion(_), Stand) => [-1.6, 0.0],
+        (View::Front, HipJoint(_), Stand) => [0.0, 1.6],
         (View::Front, HipJoint(_), Reach) => [0.0, 3.5],
+        (View::Front, Trochanter(_), Reach) => [1.6, 2.1],
         (View::Front, Trochanter(_), Stand) => [-4.1, 2.6],
         (View::Front, SternalNotch, Reach) => [0.0, -3.1],
         _ => [0.0, 0.0],

@@ -204,12 +204,17 @@ impl From<&PhotoRecord> for PhotoFile {
                 .landmarks
                 .iter()
                 .map(|(landmark, located)| {
+                    // What is read back has to be written as the same again.
+                    let located = Located {
+                        covariance: located.covariance.map(|v| rounded(v, 3)),
+                        ..*located
+                    };
                     let c = &located.covariance;
                     let file = LandmarkFile {
                         x: rounded(located.at.x, 2),
                         y: rounded(located.at.y, 2),
                         sigma_px: rounded(located.sigma_px(), 2),
-                        covariance: [c[(0, 0)], c[(0, 1)], c[(1, 1)]].map(|v| rounded(v, 3)),
+                        covariance: [c[(0, 0)], c[(0, 1)], c[(1, 1)]],
                         evidence: located.evidence.name().to_owned(),
                     };
                     (landmark.name(), file)
