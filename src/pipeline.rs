@@ -11,7 +11,7 @@ use crate::photo::{self, Limits, Photo, PhotoError, PhotoFault};
 use crate::plumb::{self, Area, Plumb};
 use crate::scale::{self, CameraFit, Scale};
 use crate::survey::{self, Scene};
-use crate::visit::{Notice, PhotoRecord, Reading, Visit, VisitFacts};
+use crate::visit::{Evidence, Notice, PhotoRecord, Reading, Visit, VisitFacts};
 
 /// One photo of a visit.
 pub struct PhotoInput {
@@ -181,15 +181,15 @@ pub fn measure_photo(
     Ok((record, readings))
 }
 
-/// Reads a photo and searches it: a reduced copy at first, and the whole where the person turns
-/// out too small for that.
+/// Reads a photo and searches it: a reduced copy at first, and one with more detail where the person
+/// turns out too small for that.
 fn search(
     finder: &Finder,
     bytes: &Result<Vec<u8>, String>,
     effort: Effort,
 ) -> Result<Result<(Photo, Search), Notice>, InferError> {
-    let found = |read| -> Result<Result<(Photo, Search), Notice>, InferError> {
-        match decode(bytes, read) {
+    let found = |photo| -> Result<Result<(Photo, Search), Notice>, InferError> {
+        match photo {
             Ok(photo) => {
                 let search = finder.search(&photo, effort)?;
                 Ok(Ok((photo, search)))
@@ -197,16 +197,21 @@ fn search(
             Err(notice) => Ok(Err(notice)),
         }
     };
-    let reduced = found(Photo::decode_reduced)?;
+    let reduced = found(decode(bytes, Photo::decode_reduced))?;
     match &reduced {
-        Ok((photo, search)) if !photo.has_detail(search.closest_look) => found(Photo::decode),
+        Ok((photo, search)) if !photo.has_detail(search.closest_look) => {
+            let closest = search.closest_look;
+            found(decode(bytes, |bytes, limits| {
+                Photo::decode_for(bytes, limits, closest)
+            }))
+        }
         _ => Ok(reduced),
     }
 }
 
 fn decode(
     bytes: &Result<Vec<u8>, String>,
-    read: fn(&[u8], Limits) -> Result<Photo, PhotoError>,
+    read: impl Fn(&[u8], Limits) -> Result<Photo, PhotoError>,
 ) -> Result<Photo, Notice> {
     let bytes = bytes
         .as_ref()
@@ -249,11 +254,13 @@ fn look_closer(
         return Ok((photo, Vec::new()));
     };
     let close_ups = finder.plan_close_ups(&squares, view, effort);
-    let photo = if photo.has_detail(close_ups.closest_look()) {
+    let closest = close_ups.closest_look();
+    let photo = if photo.has_detail(closest) {
         photo
     } else {
-        // Should the whole photo not fit into memory, less detail is better than none.
-        decode(bytes, Photo::decode).unwrap_or(photo)
+        let finer = |bytes: &[u8], limits| Photo::decode_for(bytes, limits, closest);
+        // Should it not fit into memory, less detail is better than none.
+        decode(bytes, finer).unwrap_or(photo)
     };
     let looks = finder.look_closer(&photo, &close_ups)?;
     Ok((photo, looks))
@@ -423,6 +430,7 @@ fn notices(
         .to_owned()
     }));
     texts.extend(framing(photo, recognised, landmarks));
+    texts.extend(covered(recognised.view, landmarks));
     if photo.tags().cropped {
         texts.push(
             "The photo was cropped or zoomed after it was taken, so its focal length no longer \
@@ -449,6 +457,36 @@ fn notices(
         Some(Scale::Known | Scale::TooLittleSeen) | None => {}
     }
     texts.into_iter().map(Notice::new).collect()
+}
+
+/// What lies over the points from which posture is measured; from behind hair belongs over the ears.
+fn covered(view: View, landmarks: &Landmarks) -> Option<String> {
+    if view == View::Back {
+        return None;
+    }
+    let by_hand = |landmark: &Landmark| {
+        landmarks
+            .found
+            .get(landmark)
+            .is_none_or(|located| located.evidence == Evidence::Manual)
+    };
+    let names: Vec<String> = landmarks
+        .covered
+        .iter()
+        .filter(|landmark| !by_hand(landmark))
+        .filter_map(|landmark| match landmark {
+            Landmark::Tragus(side) => Some(format!("{side} ear")),
+            Landmark::C7 => Some("C7".to_owned()),
+            _ => None,
+        })
+        .collect();
+    (!names.is_empty()).then(|| {
+        format!(
+            "Hair or clothes seem to cover: {}. Placed by what shows around it, with a wider \
+             error. Next time, hair up and behind the ears, and a free neck.",
+            names.join(", ")
+        )
+    })
 }
 
 fn framing(photo: &Photo, recognised: &Recognised, landmarks: &Landmarks) -> Vec<String> {

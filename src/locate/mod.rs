@@ -62,6 +62,8 @@ impl Missing {
 pub struct Landmarks {
     pub found: BTreeMap<Landmark, Located>,
     pub missing: BTreeMap<Landmark, Missing>,
+    /// Found, but under hair or cloth.
+    pub covered: Vec<Landmark>,
 }
 
 impl Landmarks {

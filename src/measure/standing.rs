@@ -78,7 +78,7 @@ fn chord(figure: &Figure) -> Option<Chord> {
         (Some(t4), Some(t8)) => apex_between(t4, t8)?,
         (one, other) => one.or(other)?,
     };
-    (0.0 < apex.down && apex.down < 1.0).then(|| Chord {
+    (0.0 < apex.down && apex.down < 1.0).then_some(Chord {
         apex: apex.behind,
         above: apex.down * length,
         below: (1.0 - apex.down) * length,

@@ -88,6 +88,8 @@ pub(super) enum Detail {
     Whole,
     /// Not much less than this many pixels on the longer side, where that saves work.
     Reduced(u32),
+    /// The sides halved so often, where that saves work.
+    Halved(u32),
 }
 
 pub(super) struct Decoded {
@@ -143,6 +145,7 @@ pub(super) fn decode(bytes: &[u8], limits: Limits, detail: Detail) -> Result<Dec
     let halvings = match detail {
         Detail::Whole => 0,
         Detail::Reduced(long_side) => halvings(width.max(height), long_side),
+        Detail::Halved(halvings) => halvings.min(MOST_HALVINGS),
     };
     let (mut image, halvings) = match reduced_jpeg(bytes, (width, height), halvings) {
         Some(image) => (image, halvings),

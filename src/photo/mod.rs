@@ -60,6 +60,16 @@ impl Photo {
         decode::decode(bytes, limits, Detail::Reduced(REDUCED)).map(Photo::from_decoded)
     }
 
+    /// Reads a photo with the detail that a crop of that scale needs, and no more.
+    pub fn decode_for(
+        bytes: &[u8],
+        limits: Limits,
+        photo_pixels_per_crop_pixel: f64,
+    ) -> Result<Photo, PhotoError> {
+        let detail = Detail::Halved(wanted_halvings(photo_pixels_per_crop_pixel));
+        decode::decode(bytes, limits, detail).map(Photo::from_decoded)
+    }
+
     /// Wraps an image that is already upright.
     pub fn new(upright: RgbImage, tags: CameraTags) -> Photo {
         Photo::from_decoded(Decoded {
