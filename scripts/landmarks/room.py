@@ -11,7 +11,6 @@ import torch.nn.functional as functional
 
 from filters import blurred, cloud, per_picture
 
-
 BOXES = 4
 
 
