@@ -90,8 +90,8 @@ pub fn setup_words(photo: &PhotoRecord) -> Option<Vec<String>> {
     let metres = |cm: Estimate| {
         format!(
             "{} ± {} m",
-            number::plain(cm.value / 100.0, 1),
-            number::plain(cm.sigma / 100.0, 1)
+            number::plain(cm.value / 100.0, 2),
+            number::plain(cm.sigma / 100.0, 2)
         )
     };
     let mut words = vec![
@@ -103,9 +103,15 @@ pub fn setup_words(photo: &PhotoRecord) -> Option<Vec<String>> {
         ),
     ];
     words.extend(setup.roll_deg.map(|roll| {
+        let way = if roll.value < 0.0 {
+            "anticlockwise"
+        } else {
+            "clockwise"
+        };
+        let by = Estimate::new(roll.value.abs(), roll.sigma);
         format!(
-            "camera tilted sideways by {} (corrected)",
-            number::with_error(roll, Unit::Degree)
+            "camera tilted {way} by {} (corrected)",
+            number::with_error(by, Unit::Degree)
         )
     }));
     Some(words)
