@@ -124,7 +124,7 @@ pub fn measure_photo(
         (&samples, recognised.view),
         effort,
     )?;
-    let landmarks = locate_person(
+    let (landmarks, believed) = locate_person(
         &samples,
         &looks,
         Shown {
@@ -135,7 +135,7 @@ pub fn measure_photo(
         },
         &input.manual,
     );
-    let turns = locate::turns(&looks, recognised.view);
+    let turns = locate::turns(&looks, recognised.view).filter(|_| believed);
     let turns = turns.as_ref();
     let plumb = read_plumb(&photo, &person);
     let camera = fit_camera(&photo, facts, &recognised, plumb, turns, &landmarks);
@@ -161,12 +161,8 @@ pub fn measure_photo(
         &landmarks,
         camera.as_ref(),
     ));
-    if camera.is_some() && plumb.is_none() {
-        record.notices.push(Notice::new(
-            "Nothing in this photo shows what is upright, so the camera was taken to be level, with \
-             an error of 1.5° in every angle. A door frame or the corner of a wall beside the \
-             person would tell.",
-        ));
+    if camera.is_some() {
+        record.notices.extend(tilt_notice(plumb));
     }
     let readings = survey::read(&Scene {
         file: &record.file,
@@ -266,22 +262,23 @@ fn look_closer(
     Ok((photo, looks))
 }
 
-/// What both nets and the user say about the places of the landmarks.
+/// What both nets and the user say about the places of the landmarks, and whether the landmark net
+/// looked at the person.
 fn locate_person(
     samples: &[Sample],
     looks: &[LandmarkLook],
     shown: Shown,
     manual: &[ManualPoint],
-) -> Landmarks {
+) -> (Landmarks, bool) {
     let mut landmarks = locate::combine(samples, shown.view, shown.task, shown.size);
-    locate::refine(&mut landmarks, looks, shown);
+    let believed = locate::refine(&mut landmarks, looks, shown);
     let inside: Vec<ManualPoint> = manual
         .iter()
         .filter(|point| is_inside(point, shown.size))
         .copied()
         .collect();
     locate::place(&mut landmarks, &inside, shown.stature);
-    landmarks
+    (landmarks, believed)
 }
 
 fn is_inside(point: &ManualPoint, (width, height): (u32, u32)) -> bool {
@@ -338,6 +335,26 @@ fn read_plumb(photo: &Photo, person: &Person) -> Option<Plumb> {
     plumb::read(photo, focal, &Area { low, high })
 }
 
+fn tilt_notice(plumb: Option<Plumb>) -> Option<Notice> {
+    match plumb {
+        None => Some(Notice::new(
+            "No straight upright edge was made out around the person, so how far the camera was \
+             tilted sideways is known to 1.5° only, and angles against the vertical are less sure. \
+             A door frame or the corner of a wall in view, and a level camera, help.",
+        )),
+        Some(Plumb {
+            roll, pitch: None, ..
+        }) => Some(Notice::new(format!(
+            "What should stand upright leans by about {:.0}° in this photo. If the camera was \
+             tilted, take the photo again with the camera level: until then angles against the \
+             vertical are unsure by {:.0}°.",
+            2.0 * Angle::from_radians(roll.value.abs()).degrees(),
+            Angle::from_radians(roll.sigma).degrees(),
+        ))),
+        Some(_) => None,
+    }
+}
+
 fn fit_camera(
     photo: &Photo,
     facts: &VisitFacts,
@@ -356,13 +373,13 @@ fn fit_camera(
         trunk_turn: Some(recognised.apparent_turn(turns)),
         head_turn: turns.map(|seen| seen.head),
         roll: plumb.map(|seen| seen.roll),
-        pitch: plumb.map(|seen| seen.pitch),
+        pitch: plumb.and_then(|seen| seen.pitch),
         landmarks: &landmarks.found,
     })
 }
 
-/// A smaller person than this leaves too few pixels between landmarks.
-const SMALL_PX: f64 = 300.0;
+/// A smaller person than this leaves too few pixels between landmarks: the smallest of the truth set.
+const SMALL_PX: f64 = 220.0;
 /// A landmark nearer to the edge of the photo than this part of its size may be cut off.
 const EDGE: f64 = 0.015;
 
@@ -464,16 +481,16 @@ fn covered(view: View, landmarks: &Landmarks) -> Option<String> {
     if view == View::Back {
         return None;
     }
-    let by_hand = |landmark: &Landmark| {
+    let by_a_net = |landmark: &Landmark| {
         landmarks
             .found
             .get(landmark)
-            .is_none_or(|located| located.evidence == Evidence::Manual)
+            .is_some_and(|located| located.evidence != Evidence::Manual)
     };
     let names: Vec<String> = landmarks
         .covered
         .iter()
-        .filter(|landmark| !by_hand(landmark))
+        .filter(|landmark| by_a_net(landmark))
         .filter_map(|landmark| match landmark {
             Landmark::Tragus(side) => Some(format!("{side} ear")),
             Landmark::C7 => Some("C7".to_owned()),
@@ -482,8 +499,8 @@ fn covered(view: View, landmarks: &Landmarks) -> Option<String> {
         .collect();
     (!names.is_empty()).then(|| {
         format!(
-            "Hair or clothes seem to cover: {}. Placed by what shows around it, with a wider \
-             error. Next time, hair up and behind the ears, and a free neck.",
+            "Hair, clothes or an arm seem to cover: {}. Placed by what shows around it, with a \
+             wider error. With ear and neck free, where that suits the person, it would be surer.",
             names.join(", ")
         )
     })

@@ -137,10 +137,25 @@ fn outcome(
     {
         return Err(Unmeasured::because(reason));
     }
-    Ok(Estimate::new(
+    let read = Estimate::new(
         measure.to_outer(estimate.value),
         measure.to_outer(estimate.sigma),
-    ))
+    );
+    if read.sigma > useless_sigma(measure.unit()) {
+        return Err(Unmeasured::because(
+            "its error would be too large to be of use: the points it needs are too unclear here",
+        ));
+    }
+    Ok(read)
+}
+
+/// With a larger error a reading tells nothing of a posture: people differ by less.
+const fn useless_sigma(unit: Unit) -> f64 {
+    match unit {
+        Unit::Degree => 20.0,
+        Unit::Centimetre => 6.0,
+        Unit::Percent => 30.0,
+    }
 }
 
 /// Why lengths can't be told, if they can't.

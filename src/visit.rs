@@ -208,8 +208,11 @@ impl Visit {
 
     /// Whether anything that was looked for could not be measured.
     pub fn is_complete(&self) -> bool {
-        self.photos.iter().all(|photo| photo.view.is_some())
-            && self.readings.iter().all(|reading| reading.outcome.is_ok())
+        self.photos.iter().all(|photo| {
+            photo
+                .view
+                .is_some_and(|view| !matches!(view, View::Oblique(_)))
+        }) && self.readings.iter().all(|reading| reading.outcome.is_ok())
     }
 
     /// "intake, 2026-03-10", as much of it as is known; a visit that says nothing of itself is

@@ -244,7 +244,7 @@ fn what_changed_beyond_error_is_told_from_what_did_not() {
             .map(|row| row.verdict.clone())
             .expect("a row")
     };
-    // The truth: right flexion 105° → 151°, right abduction 89° → 140°, left 155° → 161°; right
+    // The truth: right flexion 105° → 151°, right abduction 89° → 140°, left abduction 155° → 161°; right
     // craniovertebral angle 43° → 48°; left elbow short of straight by 5° → 4°.
     assert_eq!(
         verdict(Measure::ShoulderFlexion, Side::Right),

@@ -59,8 +59,8 @@ fn nothing_is_left_when_camera_and_depths_are_known() {
 }
 
 /// With usual depths instead, what is left is how differently people are built: 0.2° and 0.1 cm,
-/// but for the acromion, which lies only some 6 cm from C7 (a centimetre of depth at 10° of turn is
-/// 1.6°), and for the arm, whose elbow is held in or out.
+/// but for the acromion, which lies only some 10 cm from C7 (a centimetre of depth at 10° of turn is
+/// 1.0°), and for the arm, whose elbow is held in or out.
 #[test]
 fn little_is_left_when_the_camera_is_known() {
     use Measure::*;

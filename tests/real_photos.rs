@@ -443,7 +443,9 @@ fn no_wild_vertical_is_read_from_real_photos() {
             high: Point::new(x + width, y + height),
         };
         let focal = scale::focal_px(None, photo.width(), photo.height());
-        let Some(plumb) = plumb::read(&photo, focal, &area) else {
+        // Where too few things lean far, the roll is not taken at its word.
+        let Some(plumb) = plumb::read(&photo, focal, &area).filter(|plumb| plumb.pitch.is_some())
+        else {
             continue;
         };
         told += 1;

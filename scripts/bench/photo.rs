@@ -55,7 +55,12 @@ fn photo_to_measures(criterion: &mut Criterion) {
     group.bench_function("decode, reduced", |b| {
         b.iter(|| Photo::decode_reduced(black_box(&jpeg), Limits::default()).expect("a photo"));
     });
-    for (name, kind) in [("full", PoseNetKind::Full), ("heavy", PoseNetKind::Heavy)] {
+    let kinds: &[_] = if cfg!(feature = "heavy") {
+        &[("full", PoseNetKind::Full), ("heavy", PoseNetKind::Heavy)]
+    } else {
+        &[("full", PoseNetKind::Full)]
+    };
+    for &(name, kind) in kinds {
         let finder =
             Finder::load(runtime, kind, 1, rayon::current_num_threads()).expect("the nets");
         group.bench_function(format!("to measures, pose net {name}"), |b| {

@@ -25,13 +25,15 @@ SHEET = (6, 8)
 
 
 def arguments():
-    parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
+    parser = argparse.ArgumentParser(
+        description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter
+    )
     parser.add_argument("--data", type=Path, required=True, help="folder with the exported files")
-    parser.add_argument("--weights", type=Path, required=True)
-    parser.add_argument("--out", type=Path, required=True)
-    parser.add_argument("--pictures", type=int, default=2048)
-    parser.add_argument("--batch", type=int, default=64)
-    parser.add_argument("--seed", type=int, default=777)
+    parser.add_argument("--weights", type=Path, required=True, help="weights.pt of a training")
+    parser.add_argument("--out", type=Path, required=True, help="folder for what comes out")
+    parser.add_argument("--pictures", type=int, default=2048, help="how many are measured")
+    parser.add_argument("--batch", type=int, default=64, help="pictures at a time")
+    parser.add_argument("--seed", type=int, default=777, help="of the pictures")
     return parser.parse_args()
 
 

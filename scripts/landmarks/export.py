@@ -29,10 +29,12 @@ PICTURES = 12
 
 
 def arguments():
-    parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
+    parser = argparse.ArgumentParser(
+        description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter
+    )
     parser.add_argument("--data", type=Path, required=True, help="folder with the exported files")
-    parser.add_argument("--weights", type=Path, required=True)
-    parser.add_argument("--model", type=Path, required=True)
+    parser.add_argument("--weights", type=Path, required=True, help="weights.pt of a training")
+    parser.add_argument("--model", type=Path, required=True, help="the ONNX file to write")
     parser.add_argument("--single", action="store_true", help="keep weights in single precision")
     return parser.parse_args()
 

@@ -117,7 +117,7 @@ def ball(subdivisions=3):
 
 
 def hanging_hair(rig):
-    """The package's own hair helper, brought to the reference head: (vertices, faces)."""
+    """The package's own hair, brought to the reference head: (vertices, faces)."""
     points, quads, group = [], [], None
     for line in (rig.data / "3dobjs" / "base.obj").read_text().splitlines():
         kind, *rest = line.split() or [""]

@@ -13,7 +13,7 @@ from torch import nn
 from torch.nn import functional as F
 
 from camera import SETTINGS
-from pretrained import TAPS, Backbone
+from pretrained import Backbone
 
 SIZE = 256
 CELLS = 64
@@ -53,7 +53,7 @@ class LandmarkNet(nn.Module):
         self.backbone = backbone
         self.landmarks = landmarks
         wide = 2 * width
-        channels = {name: channels for name, (_, channels, _) in TAPS.items()}
+        channels = backbone.channels
         self.fine = nn.Sequential(
             nn.Conv2d(channels["fine"], 48, 3, 2, 1), nn.BatchNorm2d(48), nn.ReLU()
         )

@@ -30,12 +30,12 @@ TOLERANCE = 1e-3
 class Backbone(nn.Module):
     """Picture (B, 3, 256, 256), RGB 0..1, to features by the names of TAPS.
 
-    `path` is the exported file; without `pretrained` only its steps are used and the weights are random.
+    `path` is the exported file.
     """
 
     channels = {name: channels for name, (_, channels, _) in TAPS.items()}
 
-    def __init__(self, path, pretrained=True):
+    def __init__(self, path):
         super().__init__()
         stored = np.load(path)
         self.steps = json.loads(str(stored["steps"]))
@@ -46,8 +46,7 @@ class Backbone(nn.Module):
                 name = step["output"]
                 weight, bias = stored[f"{name}_weight"], stored[f"{name}_bias"]
                 self.convolutions[name] = _convolution(weight.shape, step)
-                if pretrained:
-                    _fill(self.convolutions[name], weight, bias)
+                _fill(self.convolutions[name], weight, bias)
         # A tensor is dropped once nothing needs it any more.
         self._last_use = {source: k for k, step in enumerate(self.steps) for source in step["inputs"]}
 

@@ -33,18 +33,21 @@ BACKBONE_RATE = 0.25
 
 
 def arguments():
-    parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
+    parser = argparse.ArgumentParser(
+        description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter
+    )
     parser.add_argument("--data", type=Path, required=True, help="folder with the exported files")
-    parser.add_argument("--out", type=Path, required=True)
+    parser.add_argument("--out", type=Path, required=True, help="folder for what comes out")
     parser.add_argument("--seconds", type=float, default=60, help="how long to train")
-    parser.add_argument("--from", dest="start", type=float, default=0.0)
-    parser.add_argument("--until", type=float, default=1.0)
+    parser.add_argument("--from", dest="start", type=float, default=0.0,
+                        help="part of the schedule that is behind")  # fmt: skip
+    parser.add_argument("--until", type=float, default=1.0, help="and at the end of this run")
     parser.add_argument("--resume", type=Path, help="state.pt or weights.pt of an earlier run")
     parser.add_argument("--batch", type=int, default=128, help="pictures a step and device")
     parser.add_argument("--uses", type=int, default=2, help="steps for each picture made")
-    parser.add_argument("--rate", type=float, default=2e-3)
-    parser.add_argument("--seed", type=int, default=1)
-    parser.add_argument("--supersample", type=int, default=2)
+    parser.add_argument("--rate", type=float, default=2e-3, help="largest learning rate")
+    parser.add_argument("--seed", type=int, default=1, help="of weights and pictures")
+    parser.add_argument("--supersample", type=int, default=2, help="rendered pixels a pixel")
     return parser.parse_args()
 
 
@@ -200,7 +203,7 @@ class Trainer:
         if self.rank == 0:
             self.save()
             (options.out / f"log-{options.start:g}-{options.until:g}.json").write_text(
-                json.dumps(log, indent=1)
+                json.dumps({"options": {k: str(v) for k, v in vars(options).items()}, "log": log}, indent=1)
             )
 
 

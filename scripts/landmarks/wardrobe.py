@@ -28,7 +28,7 @@ class Head:
     bald: torch.Tensor
     stubble: torch.Tensor  # of the bald: very short hair
     long: torch.Tensor  # the curtain
-    helper: torch.Tensor  # the body model's own long hair
+    model_hair: torch.Tensor  # the body model's own long hair
     bun: torch.Tensor
     tail: torch.Tensor
     bandana: torch.Tensor
@@ -53,7 +53,6 @@ class Dressed:
     outfit: Outfit
     scalp: torch.Tensor  # (B, V) hair on the skin where positive
     head: Head
-    lenses_dark: torch.Tensor  # (B,)
     ears_covered: torch.Tensor  # (B,) both ears lie under hair or cloth
     template: torch.Tensor  # (N, 3) each vertex beside the reference body
     part: torch.Tensor  # (N,) 0 the skin, else 1 + the place in MADE_OF
@@ -64,7 +63,7 @@ def draw_head(draw):
     # Short hair is what none of the others are.
     bald, thick = kind < 0.14, (kind >= 0.36) & (kind < 0.48)
     bun, tail = (kind >= 0.48) & (kind < 0.60), (kind >= 0.60) & (kind < 0.70)
-    long, helper = (kind >= 0.70) & (kind < 0.84), (kind >= 0.84) & (kind < 0.90)
+    long, model_hair = (kind >= 0.70) & (kind < 0.84), (kind >= 0.84) & (kind < 0.90)
     covered = kind >= 0.90
     which = draw.uniform(0, 1)
     bandana, headscarf, veil = covered & (which < 0.35), covered & (which < 0.6), covered & (which >= 0.6)
@@ -75,7 +74,7 @@ def draw_head(draw):
     thickness = torch.where(bald | covered, draw.uniform(0.0, 0.001), thickness)
     over_ears = (thick & draw.chance(0.6)) | headscarf | veil | long & draw.chance(0.7)
     return Head(
-        bald | covered & draw.chance(0.4), draw.chance(0.4), long, helper, bun, tail, bandana, headscarf, veil,
+        bald | covered & draw.chance(0.4), draw.chance(0.4), long, model_hair, bun, tail, bandana, headscarf, veil,
         topped & peaked, topped & ~peaked, over_ears, thickness, draw.normal(0, 0.35),
     )  # fmt: skip
 
@@ -128,18 +127,18 @@ class Wardrobe:
         head, outfit = draw_head(draw), self.tailor.outfit(draw)
         figure = self.figure(rest, head, draw)
         normals = body.normals(figure)
-        scalp = self.scalp(head, draw)
+        scalp = self.scalp(head)
         folds = self.folds(draw)
         clothed = figure + self.clothing(figure, normals, outfit, folds, draw)
         clothed = clothed + normals * self.hair_stand(scalp, head, folds)[..., None]
-        worn = torch.cat([clothed, self.beside_head(figure, clothed, normals, head, draw)], 1)
+        worn = torch.cat([clothed, self.beside_head(figure, normals, head, draw)], 1)
         skinned = body.skin(worn, heads, posed)
         glasses_on, dark = draw.chance(0.14), draw.chance(0.15)
         drain_on = draw.chance(0.05)
         own = self.own(figure, skinned, heads, posed, head, draw)
         vertices = torch.cat([skinned, own], 1)
         shown = {
-            "hair": head.helper, "bun": head.bun | head.tail, "knot": head.bandana & draw.chance(0.5),
+            "hair": head.model_hair, "bun": head.bun | head.tail, "knot": head.bandana & draw.chance(0.5),
             "visor": head.cap, "bandana": head.bandana, "headscarf": head.headscarf | head.veil,
             "neck_scarf": (head.headscarf & draw.chance(0.5)) | head.veil, "cap": head.cap | head.hat,
             "curtain": head.long | head.veil, "frame": glasses_on, "lens": glasses_on & dark,
@@ -150,7 +149,7 @@ class Wardrobe:
             hidden[:, self.rows[name]] = ~on[:, None]
         return Dressed(
             bare, vertices, self.faces, hidden, body.normals(vertices, self.faces), outfit, scalp, head,
-            dark, head.over_ears | head.helper, self.template, self.part,
+            head.over_ears | head.model_hair, self.template, self.part,
         )  # fmt: skip
 
     def figure(self, rest, head, draw):
@@ -159,7 +158,7 @@ class Wardrobe:
         flat = torch.stack([both | one & left, both | one & ~left], 1)
         flatness = draw.uniform(0.4, 1.05, 2)
         figure = self.body.flatten_breasts(rest, torch.where(flat, flatness, draw.uniform(-0.2, 0.2, 2)))
-        pressed = (head.over_ears | head.long | head.helper).float() * draw.uniform(0.5, 0.95)
+        pressed = (head.over_ears | head.long | head.model_hair).float() * draw.uniform(0.5, 0.95)
         return self.body.membranes["ears"].over(figure, pressed)
 
     def folds(self, draw):
@@ -182,7 +181,7 @@ class Wardrobe:
         fall = self.drape(figure, draw.uniform(0.0, 0.5))
         return normals * stand_off[..., None] + fall * (hang * (1 + 0.15 * folds))[..., None]
 
-    def scalp(self, head, draw):
+    def scalp(self, head):
         """Hair on the skin (B, V) where positive, in steps of 2 cm from the hairline."""
         fields = self.body.fields
         scalp = fields["scalp"] + head.hairline[:, None]
@@ -196,7 +195,7 @@ class Wardrobe:
         thickness = torch.where(flat, 0 * head.thickness, head.thickness)
         return (scalp / 0.7).clamp(0, 1) * thickness[:, None] * (1 + 0.35 * folds)
 
-    def beside_head(self, figure, clothed, normals, head, draw):
+    def beside_head(self, figure, normals, head, draw):
         """Rest positions of all meshes that come with the body, in its order."""
         body, placed = self.body, []
         skin = {
@@ -209,14 +208,14 @@ class Wardrobe:
                 out = normals * (skin[name][:, None] * wave)[..., None]
                 placed.append(extra.of(figure + out))
             elif name == "hair":
-                placed.append(body.on_head(self.helper_hair(extra.template, draw), figure))
+                placed.append(body.on_head(self.hung_hair(extra.template, draw), figure))
             elif name in ("bun", "knot"):
                 placed.append(body.on_head(self.ball(extra.template, head, name, draw), figure))
             else:
                 placed.append(body.on_head(extra.template.expand(len(figure), -1, -1), figure))
         return torch.cat(placed, 1)
 
-    def helper_hair(self, template, draw):
+    def hung_hair(self, template, draw):
         points = template.repeat(draw.count, 1, 1)
         ends = draw.uniform(0.52, 0.74)[:, None] + draw.normal(0, 0.03, len(template))
         points[..., 0] *= draw.uniform(0.9, 1.08)[:, None]

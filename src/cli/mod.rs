@@ -48,7 +48,8 @@ struct LookArgs {
     /// What runs the nets: auto, embedded, or the file of an ONNX Runtime library
     #[arg(long, value_name = "auto|embedded|FILE", default_value = "auto")]
     runtime: String,
-    /// Which pose net looks for the joints; heavy is slower, and better on difficult photos
+    /// Which pose net looks for the joints; heavy is slower, better on difficult photos, and only in
+    /// a program that was built with it
     #[arg(long, value_enum, default_value = "full")]
     pose_net: PoseNetArg,
 }

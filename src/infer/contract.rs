@@ -8,6 +8,7 @@ use crate::checksum;
 const MANIFEST: &str = include_str!("../../models/manifest.json");
 const PERSON_DETECTOR: &[u8] = include_bytes!("../../models/person_detector.onnx");
 const POSE_FULL: &[u8] = include_bytes!("../../models/pose_full.onnx");
+#[cfg(feature = "heavy")]
 const POSE_HEAVY: &[u8] = include_bytes!("../../models/pose_heavy.onnx");
 const LANDMARKS: &[u8] = include_bytes!("../../models/landmarks.onnx");
 
@@ -82,6 +83,11 @@ pub enum ContractError {
     Schema(String),
     #[error("the model manifest has no model {0}")]
     Missing(&'static str),
+    #[error(
+        "this program was built without the model {0}: build it with `cargo build --release \
+         --features heavy`"
+    )]
+    NotBuiltIn(&'static str),
     #[error("model {name} is damaged: its SHA-256 is {got}, expected {expected}")]
     Checksum {
         name: String,
@@ -124,7 +130,10 @@ impl Manifest {
     ) -> Result<(&ModelSpec, &'static [u8]), ContractError> {
         match kind {
             PoseNetKind::Full => self.checked("pose_full", POSE_FULL),
+            #[cfg(feature = "heavy")]
             PoseNetKind::Heavy => self.checked("pose_heavy", POSE_HEAVY),
+            #[cfg(not(feature = "heavy"))]
+            PoseNetKind::Heavy => Err(ContractError::NotBuiltIn("pose_heavy")),
         }
     }
 
@@ -164,8 +173,26 @@ mod tests {
         let manifest = Manifest::built_in().unwrap();
         manifest.person_detector().unwrap();
         manifest.pose_net(PoseNetKind::Full).unwrap();
-        manifest.pose_net(PoseNetKind::Heavy).unwrap();
         manifest.landmark_net().unwrap();
+        let heavy = manifest.pose_net(PoseNetKind::Heavy);
+        assert_eq!(heavy.is_ok(), cfg!(feature = "heavy"));
+    }
+
+    #[test]
+    fn every_model_file_matches_its_checksum() {
+        let manifest = Manifest::built_in().unwrap();
+        assert_eq!(manifest.models.len(), 4);
+        let folder = std::path::Path::new(env!("CARGO_MANIFEST_DIR")).join("models");
+        for model in manifest.models {
+            let bytes = std::fs::read(folder.join(&model.file)).unwrap();
+            assert_eq!(checksum::sha256(&bytes), model.sha256, "{}", model.file);
+        }
+    }
+
+    #[test]
+    fn the_program_carries_less_than_25_mb_of_weights() {
+        let carried = [PERSON_DETECTOR, POSE_FULL, LANDMARKS].map(<[u8]>::len);
+        assert!(carried.iter().sum::<usize>() < 25_000_000, "{carried:?}");
     }
 
     #[test]

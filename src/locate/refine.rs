@@ -103,8 +103,8 @@ pub struct Shown {
 }
 
 /// Refines the general net's landmarks by the landmark net's looks, and adds those that only that
-/// net knows.
-pub fn refine(landmarks: &mut Landmarks, looks: &[LandmarkLook], shown: Shown) {
+/// net knows. Tells whether that net looked at the person at all: else its turns mean nothing either.
+pub fn refine(landmarks: &mut Landmarks, looks: &[LandmarkLook], shown: Shown) -> bool {
     hide_far_face(landmarks, shown.view);
     let seen: BTreeMap<Landmark, Seen> = Landmark::all()
         .filter(|landmark| is_shown(*landmark, shown.view))
@@ -163,6 +163,7 @@ pub fn refine(landmarks: &mut Landmarks, looks: &[LandmarkLook], shown: Shown) {
             landmarks.put(landmark, Err(Missing::Implausible));
         }
     }
+    saw_head && !looked_elsewhere
 }
 
 /// The pose net gives a face to everybody, also where only the back of the head shows. What of it
@@ -426,7 +427,7 @@ mod tests {
                 .insert(ShoulderJoint(NEAR), seen(95.0, 100.0, 0.4));
         }
         let mut landmarks = general();
-        refine(&mut landmarks, &all, SHOWN);
+        assert!(!refine(&mut landmarks, &all, SHOWN));
         for landmark in [Tragus(NEAR), ShoulderJoint(NEAR), C7, Acromion(NEAR), Chin] {
             assert_eq!(
                 landmarks.missing[&landmark],

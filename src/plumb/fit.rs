@@ -122,8 +122,15 @@ pub fn fit(uprights: &[Upright], focal_error: f64) -> Option<Plumb> {
         .iter()
         .any(|&(limit, least)| roll.abs() > limit && things.len() < least);
     let far_askew = roll.abs() > ASKEW[2].0 && part < STRONG_PART;
-    if part < LEAST_PART || rival > RIVAL * support || length < LEAST_LENGTH || askew || far_askew {
+    if part < LEAST_PART || rival > RIVAL * support || length < LEAST_LENGTH {
         return None;
+    }
+    if askew || far_askew {
+        return Some(Plumb {
+            roll: Estimate::new(roll / 2.0, roll.abs() / 2.0),
+            pitch: None,
+            correlation: 0.0,
+        });
     }
 
     let weights = weights(uprights, vertical);
@@ -144,7 +151,7 @@ pub fn fit(uprights: &[Upright], focal_error: f64) -> Option<Plumb> {
     let pitch_variance = covariance[(1, 1)] + PITCH_FLOOR.powi(2) + (pitch * focal_error).powi(2);
     let plumb = Plumb {
         roll: Estimate::new(roll, roll_variance.sqrt()),
-        pitch: Estimate::new(pitch, pitch_variance.sqrt()),
+        pitch: Some(Estimate::new(pitch, pitch_variance.sqrt())),
         correlation: covariance[(0, 1)] / (roll_variance * pitch_variance).sqrt(),
     };
     (plumb.roll.sigma <= WORST_ROLL).then_some(plumb)
@@ -289,7 +296,8 @@ mod tests {
                 }
                 let plumb = fit(&uprights, 0.0).expect("uprights that agree");
                 let off_roll = (plumb.roll.value - roll) / plumb.roll.sigma;
-                let off_pitch = (plumb.pitch.value - pitch) / plumb.pitch.sigma;
+                let seen = plumb.pitch.expect("several things");
+                let off_pitch = (seen.value - pitch) / seen.sigma;
                 rolls += off_roll * off_roll;
                 pitches += off_pitch * off_pitch;
                 products += off_roll * off_pitch;

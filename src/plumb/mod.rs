@@ -26,8 +26,10 @@ use crate::photo::Photo;
 pub struct Plumb {
     /// Radians; positive when the camera is turned clockwise, seen from behind it.
     pub roll: Estimate,
-    /// Radians; positive when the camera looks upwards.
-    pub pitch: Estimate,
+    /// Radians; positive when the camera looks upwards. `None` where edges that agree lean far, but
+    /// too few things have them: then either the camera or those things lean, and the roll lies
+    /// halfway, with an error that holds both.
+    pub pitch: Option<Estimate>,
     /// Between the errors of the two: near ±1 where all uprights stand on one side of the picture.
     pub correlation: f64,
 }
@@ -169,8 +171,17 @@ mod tests {
         let got = got.expect("uprights that agree");
         let off = |of: Estimate, want: Angle| (degrees(of).0 - want.degrees()).abs();
         assert!(off(got.roll, camera.roll) < roll, "{got:?}");
-        assert!(off(got.pitch, camera.pitch) < pitch, "{got:?}");
+        let seen = got.pitch.expect("uprights of several things");
+        assert!(off(seen, camera.pitch) < pitch, "{got:?}");
         assert!(degrees(got.roll).1 < 0.6, "{got:?}");
+    }
+
+    /// Edges that lean so far in the picture, degrees, with nothing to say whether the camera does.
+    fn assert_undecided(got: Option<Plumb>, lean: f64) {
+        let got = got.expect("edges that agree");
+        let (roll, sigma) = degrees(got.roll);
+        assert_eq!(got.pitch, None);
+        assert!((roll - lean / 2.0).abs() < 0.2 && (sigma - roll.abs()).abs() < 1e-9);
     }
 
     proptest! {
@@ -243,7 +254,7 @@ mod tests {
         let (photo, focal) = picture(&camera, 0, on_wall(&ROOM));
         let wrong = Estimate::new(1.2 * focal.value, 0.25 * 1.2 * focal.value);
         let got = read(&photo, wrong, &NOBODY).unwrap();
-        let (roll, pitch) = (degrees(got.roll), degrees(got.pitch));
+        let (roll, pitch) = (degrees(got.roll), degrees(got.pitch.unwrap()));
         assert!((roll.0 - 2.0).abs() < 0.06);
         assert!((pitch.0 + 8.0).abs() < pitch.1 && pitch.1 > 2.0);
     }
@@ -292,7 +303,7 @@ mod tests {
     fn one_picture_that_hangs_askew_is_not_believed() {
         let boards = [Board(-400.0, 800.0, 600.0, 1900.0, 6.0)];
         let (photo, focal) = picture(&camera(0.0, 0.0), 0, on_wall(&boards));
-        assert_eq!(read(&photo, focal, &NOBODY), None);
+        assert_undecided(read(&photo, focal, &NOBODY), -6.0);
     }
 
     #[test]
@@ -304,7 +315,7 @@ mod tests {
         let (photo, focal) = picture(&camera, 0, on_wall(&many));
         assert_near(read(&photo, focal, &NOBODY), &camera, 0.1, 0.3);
         let (photo, focal) = picture(&camera, 0, on_wall(&many[2..4]));
-        assert_eq!(read(&photo, focal, &NOBODY), None);
+        assert_undecided(read(&photo, focal, &NOBODY), 9.0);
     }
 
     #[test]

@@ -723,10 +723,12 @@ fn method(view: &ComparisonView) -> Markup {
             h2 #method { "How it was measured, and what it can't know" }
             h3 { "From photo to number" }
             p {
-                "In each photo the program finds the person and locates ears and joints with a "
-                "general pose-estimation network. From the size of the body in the photo, the "
-                "written stature and the lens it works out where the camera stood, and reads "
-                "every value after correcting for that. "
+                "In each photo the program finds the person, locates joints with a general "
+                "pose-estimation network, and with a second one, taught on rendered people, ear, "
+                "C7, acromion and the line of the back. From the size of the body in the photo, "
+                "the written stature, the lens, upright edges of the room and the turn of the body "
+                "it works out how the camera stood, and reads every value after correcting for "
+                "that. "
                 @if view.manual {
                     "Some points were placed by a person; they are taken as placed, with the "
                     "error given for them. "
@@ -745,8 +747,9 @@ fn method(view: &ComparisonView) -> Markup {
             h3 { "What it can't know" }
             ul {
                 li {
-                    "What clothes and hair hide, and bony points under the skin, such as C7 and "
-                    "the acromion, unless somebody marks them."
+                    "What clothes and hair hide. Bony points such as C7 and the acromion are "
+                    "estimated from what shows; nobody has yet held that against a palpating "
+                    "finger, and points placed by hand go before it."
                 }
                 li {
                     "Errors of the network on people like this one: its accuracy was measured on "

@@ -170,10 +170,7 @@ fn ear_words_side(part: Estimate, cm: Option<Estimate>) -> String {
 
 fn ear_words_front(part: Estimate, cm: Option<Estimate>) -> String {
     if part.value > Z95 * part.sigma {
-        format!(
-            " It is out to the side of your ear{}, as many healthy arms are.",
-            by(cm)
-        )
+        format!(" It is out to the side of your ear{}.", by(cm))
     } else {
         " It is close to your ear, as far as one photo can tell.".to_owned()
     }

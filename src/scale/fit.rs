@@ -209,7 +209,7 @@ pub fn fit(evidence: &Evidence<'_>) -> Option<CameraFit> {
         centre,
         mean: x,
         covariance: information.try_inverse()?,
-        sees_upright: evidence.roll.is_some() && evidence.pitch.is_some(),
+        sees_upright: evidence.roll.is_some(),
         scale,
     })
 }
@@ -417,14 +417,17 @@ impl Problem<'_> {
     }
 
     /// Whether heights, and the priors of the camera's place and of stature, are near what they
-    /// should be.
+    /// should be. A pitch that was seen may be as unusual as it likes.
     fn fits(&self, x: &Unknowns) -> Option<bool> {
         let stance = stance_of(self.centre, x.as_slice());
         let off = self
             .heights
             .off(&stance, self.evidence.view, self.evidence.task)?;
         let of_heights = off.iter().zip(&self.heights.sigma).map(|(off, s)| off / s);
-        let of_priors = self.usual(x).into_iter().take(ROLL);
+        let usual = self.usual(x).into_iter().enumerate().take(ROLL);
+        let of_priors = usual
+            .filter(|(index, _)| *index != PITCH || self.evidence.pitch.is_none())
+            .map(|(_, off)| off);
         Some(of_heights.chain(of_priors).all(|r| r.abs() <= MISFIT))
     }
 

@@ -68,7 +68,7 @@ def _checked(screen, faces):
 
 
 def rasterise(screen, faces, height, width):
-    """The nearest face at each pixel: z-buffer (B, height, width), int64; see `depth`, `face_at`.
+    """The nearest face at each pixel: z-buffer (B, height, width), int64; see `depth`.
 
     `screen` (B, N, 3) is x, y in pixels and z in metres, `faces` (F, 3) int32.
     """
@@ -123,8 +123,3 @@ def depth(zbuffer):
     """Depth along the optical axis in metres, (B, height, width); infinite where nothing is."""
     metres = (zbuffer >> 32).to(torch.int32).view(torch.float32)
     return torch.where(zbuffer == EMPTY, torch.inf, metres)
-
-
-def face_at(zbuffer):
-    """The number of the visible face, (B, height, width) int64; -1 where nothing is."""
-    return torch.where(zbuffer == EMPTY, EMPTY, zbuffer & 0xFFFFFFFF)
