@@ -347,9 +347,8 @@ fn tilt_notice(plumb: Option<Plumb>) -> Option<Notice> {
         }) => Some(Notice::new(format!(
             "What should stand upright leans by about {:.0}° in this photo. If the camera was \
              tilted, take the photo again with the camera level: until then angles against the \
-             vertical are unsure by {:.0}°.",
+             vertical are less sure.",
             2.0 * Angle::from_radians(roll.value.abs()).degrees(),
-            Angle::from_radians(roll.sigma).degrees(),
         ))),
         Some(_) => None,
     }

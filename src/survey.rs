@@ -141,7 +141,7 @@ fn outcome(
         measure.to_outer(estimate.value),
         measure.to_outer(estimate.sigma),
     );
-    if read.sigma > useless_sigma(measure.unit()) {
+    if read.sigma.is_nan() || read.sigma > useless_sigma(measure.unit()) {
         return Err(Unmeasured::because(
             "its error would be too large to be of use: the points it needs are too unclear here",
         ));

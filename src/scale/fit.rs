@@ -73,7 +73,8 @@ pub struct Evidence<'a> {
     pub trunk_turn: Option<Estimate>,
     /// The same of the head.
     pub head_turn: Option<Estimate>,
-    /// Roll and pitch as in [`Camera`], when something upright in the room tells them.
+    /// Roll and pitch as in [`Camera`], when something upright in the room tells them. The roll then
+    /// takes the place of the usual one.
     pub roll: Option<Estimate>,
     pub pitch: Option<Estimate>,
     /// Landmarks of the photo.
@@ -238,7 +239,8 @@ fn priors(evidence: &Evidence<'_>) -> [Estimate; UNKNOWNS] {
             Some(mm) => Estimate::new(mm, stature::WRITTEN_DOWN_SIGMA),
             None => stature::UNKNOWN,
         },
-        straight(ROLL_SIGMA),
+        // What the room tells goes before what is usual.
+        evidence.roll.unwrap_or(straight(ROLL_SIGMA)),
         straight(POSED_SIGMA),
         straight(HEAD_SIGMA),
     ]
@@ -355,7 +357,6 @@ impl Problem<'_> {
         let seen = [
             (apparent, evidence.trunk_turn),
             (apparent + x[HEAD_TURN], evidence.head_turn),
-            (x[ROLL], evidence.roll),
             (x[PITCH], evidence.pitch),
         ];
         all.extend(
