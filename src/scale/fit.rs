@@ -614,4 +614,27 @@ mod tests {
         assert!((0.25..0.6).contains(&told), "{told}");
         assert!(fitted.covariance[(ROLL, ROLL)].sqrt() < 0.85 * ROLL_SIGMA.radians());
     }
+
+    /// A room that leans by 8°, or a camera that does: neither is taken for granted.
+    #[test]
+    fn a_roll_that_is_undecided_is_not_taken_for_level() {
+        let rolled = Camera {
+            roll: Angle::from_degrees(8.0),
+            ..camera()
+        };
+        let halfway = Estimate::new(
+            Angle::from_degrees(4.0).radians(),
+            Angle::from_degrees(4.0).radians(),
+        );
+        let landmarks = seen_by(&rolled, 30.0);
+        let fitted = fit(&Evidence {
+            roll: Some(halfway),
+            ..evidence(&landmarks)
+        })
+        .unwrap();
+        let sigma = Angle::from_radians(fitted.covariance[(ROLL, ROLL)].sqrt()).degrees();
+        assert!(sigma > 1.2 * ROLL_SIGMA.degrees(), "{sigma}");
+        let off = stance(&fitted).camera.roll.degrees() - 8.0;
+        assert!(off.abs() < 1.5 * sigma, "{off} {sigma}");
+    }
 }
