@@ -135,7 +135,8 @@ impl Landmark {
         Landmark::all().find(|landmark| landmark.name() == name)
     }
 
-    const fn stem(self) -> &'static str {
+    /// The name in files without the side, e.g. `shoulder_joint`.
+    pub const fn stem(self) -> &'static str {
         use Landmark::*;
         match self {
             Nose => "nose",
@@ -219,6 +220,22 @@ impl View {
         match self {
             View::Side(side) | View::Oblique(side) => Some(side),
             View::Front | View::Back => None,
+        }
+    }
+
+    /// Whether a landmark lies on the midline or on a side that is not turned away.
+    pub fn shows_side_of(self, landmark: Landmark) -> bool {
+        match (self.near_side(), landmark.side()) {
+            (Some(near), Some(side)) => near == side,
+            _ => true,
+        }
+    }
+
+    /// +1 when the body's x (forward, or the subject's left) points to the photo's right, else -1.
+    pub const fn forward_sign(self) -> f64 {
+        match self {
+            View::Side(Side::Right) | View::Front | View::Oblique(_) => 1.0,
+            View::Side(Side::Left) | View::Back => -1.0,
         }
     }
 

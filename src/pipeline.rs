@@ -124,7 +124,7 @@ pub fn measure_photo(
         (&samples, recognised.view),
         effort,
     )?;
-    let (landmarks, believed) = locate_person(
+    let (landmarks, turns) = locate_person(
         &samples,
         &looks,
         Shown {
@@ -135,7 +135,6 @@ pub fn measure_photo(
         },
         &input.manual,
     );
-    let turns = locate::turns(&looks, recognised.view).filter(|_| believed);
     let turns = turns.as_ref();
     let plumb = read_plumb(&photo, &person);
     let camera = fit_camera(&photo, facts, &recognised, plumb, turns, &landmarks);
@@ -262,23 +261,23 @@ fn look_closer(
     Ok((photo, looks))
 }
 
-/// What both nets and the user say about the places of the landmarks, and whether the landmark net
-/// looked at the person.
+/// What both nets and the user say about the places of the landmarks, and the turns of trunk and
+/// head if the landmark net looked at the person.
 fn locate_person(
     samples: &[Sample],
     looks: &[LandmarkLook],
     shown: Shown,
     manual: &[ManualPoint],
-) -> (Landmarks, bool) {
+) -> (Landmarks, Option<Turns>) {
     let mut landmarks = locate::combine(samples, shown.view, shown.task, shown.size);
-    let believed = locate::refine(&mut landmarks, looks, shown);
+    let turns = locate::refine(&mut landmarks, looks, shown);
     let inside: Vec<ManualPoint> = manual
         .iter()
         .filter(|point| is_inside(point, shown.size))
         .copied()
         .collect();
     locate::place(&mut landmarks, &inside, shown.stature);
-    (landmarks, believed)
+    (landmarks, turns)
 }
 
 fn is_inside(point: &ManualPoint, (width, height): (u32, u32)) -> bool {

@@ -230,7 +230,7 @@ fn propagate(
             (pixels + 2 * index, offsets + index, height),
         );
     }
-    let facing = forward_sign(scene.view);
+    let facing = scene.view.forward_sign();
     inputs.propagate(|x| {
         let stance = camera.stance(x);
         let mut figure = Figure::default();
@@ -282,14 +282,6 @@ fn joint_covariance(scene: &Scene<'_>, points: &[Taking]) -> DMatrix<f64> {
         joint[(2 * i + 1, 2 * j + 1)] = down * down;
     }
     joint
-}
-
-/// +1 when the body's x (forward, or the subject's left) points to the photo's right.
-fn forward_sign(view: View) -> f64 {
-    match view {
-        View::Side(Side::Right) | View::Front | View::Oblique(_) => 1.0,
-        View::Side(Side::Left) | View::Back => -1.0,
-    }
 }
 
 /// Why a measure has no value.

@@ -14,6 +14,7 @@ use tragus::infer::{Effort, Finder, Sample};
 use tragus::locate::{self, Wish, accuracy, landmark_accuracy};
 use tragus::photo::{Limits, Photo};
 
+use crate::readings;
 use crate::truth::{self, word};
 
 /// One landmark of one photo: net minus truth in thousandths of stature, forward or outward and
@@ -123,20 +124,17 @@ fn of_photo(finder: &Finder, path: &Path, truth: &Value) -> Option<Found> {
     let pose = locate::combine(&samples, view, task, size);
     let one_look = locate::combine(&samples[..1], view, task, size);
 
-    let camera = |name: &str| truth["camera"][name].as_f64();
-    let per_mille =
-        1e6 * camera("distance_m")? / (camera("focal_px")? * truth["stature_mm"].as_f64()?);
+    let per_mille = readings::per_mille(truth);
     let mut found = Found::default();
     for landmark in Landmark::all() {
         let want = &truth["landmarks"][landmark.name()];
         let (Some(x), Some(y)) = (want["x"].as_f64(), want["y"].as_f64()) else {
             continue;
         };
-        if view.near_side().is_some() && landmark.side().is_some_and(|side| side.name() != near) {
+        if !view.shows_side_of(landmark) {
             continue;
         }
-        let stem = landmark.name().replace("_left", "").replace("_right", "");
-        let key = format!("{:5} {:5} {stem}", view.name(), task.name());
+        let key = format!("{:5} {:5} {}", view.name(), task.name(), landmark.stem());
         let away = accuracy::away_sign(view, landmark.side());
         let miss = |at: Point<_>, covariance: Matrix2<f64>, offset: [f64; 2], factor: f64| Miss {
             off: [
@@ -180,15 +178,14 @@ fn of_photo(finder: &Finder, path: &Path, truth: &Value) -> Option<Found> {
 
 /// The turns of trunk and head as they appear along the ray to the middle of the body, radians.
 fn true_turns(truth: &Value) -> Option<(f64, f64)> {
-    let (camera, body) = (&truth["camera"], &truth["body"]);
-    let turn = camera["turn_deg"].as_f64()?.to_radians();
-    let middle: Vec<f64> = ["shoulder_joint", "hip_joint"]
-        .iter()
-        .flat_map(|joint| ["left", "right"].map(|side| format!("{joint}_{side}")))
-        .map(|name| truth["landmarks"][name]["x"].as_f64())
-        .collect::<Option<_>>()?;
-    let off = mean(&middle) - truth["width"].as_f64()? / 2.0;
-    let azimuth = (off / camera["focal_px"].as_f64()?).atan();
+    let (camera, body) = (truth::camera(truth), &truth["body"]);
+    let turn = camera.turn.radians();
+    let between = |joint: &str| {
+        let of = |side: &str| truth::pixel(truth, &format!("{joint}_{side}"));
+        Some(of("left")?.midpoint(of("right")?))
+    };
+    let middle = between("shoulder_joint")?.midpoint(between("hip_joint")?);
+    let azimuth = camera.azimuth(middle).radians();
     let across = |axis: usize| {
         Some(body["tragus_left"][axis].as_f64()? - body["tragus_right"][axis].as_f64()?)
     };

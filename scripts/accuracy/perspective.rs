@@ -124,10 +124,7 @@ impl SideView {
     }
 
     fn figure(&self, place: impl Fn(Landmark, Point<Photo>) -> (f64, f64)) -> Figure {
-        let facing = match self.near {
-            Side::Right => 1.0,
-            Side::Left => -1.0,
-        };
+        let facing = self.view().forward_sign();
         self.pixels
             .iter()
             .map(|(&landmark, &at)| {
@@ -168,7 +165,9 @@ impl SideView {
             task: truth::task(&self.truth),
             width: size("width"),
             height: size("height"),
-            focal_35mm: Some(camera.focal * 43.267 / camera.centre.x.hypot(camera.centre.y) / 2.0),
+            focal_35mm: Some(
+                camera.focal * scale::FRAME_DIAGONAL / camera.centre.x.hypot(camera.centre.y) / 2.0,
+            ),
             stature: Some(self.stance().stature),
             trunk_turn: Some(trunk_turn),
             head_turn: turn.map(|_| trunk_turn),

@@ -113,6 +113,12 @@ pub fn measured(
     pipeline::measure_photo(finder, &facts, &input, effort).expect("the nets")
 }
 
+/// Thousandths of stature that a pixel spans at the body's middle.
+pub fn per_mille(truth: &Value) -> f64 {
+    let camera = truth::camera(truth);
+    1000.0 * camera.distance / (camera.focal * number(&truth["stature_mm"]))
+}
+
 impl Findings {
     fn add(&mut self, name: &str, record: &PhotoRecord, readings: &[Reading], truth: &Value) {
         self.photos += 1;
@@ -178,9 +184,7 @@ impl Findings {
 
     /// In thousandths of stature: forward or outward, and down.
     fn add_landmarks(&mut self, record: &PhotoRecord, view: View, truth: &Value) {
-        let camera = &truth["camera"];
-        let per_mille = 1e6 * number(&camera["distance_m"])
-            / (number(&camera["focal_px"]) * number(&truth["stature_mm"]));
+        let per_mille = per_mille(truth);
         for (landmark, located) in &record.landmarks {
             let Some(is) = truth::pixel(truth, &landmark.name()) else {
                 continue;
@@ -190,11 +194,11 @@ impl Findings {
                 (Some(_), Some(_)) => "far",
                 _ => "",
             };
-            let stem = landmark.name().replace("_left", "").replace("_right", "");
             let key = format!(
-                "{:5} {:5} {stem} {which}",
+                "{:5} {:5} {} {which}",
                 view.name(),
-                word(&truth["task"])
+                word(&truth["task"]),
+                landmark.stem()
             );
             let sigma = located.sigma_px() * per_mille;
             let off = located.at - is;

@@ -71,10 +71,7 @@ const UNMEASURED: ([f64; 2], [f64; 2]) = ([0.0, 0.0], [10.0, 10.0]);
 
 /// The accuracy of a landmark in a view and task.
 pub fn of(landmark: Landmark, view: View, task: Task) -> Accuracy {
-    let near = match (view.near_side(), landmark.side()) {
-        (Some(near), Some(side)) => near == side,
-        _ => true,
-    };
+    let near = view.shows_side_of(landmark);
     let (offset, scatter) = match view {
         View::Side(_) if near => side_view(landmark, task),
         View::Front => front_view(landmark, task),

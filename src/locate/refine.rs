@@ -8,7 +8,7 @@ use std::collections::BTreeMap;
 
 use nalgebra::{Matrix2, Vector2};
 
-use super::close_up::{self, Seen};
+use super::close_up::{self, Seen, Turns};
 use super::fuse::{self, Placed};
 use super::{Landmarks, Missing, is_inside, plausible};
 use crate::body::{Landmark, Side, Task, View};
@@ -103,8 +103,9 @@ pub struct Shown {
 }
 
 /// Refines the general net's landmarks by the landmark net's looks, and adds those that only that
-/// net knows. Tells whether that net looked at the person at all: else its turns mean nothing either.
-pub fn refine(landmarks: &mut Landmarks, looks: &[LandmarkLook], shown: Shown) -> bool {
+/// net knows. Gives the turns that net sees, unless it did not look at the person at all: then they
+/// mean nothing either.
+pub fn refine(landmarks: &mut Landmarks, looks: &[LandmarkLook], shown: Shown) -> Option<Turns> {
     hide_far_face(landmarks, shown.view);
     let seen: BTreeMap<Landmark, Seen> = Landmark::all()
         .filter(|landmark| is_shown(*landmark, shown.view))
@@ -128,8 +129,8 @@ pub fn refine(landmarks: &mut Landmarks, looks: &[LandmarkLook], shown: Shown) -
         .map(|(landmark, _)| *landmark)
         .collect();
     let looked_elsewhere = disputed.len() as f64 > MOST_DISPUTED * anchors.len() as f64;
-    let saw_head =
-        close_up::turns(looks, shown.view).is_some_and(|turns| turns.head.sigma <= MOST_HEAD_SIGMA);
+    let turns = close_up::turns(looks, shown.view);
+    let saw_head = turns.is_some_and(|turns| turns.head.sigma <= MOST_HEAD_SIGMA);
     for (landmark, seen) in &seen {
         let general = landmarks.found.get(landmark);
         let outcome = if is_placed_by_head(*landmark) && !saw_head {
@@ -163,7 +164,7 @@ pub fn refine(landmarks: &mut Landmarks, looks: &[LandmarkLook], shown: Shown) -
             landmarks.put(landmark, Err(Missing::Implausible));
         }
     }
-    saw_head && !looked_elsewhere
+    turns.filter(|_| saw_head && !looked_elsewhere)
 }
 
 /// The pose net gives a face to everybody, also where only the back of the head shows. What of it
@@ -427,7 +428,7 @@ mod tests {
                 .insert(ShoulderJoint(NEAR), seen(95.0, 100.0, 0.4));
         }
         let mut landmarks = general();
-        assert!(!refine(&mut landmarks, &all, SHOWN));
+        assert_eq!(refine(&mut landmarks, &all, SHOWN), None);
         for landmark in [Tragus(NEAR), ShoulderJoint(NEAR), C7, Acromion(NEAR), Chin] {
             assert_eq!(
                 landmarks.missing[&landmark],

@@ -183,11 +183,11 @@ mod tests {
     fn the_depth_errors_of_a_whole_body_can_occur_together() {
         let all: Vec<Landmark> = Landmark::all().collect();
         for view in [View::Front, View::Back, View::Side(Side::Left)] {
-            let near = |landmark: &&Landmark| match (view.near_side(), landmark.side()) {
-                (Some(near), Some(side)) => near == side,
-                _ => true,
-            };
-            let seen: Vec<Landmark> = all.iter().filter(near).copied().collect();
+            let seen: Vec<Landmark> = all
+                .iter()
+                .copied()
+                .filter(|landmark| view.shows_side_of(*landmark))
+                .collect();
             let matrix = DMatrix::from_fn(seen.len(), seen.len(), |i, j| {
                 correlation(seen[i], seen[j], view)
             });

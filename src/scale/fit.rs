@@ -16,7 +16,7 @@ use crate::geometry::{Angle, Photo, Point};
 use crate::visit::{CameraSetup, Located};
 
 /// Diagonal of a 35 mm frame, mm.
-const FRAME_DIAGONAL: f64 = 43.267;
+pub const FRAME_DIAGONAL: f64 = 43.267;
 /// The two readings of "35 mm equivalent" (by width, by diagonal) are 4 % apart.
 const FOCAL_TAG_SIGMA: f64 = 0.04;
 /// Without a tag: phones' main cameras lie between 23 and 28 mm, older ones and small cameras up
@@ -263,14 +263,6 @@ fn middle(landmarks: &BTreeMap<Landmark, Located>) -> Option<Point<Photo>> {
     Some(of(ShoulderJoint)?.midpoint(of(HipJoint)?))
 }
 
-/// Whether a landmark is seen: of the side away from the camera it is often guessed.
-fn is_plain(landmark: Landmark, view: View) -> bool {
-    match (view.near_side(), landmark.side()) {
-        (Some(near), Some(side)) => near == side,
-        _ => true,
-    }
-}
-
 /// Landmarks of known height, and how far each may be off it.
 struct Heights {
     seen: Vec<(Landmark, Point<Photo>, Proportion)>,
@@ -285,7 +277,8 @@ impl Heights {
         let seen: Vec<_> = evidence
             .landmarks
             .iter()
-            .filter(|(landmark, _)| is_plain(**landmark, evidence.view))
+            // Of the side away from the camera a landmark is often guessed.
+            .filter(|(landmark, _)| evidence.view.shows_side_of(**landmark))
             .filter_map(|(&landmark, located)| {
                 Some((landmark, located, stature::height(landmark, evidence.task)?))
             })
@@ -407,8 +400,7 @@ impl Problem<'_> {
             })
         };
         let usual = match view {
-            View::Side(Side::Right) => HIPS_AHEAD,
-            View::Side(Side::Left) => HIPS_AHEAD.scaled(-1.0),
+            View::Side(_) => HIPS_AHEAD.scaled(view.forward_sign()),
             _ => HIPS_ASIDE,
         };
         let (hips, ankles) = (middle(Landmark::HipJoint)?, middle(Landmark::Ankle)?);
@@ -454,7 +446,10 @@ fn first_distance(evidence: &Evidence<'_>, focal: f64, stature: f64) -> Option<f
             .iter()
             .filter_map(|(&landmark, located)| {
                 let height = stature::height(landmark, evidence.task)?;
-                is_plain(landmark, evidence.view).then_some((located.at, height.fraction))
+                evidence
+                    .view
+                    .shows_side_of(landmark)
+                    .then_some((located.at, height.fraction))
             })
     };
     let top = seen().max_by(|a, b| a.1.total_cmp(&b.1))?;
