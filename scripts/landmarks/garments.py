@@ -101,7 +101,7 @@ class Tailor:
             draw.uniform(0.0005, 0.002),
             torch.where(vest, draw.uniform(0.001, 0.008), draw.uniform(0.001, 0.014)),
         )
-        hang = torch.where(bra, draw.uniform(0, 0.2), draw.uniform(-0.5, 1.0).clamp(min=0))
+        hang = torch.where(bra, draw.uniform(0, 0.2), draw.uniform(-1.2, 1.0).clamp(min=0))
         hang = torch.where(blouse, draw.uniform(0.6, 1.0), hang)
         return field, looseness, hang
 

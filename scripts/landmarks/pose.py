@@ -68,12 +68,13 @@ class Draw:
 
 @dataclass
 class Arm:
-    """One arm of each sample: unit directions of upper arm and forearm (B, 3),
-    and how far the upper arm is raised (B,), degrees."""
+    """One arm of each sample: unit directions of upper arm and forearm (B, 3), how far the upper
+    arm is raised (B,), degrees, and how far the elbow is rolled about the upper arm, radians."""
 
     upper: torch.Tensor
     fore: torch.Tensor
     elevation: torch.Tensor
+    roll: torch.Tensor
 
 
 def about(axis, degrees):
@@ -142,7 +143,10 @@ def directed(draw, elevation, plane, bend, sign, reaching):
     onward = onward - (onward * upper).sum(-1, keepdim=True) * upper
     onward = torch.nn.functional.normalize(onward, dim=-1)
     fore = torch.cos(bend)[:, None] * upper + torch.sin(bend)[:, None] * onward
-    return Arm(upper, fore, elevation)
+    # How far an arm is rolled when it is up nobody can tell from its line alone.
+    rolled = -sign * (elevation - 30).clamp(min=0) * draw.uniform(-0.3, 1.15)
+    roll = torch.deg2rad(draw.either(0.6, rolled, 0 * rolled) + draw.normal(0, 15))
+    return Arm(upper, fore, elevation, roll)
 
 
 def own_turns(body, draw, arms):
@@ -155,11 +159,15 @@ def own_turns(body, draw, arms):
 
     overhead = torch.stack([arm.elevation for arm in arms.values()]).amax(0)
     # Who reaches overhead leans back a little, and who stands leans either way.
-    lean = draw.normal(1, 4) - 0.03 * (overhead - 60).clamp(min=0) * draw.uniform(0, 1.5)
-    flexion = draw.either(0.9, draw.normal(14, 13), draw.uniform(-15, 50)).clamp(-15, 52)
+    lean = draw.normal(1.5, 4.5) - 0.03 * (overhead - 60).clamp(min=0) * draw.uniform(0, 1.5)
+    flexion = draw.either(0.4, draw.normal(14, 13), draw.uniform(-12, 60)).clamp(-15, 60)
     bow = draw.either(0.05, draw.uniform(10, 45), 0 * lean)
     bend, twist = draw.normal(0, 2.5), draw.normal(0, 2.0)
-    neck = draw.normal(14, 14).clamp(-18, 52)
+    # Round backs are not to tell the net where the head is, nor the other way about: most necks are
+    # bent so that the craniovertebral angle, which goes by this line, is spread evenly.
+    angle = draw.uniform(16, 68)
+    evenly = (52 - angle - 0.63 * flexion - lean) / 0.56
+    neck = draw.either(0.7, evenly, draw.normal(14, 14)).clamp(-32, 56)
     tilt = draw.normal(0, 4.5)
     # Most look ahead, some to the side.
     look = draw.either(0.12, draw.uniform(-50, 50), draw.normal(0, 5))
@@ -177,8 +185,8 @@ def own_turns(body, draw, arms):
 
     for end, sign in SIDES:
         above = (arms[end].elevation - 30).clamp(min=0)
-        rise = above * draw.uniform(0.08, 0.26) + draw.normal(0, 4)
-        protraction = draw.normal(9, 9) + 0.05 * (arms[end].elevation.clamp(max=100) - 20).clamp(min=0)
+        rise = above * draw.uniform(0.05, 0.28) + draw.normal(0, 4)
+        protraction = draw.either(0.5, draw.normal(9, 9), draw.uniform(-10, 30)) + 0.05 * (arms[end].elevation.clamp(max=100) - 20).clamp(min=0)
         turn("clavicle." + end, about(1, -sign * rise) @ about(2, -sign * protraction))
         turn("shoulder01." + end, about(1, -sign * above * draw.uniform(0.05, 0.2)))
         # Stance: from legs together to a stride.
@@ -209,8 +217,11 @@ def pose(body, heads, generator):
             return between(rest, direction) @ rotations[parent]
 
         if name.startswith("upperarm01"):
-            roll = rotation(arms[end].upper, torch.deg2rad(draw.normal(0, 15)))
-            rotations[bone] = roll @ towards(arms[end].upper, "lowerarm01." + end)
+            # Half of the roll here and half further down: skin does not wring.
+            half = rotation(arms[end].upper, arms[end].roll / 2)
+            rotations[bone] = half @ towards(arms[end].upper, "lowerarm01." + end)
+        elif name.startswith("upperarm02"):
+            rotations[bone] = rotation(arms[end].upper, arms[end].roll / 2) @ rotations[parent]
         elif name.startswith("lowerarm01"):
             rotations[bone] = towards(arms[end].fore, "wrist." + end)
         elif name.startswith("lowerarm02"):

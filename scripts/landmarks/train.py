@@ -202,8 +202,10 @@ class Trainer:
                 self.save()
         if self.rank == 0:
             self.save()
+            told = {name: value for name, value in vars(options).items() if not isinstance(value, Path)}
+            told |= {"resume": options.resume is not None, "devices": self.ranks}
             (options.out / f"log-{options.start:g}-{options.until:g}.json").write_text(
-                json.dumps({"options": {k: str(v) for k, v in vars(options).items()}, "log": log}, indent=1)
+                json.dumps({"options": told, "log": log}, indent=1)
             )
 
 

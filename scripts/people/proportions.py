@@ -1,4 +1,5 @@
-"""Measure where landmarks lie on drawn people, as parts of stature: the figures of scale/.
+"""Measure where landmarks lie on drawn people, as parts of stature: the figures of scale/. And how
+much rounder a back is than a smooth curve through four points of it: the figure of survey.rs.
 
     python proportions.py --people 200 --seed 401
 
@@ -44,12 +45,34 @@ def sides_of(pose, near):
             yield name, np.array([forward, left, up])
 
 
+def rounder(pose):
+    """By which part the back's apex lies farther behind the chord C7-T12 than that of the cubic
+    through C7, T4, T8 and T12."""
+    c7, t4, t8, t12, apex = (pose[name][[0, 2]] for name in ("c7", "t4", "t8", "t12", "thoracic_apex"))
+    chord = t12 - c7
+    length = np.linalg.norm(chord)
+    behind = np.array([-chord[1], chord[0]]) / length
+
+    def on_curve(at):
+        return (at - c7) @ chord / length**2, (at - c7) @ behind
+
+    # A cubic that is zero at both ends: what is left of a height once these are divided out is a line.
+    (down4, height4), (down8, height8) = on_curve(t4), on_curve(t8)
+    line = [height / (down * (1 - down)) for down, height in ((down4, height4), (down8, height8))]
+    slope = (line[1] - line[0]) / (down8 - down4)
+    down = np.linspace(0, 1, 1001)
+    cubic = down * (1 - down) * (line[0] + slope * (down - down4))
+    return on_curve(apex)[1] / cubic[np.abs(cubic).argmax()] - 1
+
+
 def main():
     parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
     parser.add_argument("--people", type=int, default=200, metavar="N", help="how many people")
     parser.add_argument("--seed", type=int, default=401, help="person k of a seed is the same whatever N is")
     options = parser.parse_args()
     people = [posed(options.seed, number) for number in range(options.people)]
+    apex = np.array([rounder(person["poses"]["stand", "side"]) for person in people])
+    print(f"a back's apex against the cubic's: {100 * apex.mean():+.1f} % ± {100 * apex.std():.1f} %")
     print("thousandths of stature from the floor under the ankles: mean ± standard deviation")
     for task, view in POSES:
         found = {}

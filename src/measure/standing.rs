@@ -112,8 +112,7 @@ fn apex_between(first: OnCurve, second: OnCurve) -> Option<OnCurve> {
 /// `atan(E/L1) + atan(E/L2)`, radians: 180° minus the angle at the apex; larger = rounder. Side
 /// view. A surface angle: never a Cobb angle.
 ///
-/// On rendered bodies it reads some 1.1° too flat even from exact landmarks, alike for all (standard
-/// deviation 0.5°): four points do not hold all of a back's curve.
+/// Four points do not hold all of a back's curve: `survey` adds what they leave out.
 ///
 /// Definition: Greendale et al. 2011, Osteoporos Int 22:1897–1905.
 pub(super) fn thoracic_angle(figure: &Figure) -> Option<f64> {
