@@ -54,9 +54,12 @@ const fn is_anchor(landmark: Landmark) -> bool {
 
 /// Joints that the general net knows too. Where the landmark net disagrees the general one is
 /// taken, with the distance as a further error.
-const fn is_limb(landmark: Landmark) -> bool {
-    use Landmark::{Elbow, HipJoint, Wrist};
-    matches!(landmark, Elbow(_) | Wrist(_) | HipJoint(_))
+const fn is_joint(landmark: Landmark) -> bool {
+    use Landmark::{Elbow, HipJoint, ShoulderJoint, Wrist};
+    matches!(
+        landmark,
+        ShoulderJoint(_) | Elbow(_) | Wrist(_) | HipJoint(_)
+    )
 }
 
 /// Landmarks of head and neck, and T4, which is counted down from there.
@@ -135,7 +138,7 @@ pub fn refine(landmarks: &mut Landmarks, looks: &[LandmarkLook], shown: Shown) -
         let general = landmarks.found.get(landmark);
         let outcome = if is_placed_by_head(*landmark) && !saw_head {
             Err(Missing::Unsure)
-        } else if disputed.contains(landmark) {
+        } else if disputed.contains(landmark) && !is_joint(*landmark) {
             Err(Missing::Disputed)
         } else if looked_elsewhere {
             general.copied().ok_or(Missing::Disputed)
@@ -206,7 +209,7 @@ fn agree(general: &Located, seen: &Seen) -> bool {
 
 /// A landmark that both nets know.
 fn both(landmark: Landmark, general: &Located, seen: &Seen) -> Located {
-    if is_limb(landmark) && !agree(general, seen) {
+    if is_joint(landmark) && !agree(general, seen) {
         let off = Vector2::new(seen.at.x - general.at.x, seen.at.y - general.at.y);
         return Located {
             covariance: general.covariance + off * off.transpose(),
@@ -429,14 +432,16 @@ mod tests {
         }
         let mut landmarks = general();
         assert_eq!(refine(&mut landmarks, &all, SHOWN), None);
-        for landmark in [Tragus(NEAR), ShoulderJoint(NEAR), C7, Acromion(NEAR), Chin] {
+        for landmark in [Tragus(NEAR), C7, Acromion(NEAR), Chin] {
             assert_eq!(
                 landmarks.missing[&landmark],
                 Missing::Disputed,
                 "{landmark}"
             );
         }
-        assert_eq!(landmarks.found[&Elbow(NEAR)], general().found[&Elbow(NEAR)]);
+        for joint in [ShoulderJoint(NEAR), Elbow(NEAR)] {
+            assert_eq!(landmarks.found[&joint], general().found[&joint], "{joint}");
+        }
     }
 
     #[test]

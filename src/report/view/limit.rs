@@ -79,8 +79,11 @@ pub(super) fn elevations(visit: &Visit, wanted: Reached) -> Vec<(Measure, Side, 
 /// How the movement that a row tells of stood to the limit at a visit.
 pub(super) fn reached(visit: &Visit, row: &Row) -> Option<Reached> {
     let movement = |measure| told_by(measure).last().unwrap_or(measure);
+    // An elbow is straight for the sake of the reach, whichever it was.
+    let in_any_reach = row.measure == Measure::ElbowExtensionDeficit;
     let concerns = |(measure, side, _): &(Measure, Side, Estimate)| {
-        movement(*measure) == movement(row.measure) && row.side.is_none_or(|of| of == *side)
+        (in_any_reach || movement(*measure) == movement(row.measure))
+            && row.side.is_none_or(|of| of == *side)
     };
     [Reached::Past, Reached::Maybe]
         .into_iter()
