@@ -1,6 +1,6 @@
 //! The one way from the files of a visit to its numbers, used by every shell.
 
-use crate::body::{Landmark, Side, View};
+use crate::body::{Landmark, Side, Task, View};
 use crate::checksum;
 use crate::estimate::Estimate;
 use crate::geometry::Angle;
@@ -11,7 +11,7 @@ use crate::photo::{self, Limits, Photo, PhotoError, PhotoFault};
 use crate::plumb::{self, Area, Plumb};
 use crate::scale::{self, CameraFit, Scale};
 use crate::survey::{self, Scene};
-use crate::visit::{Evidence, Notice, PhotoRecord, Reading, Visit, VisitFacts};
+use crate::visit::{Notice, PhotoRecord, Reading, Visit, VisitFacts};
 
 /// One photo of a visit.
 pub struct PhotoInput {
@@ -113,7 +113,8 @@ pub fn measure_photo(
     let Some((recognised, samples, stature_px)) = recognise(&person.samples, &photo, input.wish)
     else {
         record.notices.push(Notice::new(
-            "The person's joints could not be made out in this photo.",
+            "The person's joints could not be made out in this photo. Step back until the whole \
+             person is in view, from the head to the feet, with light from the front.",
         ));
         return Ok((record, Vec::new()));
     };
@@ -389,39 +390,33 @@ fn notices(
     landmarks: &Landmarks,
     camera: Option<&CameraFit>,
 ) -> Vec<Notice> {
-    let mut texts: Vec<String> = Vec::new();
-    for doubt in &recognised.doubts {
-        texts.push(match doubt {
-            Doubt::FrontOrBack => {
-                "Face, feet and shoulders do not agree on which way the person faces: left and \
-                 right may be exchanged. Check the picture; --view settles it."
-                    .to_owned()
-            }
-            Doubt::Facing => {
-                "Which way the person faces was hard to tell. Check the picture; --view settles it."
-                    .to_owned()
-            }
-            Doubt::StandOrReach => format!(
-                "The arm is neither hanging nor clearly raised; this photo was taken as \
-                 \"{}\". --task settles it.",
-                recognised.task.name()
-            ),
-        });
-    }
+    let mut notices: Vec<Notice> = recognised
+        .doubts
+        .iter()
+        .map(|doubt| doubt_notice(*doubt, recognised.task))
+        .collect();
     let oblique = matches!(recognised.view, View::Oblique(_));
     if oblique {
-        texts.push(match recognised.refused_wish {
-            Some(wish) => format!(
-                "This photo was said to be taken from the {}, but the person is turned by about \
-                 {:.0}° from that: nothing was measured. Leave out --view, or take it again.",
-                wish.name(),
-                Angle::from_radians(turn.value).abs().degrees()
-            ),
-            None => "The person is turned between front and side: nothing can be measured. Stand \
-                     exactly sideways to the camera, or face it."
-                .to_owned(),
-        });
+        let turned = Angle::from_radians(turn.value).abs().degrees();
+        match recognised.refused_wish {
+            Some(wish) => {
+                let said = format!(
+                    "This photo was said to be taken from the {}, but the person is turned by \
+                     about {turned:.0}° from that: nothing was measured.",
+                    wish.name()
+                );
+                notices.push(Notice::with_words_at_home(
+                    format!("{said} Leave out --view, or take it again."),
+                    format!("{said} Say from where it was taken, or leave that to the photo."),
+                ));
+            }
+            None => notices.push(Notice::new(
+                "The person is turned between front and side: nothing can be measured. Stand \
+                 exactly sideways to the camera, or face it.",
+            )),
+        }
     }
+    let mut texts: Vec<String> = Vec::new();
     let seen = Angle::from_radians(turn.value);
     // One who may as well stand straight is not asked to turn.
     let surely = turn.value.abs() > 2.0 * turn.sigma;
@@ -459,19 +454,51 @@ fn notices(
                 .to_owned(),
         );
     }
-    match camera.map(|camera| camera.scale) {
-        Some(Scale::NoStature) => texts.push(
-            "No stature is given (--stature), so angles are measured and lengths in cm are not."
-                .to_owned(),
-        ),
-        Some(Scale::Misfit) => texts.push(
+    notices.extend(texts.into_iter().map(Notice::new));
+    notices.extend(camera.and_then(|camera| scale_notice(camera.scale)));
+    notices
+}
+
+fn scale_notice(scale: Scale) -> Option<Notice> {
+    match scale {
+        Scale::NoStature => Some(Notice::with_words_at_home(
+            "No stature is given (--stature), so angles are measured and lengths in cm are not.",
+            "Nobody said how tall you are, so distances are not told in cm.",
+        )),
+        Scale::Misfit => Some(Notice::new(
             "The body in the photo does not fit a standing person of this stature, so lengths in \
-             cm are not measured. Is the whole person in view, and the stature right?"
-                .to_owned(),
-        ),
-        Some(Scale::Known | Scale::TooLittleSeen) | None => {}
+             cm are not measured. Is the whole person in view, and the stature right?",
+        )),
+        Scale::Known | Scale::TooLittleSeen => None,
     }
-    texts.into_iter().map(Notice::new).collect()
+}
+
+fn doubt_notice(doubt: Doubt, task: Task) -> Notice {
+    match doubt {
+        Doubt::FrontOrBack => Notice::with_words_at_home(
+            "Face, feet and shoulders do not agree on which way the person faces: left and right \
+             may be exchanged. Check the picture; --view settles it.",
+            "Which way you face is not clear in this photo: left and right may be exchanged. If \
+             the wrong arm is named, do not use this answer.",
+        ),
+        Doubt::Facing => Notice::with_words_at_home(
+            "Which way the person faces was hard to tell. Check the picture; --view settles it.",
+            "Which way you face was hard to tell in this photo. If the wrong arm is named, do not \
+             use this answer.",
+        ),
+        Doubt::StandOrReach => {
+            let taken = format!(
+                "The arm is neither hanging nor clearly raised; this photo was taken as \"{}\".",
+                task.name()
+            );
+            Notice::with_words_at_home(
+                format!("{taken} --task settles it."),
+                format!(
+                    "{taken} If that is wrong, your therapist can have it measured as the other."
+                ),
+            )
+        }
+    }
 }
 
 /// What lies over the points from which posture is measured; from behind hair belongs over the ears.
@@ -479,17 +506,11 @@ fn covered(view: View, landmarks: &Landmarks) -> Option<String> {
     if view == View::Back {
         return None;
     }
-    let by_a_net = |landmark: &Landmark| {
-        landmarks
-            .found
-            .get(landmark)
-            .is_some_and(|located| located.evidence != Evidence::Manual)
-    };
     let names: Vec<String> = landmarks
-        .covered
+        .found
         .iter()
-        .filter(|landmark| by_a_net(landmark))
-        .filter_map(|landmark| match landmark {
+        .filter(|(_, located)| located.covered)
+        .filter_map(|(landmark, _)| match landmark {
             Landmark::Tragus(side) => Some(format!("{side} ear")),
             Landmark::C7 => Some("C7".to_owned()),
             _ => None,

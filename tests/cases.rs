@@ -205,6 +205,39 @@ fn a_close_up_has_no_lengths_in_centimetres() {
 }
 
 #[test]
+fn a_dark_photo_is_not_called_blurred() {
+    for (light, blur, dark, blurred) in [
+        (1.0, 0.0, false, false),
+        (0.4, 0.0, false, false),
+        (0.2, 0.0, true, false),
+        (0.4, 2.0, false, true),
+        (1.0, 2.0, false, true),
+    ] {
+        let (record, _) = changed(|mut picture| {
+            if blur > 0.0 {
+                picture = image::imageops::blur(&picture, blur);
+            }
+            for pixel in picture.pixels_mut() {
+                pixel.0 = pixel.0.map(|level| (f64::from(level) * light) as u8);
+            }
+            picture
+        });
+        let notices = &record.notices;
+        let what = format!("light {light}, blur {blur}: {notices:?}");
+        assert_eq!(says(&record, "very dark"), dark, "{what}");
+        assert_eq!(says(&record, "blurred"), blurred, "{what}");
+    }
+}
+
+#[test]
+fn a_head_and_shoulders_picture_comes_with_advice() {
+    let (record, readings) =
+        changed(|picture| image::imageops::crop_imm(&picture, 200, 60, 300, 260).to_image());
+    assert!(readings.is_empty(), "{readings:?}");
+    assert!(says(&record, "whole person"), "{:?}", record.notices);
+}
+
+#[test]
 fn a_wish_against_the_photo_is_refused() {
     let wish = Wish {
         view: Some(WishedView::Front),

@@ -145,6 +145,7 @@ impl SideView {
                     at,
                     covariance: Matrix2::identity() * 1e-4,
                     evidence: visit::Evidence::Manual,
+                    covered: false,
                 };
                 (landmark, located)
             })

@@ -32,6 +32,7 @@ pub fn place(landmarks: &mut Landmarks, points: &[ManualPoint], stature: f64) {
                 at: point.at,
                 covariance: Matrix2::identity() * sigma.powi(2),
                 evidence: Evidence::Manual,
+                covered: false,
             },
         );
     }

@@ -62,8 +62,6 @@ impl Missing {
 pub struct Landmarks {
     pub found: BTreeMap<Landmark, Located>,
     pub missing: BTreeMap<Landmark, Missing>,
-    /// Found, but under hair or cloth.
-    pub covered: Vec<Landmark>,
 }
 
 impl Landmarks {
@@ -168,6 +166,7 @@ fn one(
         ),
         covariance: wander + Matrix2::from_diagonal(&Vector2::new(sigma_x, sigma_y).map(|s| s * s)),
         evidence: Evidence::PoseNet,
+        covered: false,
     })
 }
 

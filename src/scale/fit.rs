@@ -494,6 +494,7 @@ mod tests {
                     at: at.unwrap(),
                     covariance: Matrix2::identity(),
                     evidence: visit::Evidence::PoseNet,
+                    covered: false,
                 };
                 (landmark, located)
             })
