@@ -125,29 +125,22 @@ pub fn measure_photo(
         (&samples, recognised.view),
         effort,
     )?;
-    let (landmarks, turns) = locate_person(
-        &samples,
-        &looks,
-        Shown {
-            view: recognised.view,
-            task: recognised.task,
-            size: (photo.width(), photo.height()),
-            stature: stature_px,
-        },
-        &input.manual,
-    );
+    let shown = Shown {
+        view: recognised.view,
+        task: recognised.task,
+        size: (photo.width(), photo.height()),
+        stature: stature_px,
+    };
+    let (landmarks, turns) = locate_person(&samples, &looks, shown, &input.manual);
     let turns = turns.as_ref();
     let plumb = read_plumb(&photo, &person);
     let camera = fit_camera(&photo, facts, &recognised, plumb, turns, &landmarks);
     record.view = Some(recognised.view);
     record.task = Some(recognised.task);
     record.setup = camera.as_ref().map(CameraFit::setup);
-    record.notices.extend(doubtful_points(
-        &input.manual,
-        &photo,
-        &landmarks,
-        stature_px,
-    ));
+    record
+        .notices
+        .extend(doubtful_points(&input.manual, &landmarks, shown));
     // Nobody sees the faults of a photo among thousands.
     let faults = match effort {
         Effort::Quick => Vec::new(),
@@ -161,8 +154,8 @@ pub fn measure_photo(
         &landmarks,
         camera.as_ref(),
     ));
-    if camera.is_some() {
-        record.notices.extend(tilt_notice(plumb));
+    if let Some(camera) = &camera {
+        record.notices.extend(tilt_notice(plumb, camera));
     }
     let readings = survey::read(&Scene {
         file: &record.file,
@@ -290,40 +283,60 @@ fn is_inside(point: &ManualPoint, (width, height): (u32, u32)) -> bool {
 /// was hardly meant to be there: the lowest of them, T12, lies at 0.2.
 const FAR_FROM_SHOULDER: f64 = 0.3;
 
-/// Says which hand-placed points were left out, and which look misplaced.
-fn doubtful_points(
-    manual: &[ManualPoint],
-    photo: &Photo,
-    landmarks: &Landmarks,
-    stature_px: f64,
-) -> Vec<Notice> {
+/// Says which hand-placed points were left out, and which look misplaced. Those are used all the
+/// same: whoever palpates knows better.
+fn doubtful_points(manual: &[ManualPoint], landmarks: &Landmarks, shown: Shown) -> Vec<Notice> {
     use Landmark::{Acromion, C7, ShoulderJoint, T4, T8, T12, Tragus};
     let shoulder = Side::BOTH
         .into_iter()
         .find_map(|side| landmarks.found.get(&ShoulderJoint(side)));
-    manual
+    let is_far = |point: &ManualPoint| {
+        let near_shoulder = matches!(point.landmark, C7 | T4 | T8 | T12 | Acromion(_) | Tragus(_));
+        let far = FAR_FROM_SHOULDER * shown.stature;
+        near_shoulder && shoulder.is_some_and(|s| s.at.distance(point.at) > far)
+    };
+    let (inside, outside): (Vec<&ManualPoint>, Vec<&ManualPoint>) = manual
         .iter()
-        .filter_map(|point| {
-            let landmark = point.landmark;
-            if !is_inside(point, (photo.width(), photo.height())) {
-                return Some(format!(
-                    "The {landmark} placed by hand lies outside the photo (x {:.0}, y {:.0}; the \
-                     photo is {} × {}) and was left out.",
-                    point.at.x,
-                    point.at.y,
-                    photo.width(),
-                    photo.height()
-                ));
-            }
-            let near_shoulder = matches!(landmark, C7 | T4 | T8 | T12 | Acromion(_) | Tragus(_));
-            let far =
-                shoulder.is_some_and(|s| s.at.distance(point.at) > FAR_FROM_SHOULDER * stature_px);
-            (near_shoulder && far).then(|| {
-                format!(
-                    "The {landmark} placed by hand lies far from the shoulder: is the point right?"
-                )
-            })
-        })
+        .partition(|point| is_inside(point, shown.size));
+    let (width, height) = shown.size;
+    let left_out = outside.into_iter().map(|point| {
+        format!(
+            "The {} placed by hand lies outside the photo (x {:.0}, y {:.0}; the photo is {width} \
+             × {height}) and was left out.",
+            point.landmark, point.at.x, point.at.y,
+        )
+    });
+    let far: Vec<Landmark> = inside
+        .into_iter()
+        .filter(|point| is_far(point))
+        .map(|point| point.landmark)
+        .collect();
+    let odd = locate::odd_by_hand(landmarks, shown.view, shown.stature)
+        .into_iter()
+        .filter(|odd| !far.contains(&odd.landmark) && !far.contains(&odd.from));
+    let by_hand = |landmark| manual.iter().any(|point| point.landmark == landmark);
+    let odd = odd.map(|odd| {
+        let (landmark, from, how) = (odd.landmark, odd.from, odd.how);
+        let lies = match by_hand(landmark) {
+            true => format!(
+                "The {landmark} placed by hand lies {how}, seen from {}",
+                from.in_words()
+            ),
+            false => format!(
+                "Seen from the {from} placed by hand, {} lies {how}",
+                landmark.in_words()
+            ),
+        };
+        format!("{lies}: no body has it there. It was used all the same: is the place right?")
+    });
+    left_out
+        .chain(far.iter().map(|landmark| {
+            format!(
+                "The {landmark} placed by hand lies far from the shoulder. It was used all the \
+                 same: is the place right?"
+            )
+        }))
+        .chain(odd)
         .map(Notice::new)
         .collect()
 }
@@ -335,7 +348,15 @@ fn read_plumb(photo: &Photo, person: &Person) -> Option<Plumb> {
     plumb::read(photo, focal, &Area { low, high })
 }
 
-fn tilt_notice(plumb: Option<Plumb>) -> Option<Notice> {
+fn tilt_notice(plumb: Option<Plumb>, camera: &CameraFit) -> Option<Notice> {
+    if let Some(leaning) = camera.leaning {
+        return Some(Notice::new(format!(
+            "The person leans as a whole by about {:.0}° in this photo, and no straight upright \
+             edge around them tells whether the camera was tilted. Take the photo again with the \
+             camera level: until then angles against the vertical are far less sure.",
+            leaning.abs().degrees(),
+        )));
+    }
     match plumb {
         None => Some(Notice::new(
             "No straight upright edge was made out around the person, so how far the camera was \
@@ -373,6 +394,7 @@ fn fit_camera(
         head_turn: turns.map(|seen| seen.head),
         roll: plumb.map(|seen| seen.roll),
         pitch: plumb.and_then(|seen| seen.pitch),
+        correlation: plumb.map_or(0.0, |seen| seen.correlation),
         landmarks: &landmarks.found,
     })
 }
@@ -477,12 +499,14 @@ fn doubt_notice(doubt: Doubt, task: Task) -> Notice {
     match doubt {
         Doubt::FrontOrBack => Notice::with_words_at_home(
             "Face, feet and shoulders do not agree on which way the person faces: left and right \
-             may be exchanged. Check the picture; --view settles it.",
+             may be exchanged, and with them the signs of what is measured. Check the picture; \
+             --view settles it.",
             "Which way you face is not clear in this photo: left and right may be exchanged. If \
              the wrong arm is named, do not use this answer.",
         ),
         Doubt::Facing => Notice::with_words_at_home(
-            "Which way the person faces was hard to tell. Check the picture; --view settles it.",
+            "Which way the person faces was hard to tell: sides and signs may be exchanged. Check \
+             the picture; --view settles it.",
             "Which way you face was hard to tell in this photo. If the wrong arm is named, do not \
              use this answer.",
         ),

@@ -162,7 +162,14 @@ fn feet_outside_the_photo_are_missing_and_said_so() {
 
 /// A demo photo changed by `change` and measured with her stature.
 fn changed(change: impl Fn(image::RgbImage) -> image::RgbImage) -> (PhotoRecord, Vec<Reading>) {
-    let demo = common::demo("intake").join("side-reach.jpg");
+    changed_demo("side-reach.jpg", change)
+}
+
+fn changed_demo(
+    name: &str,
+    change: impl Fn(image::RgbImage) -> image::RgbImage,
+) -> (PhotoRecord, Vec<Reading>) {
+    let demo = common::demo("intake").join(name);
     let picture = change(image::open(demo).expect("a photo").into_rgb8());
     let mut png = std::io::Cursor::new(Vec::new());
     picture
@@ -179,6 +186,48 @@ fn changed(change: impl Fn(image::RgbImage) -> image::RgbImage) -> (PhotoRecord,
         manual: Vec::new(),
     };
     measure_photo(finder(), &facts, &input, Effort::Thorough).expect("the nets")
+}
+
+/// A picture as a camera tilted by so much would take it, what lay outside being drawn out.
+fn tilted(picture: &image::RgbImage, degrees: f32) -> image::RgbImage {
+    let (width, height) = (picture.width() as f32, picture.height() as f32);
+    let (sin, cos) = degrees.to_radians().sin_cos();
+    image::RgbImage::from_fn(picture.width(), picture.height(), |x, y| {
+        let (x, y) = (x as f32 - width / 2.0, y as f32 - height / 2.0);
+        let (x, y) = (
+            cos * x + sin * y + width / 2.0,
+            cos * y - sin * x + height / 2.0,
+        );
+        let (x, y) = (x.clamp(0.0, width - 2.0), y.clamp(0.0, height - 2.0));
+        image::imageops::interpolate_bilinear(picture, x, y).expect("inside")
+    })
+}
+
+#[test]
+fn a_camera_tilted_beyond_what_uprights_tell_makes_no_value_sure() {
+    for (name, measure) in [
+        ("side-right.jpg", Measure::TrunkLean),
+        ("front.jpg", Measure::TrunkShift),
+    ] {
+        let value = |degrees: f32| {
+            let (record, readings) = changed_demo(name, |picture| tilted(&picture, degrees));
+            let reading = readings.into_iter().find(|r| r.measure == measure);
+            (record, reading.expect("it is looked for").outcome)
+        };
+        let level = value(0.0).1.expect("a value");
+        for degrees in [-20.0, 20.0] {
+            let (record, outcome) = value(degrees);
+            assert!(says(&record, "leans as a whole"), "{:?}", record.notices);
+            assert_eq!(record.setup.expect("a fit").roll_deg, None);
+            if let Ok(tilted) = outcome {
+                let off = (tilted.value - level.value).abs();
+                assert!(
+                    off < 2.0 * tilted.sigma,
+                    "{name} {degrees}: {tilted:?}, is {level:?}"
+                );
+            }
+        }
+    }
 }
 
 #[test]
@@ -281,6 +330,45 @@ fn points_placed_outside_the_photo_are_left_out_and_named() {
             .is_some_and(|located| located.evidence == Evidence::Manual);
         assert_eq!(by_hand, words == "lies far");
     }
+}
+
+#[test]
+fn a_point_placed_where_no_body_has_it_is_used_and_said_to_be_odd() {
+    let of = |manual: Vec<ManualPoint>| {
+        let input = PhotoInput {
+            file: "low-reach.jpg".to_owned(),
+            bytes: Ok(std::fs::read(root().join("fixtures/cases/low-reach.jpg")).expect("a photo")),
+            wish: Wish::default(),
+            manual,
+        };
+        let facts = VisitFacts::default();
+        let (record, _) = measure_photo(finder(), &facts, &input, Effort::Quick).expect("the nets");
+        record
+    };
+    let seen = of(Vec::new());
+    let c7_at = |at| {
+        of(vec![ManualPoint {
+            landmark: Landmark::C7,
+            at,
+            sigma_px: None,
+        }])
+    };
+    let before_the_face = c7_at(seen.landmarks[&Landmark::Nose].at);
+    assert!(says(
+        &before_the_face,
+        "The C7 placed by hand lies too far forward"
+    ));
+    assert!(says(&before_the_face, "used all the same"));
+    assert_eq!(
+        before_the_face.landmarks[&Landmark::C7].evidence,
+        Evidence::Manual
+    );
+    let in_its_place = c7_at(seen.landmarks[&Landmark::C7].at);
+    assert!(
+        !says(&in_its_place, "placed by hand"),
+        "{:?}",
+        in_its_place.notices
+    );
 }
 
 #[test]

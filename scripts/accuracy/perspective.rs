@@ -174,6 +174,7 @@ impl SideView {
             head_turn: turn.map(|_| trunk_turn),
             roll: tilt.map(|off| seen(camera.roll, TILT_ERROR, off)),
             pitch: tilt.map(|off| seen(camera.pitch, TILT_ERROR, off)),
+            correlation: 0.0,
             landmarks: &landmarks,
         })
         .expect("a fit");

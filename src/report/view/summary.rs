@@ -50,11 +50,12 @@ pub(super) fn summary(visits: &[Visit], comparison: &Comparison) -> Vec<SummaryL
     let changed = with(&|row| row.verdict == Verdict::Changed);
     // On another scale the same change may just miss its bound: that is no second finding.
     let told_elsewhere = |row: &Row| {
-        is_twin(row.measure)
-            && comparison
-                .rows
-                .iter()
-                .any(|lead| follows(row, lead) && mark(&lead.verdict) != Mark::Unknown)
+        let twin = told_by(row.measure).next().filter(|_| is_twin(row.measure));
+        comparison.rows.iter().any(|lead| {
+            Some(lead.measure) == twin
+                && lead.side == row.side
+                && mark(&lead.verdict) != Mark::Unknown
+        })
     };
     let same = with(&|row| row.verdict == Verdict::NoChangeBeyondError && !told_elsewhere(row));
     let unknown = with(&|row| mark(&row.verdict) == Mark::Unknown);
