@@ -95,7 +95,7 @@ const RAISED_MARGIN: Angle = Angle::from_degrees(12.0);
 
 /// Face and feet speak for or against the shoulders by more than this cosine. Of the photos of
 /// `fixtures` every face and foot seen from the front or side speaks for them by 0.6 at least; the
-/// feet of those seen from behind speak against them.
+/// feet of those seen from behind speak against them. Tried once, by hand.
 const LEAST_ALONG: f64 = 0.3;
 
 /// A direction on the floor: to the photo's right, and away from the camera.

@@ -21,6 +21,7 @@ use crate::visit::{Evidence, Located};
 /// over them: on the 118 rendered photos of `landmark_accuracy` none of them to which the net gave
 /// less than 0.3 was off by more than three of its sigmas, nor was a C7 painted over in 30 of those.
 /// A bar at 0.3 would take T4 from every fifth photo from the side, and C7 from every twentieth.
+/// Tried once, by hand.
 const fn least_visibility(landmark: Landmark) -> f64 {
     use Landmark::{C7, L3, T4, T8, T12};
     match landmark {
@@ -30,12 +31,14 @@ const fn least_visibility(landmark: Landmark) -> f64 {
 }
 
 /// Below this probability something lies over a landmark. On the rendered photos of
-/// `landmark_accuracy` such an ear is placed with five times the error of one that shows.
+/// `landmark_accuracy` such an ear is placed with five times the error of one that shows; tried
+/// once, by hand.
 const COVERED: f64 = 0.3;
 /// A net that can't tell where the head faces by more than this, radians (10°), did not see a head.
 /// On the rendered photos, with small, blurred or turned ones made of them and with ear, neck or
 /// shoulder covered, it is unsure by 8° at most; with the head covered, or blurred beyond
-/// recognition, by 10.5° at least, and then C7 was off by up to 10 of its sigmas.
+/// recognition, by 10.5° at least, and then C7 was off by up to 10 of its sigmas. Tried once, by
+/// hand.
 const MOST_HEAD_SIGMA: f64 = 10.0 * std::f64::consts::PI / 180.0;
 /// Below this probability the landmark net is sure not to see what the pose net says it sees.
 const SURELY_HIDDEN: f64 = 0.05;

@@ -140,7 +140,7 @@ fn ring(canvas: &mut RgbImage, around: &Located, radius: f64, width: f64, colour
         let turn = std::f64::consts::TAU * part as f64 / PARTS as f64;
         around.at + Vector::new(turn.cos(), turn.sin()) * radius
     };
-    for part in (0..PARTS).filter(|part| !around.covered || part / DASH % 2 == 0) {
+    for part in (0..PARTS).filter(|part| !around.covered || (part / DASH).is_multiple_of(2)) {
         segment(canvas, at(part), at(part + 1), width, colour);
     }
 }
