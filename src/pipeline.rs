@@ -1,6 +1,6 @@
 //! The one way from the files of a visit to its numbers, used by every shell.
 
-use crate::body::{Landmark, Side, View};
+use crate::body::{Landmark, Side, Task, View};
 use crate::checksum;
 use crate::estimate::Estimate;
 use crate::geometry::Angle;
@@ -11,7 +11,7 @@ use crate::photo::{self, Limits, Photo, PhotoError, PhotoFault};
 use crate::plumb::{self, Area, Plumb};
 use crate::scale::{self, CameraFit, Scale};
 use crate::survey::{self, Scene};
-use crate::visit::{Evidence, Notice, PhotoRecord, Reading, Visit, VisitFacts};
+use crate::visit::{Notice, PhotoRecord, Reading, Visit, VisitFacts};
 
 /// One photo of a visit.
 pub struct PhotoInput {
@@ -113,7 +113,8 @@ pub fn measure_photo(
     let Some((recognised, samples, stature_px)) = recognise(&person.samples, &photo, input.wish)
     else {
         record.notices.push(Notice::new(
-            "The person's joints could not be made out in this photo.",
+            "The person's joints could not be made out in this photo. Step back until the whole \
+             person is in view, from the head to the feet, with light from the front.",
         ));
         return Ok((record, Vec::new()));
     };
@@ -124,29 +125,22 @@ pub fn measure_photo(
         (&samples, recognised.view),
         effort,
     )?;
-    let (landmarks, turns) = locate_person(
-        &samples,
-        &looks,
-        Shown {
-            view: recognised.view,
-            task: recognised.task,
-            size: (photo.width(), photo.height()),
-            stature: stature_px,
-        },
-        &input.manual,
-    );
+    let shown = Shown {
+        view: recognised.view,
+        task: recognised.task,
+        size: (photo.width(), photo.height()),
+        stature: stature_px,
+    };
+    let (landmarks, turns) = locate_person(&samples, &looks, shown, &input.manual);
     let turns = turns.as_ref();
     let plumb = read_plumb(&photo, &person);
     let camera = fit_camera(&photo, facts, &recognised, plumb, turns, &landmarks);
     record.view = Some(recognised.view);
     record.task = Some(recognised.task);
     record.setup = camera.as_ref().map(CameraFit::setup);
-    record.notices.extend(doubtful_points(
-        &input.manual,
-        &photo,
-        &landmarks,
-        stature_px,
-    ));
+    record
+        .notices
+        .extend(doubtful_points(&input.manual, &landmarks, shown));
     // Nobody sees the faults of a photo among thousands.
     let faults = match effort {
         Effort::Quick => Vec::new(),
@@ -160,8 +154,8 @@ pub fn measure_photo(
         &landmarks,
         camera.as_ref(),
     ));
-    if camera.is_some() {
-        record.notices.extend(tilt_notice(plumb));
+    if let Some(camera) = &camera {
+        record.notices.extend(tilt_notice(plumb, camera));
     }
     let readings = survey::read(&Scene {
         file: &record.file,
@@ -289,40 +283,60 @@ fn is_inside(point: &ManualPoint, (width, height): (u32, u32)) -> bool {
 /// was hardly meant to be there: the lowest of them, T12, lies at 0.2.
 const FAR_FROM_SHOULDER: f64 = 0.3;
 
-/// Says which hand-placed points were left out, and which look misplaced.
-fn doubtful_points(
-    manual: &[ManualPoint],
-    photo: &Photo,
-    landmarks: &Landmarks,
-    stature_px: f64,
-) -> Vec<Notice> {
+/// Says which hand-placed points were left out, and which look misplaced. Those are used all the
+/// same: whoever palpates knows better.
+fn doubtful_points(manual: &[ManualPoint], landmarks: &Landmarks, shown: Shown) -> Vec<Notice> {
     use Landmark::{Acromion, C7, ShoulderJoint, T4, T8, T12, Tragus};
     let shoulder = Side::BOTH
         .into_iter()
         .find_map(|side| landmarks.found.get(&ShoulderJoint(side)));
-    manual
+    let is_far = |point: &ManualPoint| {
+        let near_shoulder = matches!(point.landmark, C7 | T4 | T8 | T12 | Acromion(_) | Tragus(_));
+        let far = FAR_FROM_SHOULDER * shown.stature;
+        near_shoulder && shoulder.is_some_and(|s| s.at.distance(point.at) > far)
+    };
+    let (inside, outside): (Vec<&ManualPoint>, Vec<&ManualPoint>) = manual
         .iter()
-        .filter_map(|point| {
-            let landmark = point.landmark;
-            if !is_inside(point, (photo.width(), photo.height())) {
-                return Some(format!(
-                    "The {landmark} placed by hand lies outside the photo (x {:.0}, y {:.0}; the \
-                     photo is {} × {}) and was left out.",
-                    point.at.x,
-                    point.at.y,
-                    photo.width(),
-                    photo.height()
-                ));
-            }
-            let near_shoulder = matches!(landmark, C7 | T4 | T8 | T12 | Acromion(_) | Tragus(_));
-            let far =
-                shoulder.is_some_and(|s| s.at.distance(point.at) > FAR_FROM_SHOULDER * stature_px);
-            (near_shoulder && far).then(|| {
-                format!(
-                    "The {landmark} placed by hand lies far from the shoulder: is the point right?"
-                )
-            })
-        })
+        .partition(|point| is_inside(point, shown.size));
+    let (width, height) = shown.size;
+    let left_out = outside.into_iter().map(|point| {
+        format!(
+            "The {} placed by hand lies outside the photo (x {:.0}, y {:.0}; the photo is {width} \
+             × {height}) and was left out.",
+            point.landmark, point.at.x, point.at.y,
+        )
+    });
+    let far: Vec<Landmark> = inside
+        .into_iter()
+        .filter(|point| is_far(point))
+        .map(|point| point.landmark)
+        .collect();
+    let odd = locate::odd_by_hand(landmarks, shown.view, shown.stature)
+        .into_iter()
+        .filter(|odd| !far.contains(&odd.landmark) && !far.contains(&odd.from));
+    let by_hand = |landmark| manual.iter().any(|point| point.landmark == landmark);
+    let odd = odd.map(|odd| {
+        let (landmark, from, how) = (odd.landmark, odd.from, odd.how);
+        let lies = match by_hand(landmark) {
+            true => format!(
+                "The {landmark} placed by hand lies {how}, seen from {}",
+                from.in_words()
+            ),
+            false => format!(
+                "Seen from the {from} placed by hand, {} lies {how}",
+                landmark.in_words()
+            ),
+        };
+        format!("{lies}: no body has it there. It was used all the same: is the place right?")
+    });
+    left_out
+        .chain(far.iter().map(|landmark| {
+            format!(
+                "The {landmark} placed by hand lies far from the shoulder. It was used all the \
+                 same: is the place right?"
+            )
+        }))
+        .chain(odd)
         .map(Notice::new)
         .collect()
 }
@@ -334,7 +348,15 @@ fn read_plumb(photo: &Photo, person: &Person) -> Option<Plumb> {
     plumb::read(photo, focal, &Area { low, high })
 }
 
-fn tilt_notice(plumb: Option<Plumb>) -> Option<Notice> {
+fn tilt_notice(plumb: Option<Plumb>, camera: &CameraFit) -> Option<Notice> {
+    if let Some(leaning) = camera.leaning {
+        return Some(Notice::new(format!(
+            "The person leans as a whole by about {:.0}° in this photo, and no straight upright \
+             edge around them tells whether the camera was tilted. Take the photo again with the \
+             camera level: until then angles against the vertical are far less sure.",
+            leaning.abs().degrees(),
+        )));
+    }
     match plumb {
         None => Some(Notice::new(
             "No straight upright edge was made out around the person, so how far the camera was \
@@ -372,6 +394,7 @@ fn fit_camera(
         head_turn: turns.map(|seen| seen.head),
         roll: plumb.map(|seen| seen.roll),
         pitch: plumb.and_then(|seen| seen.pitch),
+        correlation: plumb.map_or(0.0, |seen| seen.correlation),
         landmarks: &landmarks.found,
     })
 }
@@ -389,39 +412,33 @@ fn notices(
     landmarks: &Landmarks,
     camera: Option<&CameraFit>,
 ) -> Vec<Notice> {
-    let mut texts: Vec<String> = Vec::new();
-    for doubt in &recognised.doubts {
-        texts.push(match doubt {
-            Doubt::FrontOrBack => {
-                "Face, feet and shoulders do not agree on which way the person faces: left and \
-                 right may be exchanged. Check the picture; --view settles it."
-                    .to_owned()
-            }
-            Doubt::Facing => {
-                "Which way the person faces was hard to tell. Check the picture; --view settles it."
-                    .to_owned()
-            }
-            Doubt::StandOrReach => format!(
-                "The arm is neither hanging nor clearly raised; this photo was taken as \
-                 \"{}\". --task settles it.",
-                recognised.task.name()
-            ),
-        });
-    }
+    let mut notices: Vec<Notice> = recognised
+        .doubts
+        .iter()
+        .map(|doubt| doubt_notice(*doubt, recognised.task))
+        .collect();
     let oblique = matches!(recognised.view, View::Oblique(_));
     if oblique {
-        texts.push(match recognised.refused_wish {
-            Some(wish) => format!(
-                "This photo was said to be taken from the {}, but the person is turned by about \
-                 {:.0}° from that: nothing was measured. Leave out --view, or take it again.",
-                wish.name(),
-                Angle::from_radians(turn.value).abs().degrees()
-            ),
-            None => "The person is turned between front and side: nothing can be measured. Stand \
-                     exactly sideways to the camera, or face it."
-                .to_owned(),
-        });
+        let turned = Angle::from_radians(turn.value).abs().degrees();
+        match recognised.refused_wish {
+            Some(wish) => {
+                let said = format!(
+                    "This photo was said to be taken from the {}, but the person is turned by \
+                     about {turned:.0}° from that: nothing was measured.",
+                    wish.name()
+                );
+                notices.push(Notice::with_words_at_home(
+                    format!("{said} Leave out --view, or take it again."),
+                    format!("{said} Say from where it was taken, or leave that to the photo."),
+                ));
+            }
+            None => notices.push(Notice::new(
+                "The person is turned between front and side: nothing can be measured. Stand \
+                 exactly sideways to the camera, or face it.",
+            )),
+        }
     }
+    let mut texts: Vec<String> = Vec::new();
     let seen = Angle::from_radians(turn.value);
     // One who may as well stand straight is not asked to turn.
     let surely = turn.value.abs() > 2.0 * turn.sigma;
@@ -459,19 +476,53 @@ fn notices(
                 .to_owned(),
         );
     }
-    match camera.map(|camera| camera.scale) {
-        Some(Scale::NoStature) => texts.push(
-            "No stature is given (--stature), so angles are measured and lengths in cm are not."
-                .to_owned(),
-        ),
-        Some(Scale::Misfit) => texts.push(
+    notices.extend(texts.into_iter().map(Notice::new));
+    notices.extend(camera.and_then(|camera| scale_notice(camera.scale)));
+    notices
+}
+
+fn scale_notice(scale: Scale) -> Option<Notice> {
+    match scale {
+        Scale::NoStature => Some(Notice::with_words_at_home(
+            "No stature is given (--stature), so angles are measured and lengths in cm are not.",
+            "Nobody said how tall you are, so distances are not told in cm.",
+        )),
+        Scale::Misfit => Some(Notice::new(
             "The body in the photo does not fit a standing person of this stature, so lengths in \
-             cm are not measured. Is the whole person in view, and the stature right?"
-                .to_owned(),
-        ),
-        Some(Scale::Known | Scale::TooLittleSeen) | None => {}
+             cm are not measured. Is the whole person in view, and the stature right?",
+        )),
+        Scale::Known | Scale::TooLittleSeen => None,
     }
-    texts.into_iter().map(Notice::new).collect()
+}
+
+fn doubt_notice(doubt: Doubt, task: Task) -> Notice {
+    match doubt {
+        Doubt::FrontOrBack => Notice::with_words_at_home(
+            "Face, feet and shoulders do not agree on which way the person faces: left and right \
+             may be exchanged, and with them the signs of what is measured. Check the picture; \
+             --view settles it.",
+            "Which way you face is not clear in this photo: left and right may be exchanged. If \
+             the wrong arm is named, do not use this answer.",
+        ),
+        Doubt::Facing => Notice::with_words_at_home(
+            "Which way the person faces was hard to tell: sides and signs may be exchanged. Check \
+             the picture; --view settles it.",
+            "Which way you face was hard to tell in this photo. If the wrong arm is named, do not \
+             use this answer.",
+        ),
+        Doubt::StandOrReach => {
+            let taken = format!(
+                "The arm is neither hanging nor clearly raised; this photo was taken as \"{}\".",
+                task.name()
+            );
+            Notice::with_words_at_home(
+                format!("{taken} --task settles it."),
+                format!(
+                    "{taken} If that is wrong, your therapist can have it measured as the other."
+                ),
+            )
+        }
+    }
 }
 
 /// What lies over the points from which posture is measured; from behind hair belongs over the ears.
@@ -479,17 +530,11 @@ fn covered(view: View, landmarks: &Landmarks) -> Option<String> {
     if view == View::Back {
         return None;
     }
-    let by_a_net = |landmark: &Landmark| {
-        landmarks
-            .found
-            .get(landmark)
-            .is_some_and(|located| located.evidence != Evidence::Manual)
-    };
     let names: Vec<String> = landmarks
-        .covered
+        .found
         .iter()
-        .filter(|landmark| by_a_net(landmark))
-        .filter_map(|landmark| match landmark {
+        .filter(|(_, located)| located.covered)
+        .filter_map(|(landmark, _)| match landmark {
             Landmark::Tragus(side) => Some(format!("{side} ear")),
             Landmark::C7 => Some("C7".to_owned()),
             _ => None,

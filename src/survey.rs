@@ -8,7 +8,7 @@ use nalgebra::DMatrix;
 use crate::body::{Landmark, Operated, Side, Task, View};
 use crate::estimate::{Estimate, Inputs};
 use crate::geometry::{Photo, Point};
-use crate::locate::{Landmarks, accuracy};
+use crate::locate::{Landmarks, Missing, accuracy};
 use crate::measure::{Figure, Measure, Unit};
 use crate::scale::{CameraFit, Scale, depth};
 use crate::visit::{Evidence, Reading, Unmeasured};
@@ -320,22 +320,29 @@ fn why(scene: &Scene<'_>, measure: Measure, side: Option<Side>) -> Unmeasured {
             _ => "the landmarks lie too close together to tell",
         });
     }
-    let seen = |landmark: &Landmark| scene.landmarks.missing.get(landmark);
-    match lacking
-        .iter()
-        .find_map(|landmark| seen(landmark).map(|how| (landmark, how)))
-    {
-        Some((landmark, how)) => Unmeasured::because(format!(
-            "needs {}, which is {}",
-            landmark.in_words(),
-            how.words()
-        )),
-        None => {
-            let names: Vec<String> = lacking.iter().map(|landmark| landmark.words()).collect();
-            Unmeasured::because(format!(
-                "needs {}: not found by the nets; it can be placed by hand",
-                names.join(", ")
-            ))
+    let mut by_cause: Vec<(Missing, Vec<String>)> = Vec::new();
+    for landmark in &lacking {
+        let Some(&how) = scene.landmarks.missing.get(landmark) else {
+            continue;
+        };
+        match by_cause.iter_mut().find(|(known, _)| *known == how) {
+            Some((_, names)) => names.push(landmark.in_words()),
+            None => by_cause.push((how, vec![landmark.in_words()])),
         }
     }
+    if by_cause.is_empty() {
+        let names: Vec<String> = lacking.iter().map(|landmark| landmark.words()).collect();
+        return Unmeasured::because(format!(
+            "needs {}: not found by the nets; it can be placed by hand",
+            names.join(", ")
+        ));
+    }
+    let causes: Vec<String> = by_cause
+        .iter()
+        .map(|(how, names)| {
+            let are = if names.len() > 1 { "are" } else { "is" };
+            format!("{}, which {are} {}", names.join(" and "), how.words())
+        })
+        .collect();
+    Unmeasured::because(format!("needs {}", causes.join(", and ")))
 }

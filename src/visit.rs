@@ -97,6 +97,8 @@ pub struct Located {
     /// Pixels squared.
     pub covariance: Matrix2<f64>,
     pub evidence: Evidence,
+    /// Something lies over it: it was placed by what shows around it.
+    pub covered: bool,
 }
 
 impl Located {
@@ -178,12 +180,31 @@ impl Unmeasured {
 /// Something the reader should know about a photo or a visit; it never stops the work.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct Notice {
+    /// For whoever uses the command line.
     pub text: String,
+    /// For the person at home, where that takes other words; records don't keep them.
+    at_home: Option<String>,
 }
 
 impl Notice {
     pub fn new(text: impl Into<String>) -> Self {
-        Notice { text: text.into() }
+        Notice {
+            text: text.into(),
+            at_home: None,
+        }
+    }
+
+    /// One whose text speaks of options, with words for someone who does not know them.
+    pub fn with_words_at_home(text: impl Into<String>, at_home: impl Into<String>) -> Self {
+        Notice {
+            text: text.into(),
+            at_home: Some(at_home.into()),
+        }
+    }
+
+    /// What the person at home is told.
+    pub fn at_home(&self) -> &str {
+        self.at_home.as_deref().unwrap_or(&self.text)
     }
 }
 

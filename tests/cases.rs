@@ -162,7 +162,14 @@ fn feet_outside_the_photo_are_missing_and_said_so() {
 
 /// A demo photo changed by `change` and measured with her stature.
 fn changed(change: impl Fn(image::RgbImage) -> image::RgbImage) -> (PhotoRecord, Vec<Reading>) {
-    let demo = common::demo("intake").join("side-reach.jpg");
+    changed_demo("side-reach.jpg", change)
+}
+
+fn changed_demo(
+    name: &str,
+    change: impl Fn(image::RgbImage) -> image::RgbImage,
+) -> (PhotoRecord, Vec<Reading>) {
+    let demo = common::demo("intake").join(name);
     let picture = change(image::open(demo).expect("a photo").into_rgb8());
     let mut png = std::io::Cursor::new(Vec::new());
     picture
@@ -179,6 +186,48 @@ fn changed(change: impl Fn(image::RgbImage) -> image::RgbImage) -> (PhotoRecord,
         manual: Vec::new(),
     };
     measure_photo(finder(), &facts, &input, Effort::Thorough).expect("the nets")
+}
+
+/// A picture as a camera tilted by so much would take it, what lay outside being drawn out.
+fn tilted(picture: &image::RgbImage, degrees: f32) -> image::RgbImage {
+    let (width, height) = (picture.width() as f32, picture.height() as f32);
+    let (sin, cos) = degrees.to_radians().sin_cos();
+    image::RgbImage::from_fn(picture.width(), picture.height(), |x, y| {
+        let (x, y) = (x as f32 - width / 2.0, y as f32 - height / 2.0);
+        let (x, y) = (
+            cos * x + sin * y + width / 2.0,
+            cos * y - sin * x + height / 2.0,
+        );
+        let (x, y) = (x.clamp(0.0, width - 2.0), y.clamp(0.0, height - 2.0));
+        image::imageops::interpolate_bilinear(picture, x, y).expect("inside")
+    })
+}
+
+#[test]
+fn a_camera_tilted_beyond_what_uprights_tell_makes_no_value_sure() {
+    for (name, measure) in [
+        ("side-right.jpg", Measure::TrunkLean),
+        ("front.jpg", Measure::TrunkShift),
+    ] {
+        let value = |degrees: f32| {
+            let (record, readings) = changed_demo(name, |picture| tilted(&picture, degrees));
+            let reading = readings.into_iter().find(|r| r.measure == measure);
+            (record, reading.expect("it is looked for").outcome)
+        };
+        let level = value(0.0).1.expect("a value");
+        for degrees in [-20.0, 20.0] {
+            let (record, outcome) = value(degrees);
+            assert!(says(&record, "leans as a whole"), "{:?}", record.notices);
+            assert_eq!(record.setup.expect("a fit").roll_deg, None);
+            if let Ok(tilted) = outcome {
+                let off = (tilted.value - level.value).abs();
+                assert!(
+                    off < 2.0 * tilted.sigma,
+                    "{name} {degrees}: {tilted:?}, is {level:?}"
+                );
+            }
+        }
+    }
 }
 
 #[test]
@@ -202,6 +251,39 @@ fn a_close_up_has_no_lengths_in_centimetres() {
             .reason;
         assert!(reason.starts_with("needs a scale"), "{reason}");
     }
+}
+
+#[test]
+fn a_dark_photo_is_not_called_blurred() {
+    for (light, blur, dark, blurred) in [
+        (1.0, 0.0, false, false),
+        (0.4, 0.0, false, false),
+        (0.2, 0.0, true, false),
+        (0.4, 2.0, false, true),
+        (1.0, 2.0, false, true),
+    ] {
+        let (record, _) = changed(|mut picture| {
+            if blur > 0.0 {
+                picture = image::imageops::blur(&picture, blur);
+            }
+            for pixel in picture.pixels_mut() {
+                pixel.0 = pixel.0.map(|level| (f64::from(level) * light) as u8);
+            }
+            picture
+        });
+        let notices = &record.notices;
+        let what = format!("light {light}, blur {blur}: {notices:?}");
+        assert_eq!(says(&record, "very dark"), dark, "{what}");
+        assert_eq!(says(&record, "blurred"), blurred, "{what}");
+    }
+}
+
+#[test]
+fn a_head_and_shoulders_picture_comes_with_advice() {
+    let (record, readings) =
+        changed(|picture| image::imageops::crop_imm(&picture, 200, 60, 300, 260).to_image());
+    assert!(readings.is_empty(), "{readings:?}");
+    assert!(says(&record, "whole person"), "{:?}", record.notices);
 }
 
 #[test]
@@ -248,6 +330,45 @@ fn points_placed_outside_the_photo_are_left_out_and_named() {
             .is_some_and(|located| located.evidence == Evidence::Manual);
         assert_eq!(by_hand, words == "lies far");
     }
+}
+
+#[test]
+fn a_point_placed_where_no_body_has_it_is_used_and_said_to_be_odd() {
+    let of = |manual: Vec<ManualPoint>| {
+        let input = PhotoInput {
+            file: "low-reach.jpg".to_owned(),
+            bytes: Ok(std::fs::read(root().join("fixtures/cases/low-reach.jpg")).expect("a photo")),
+            wish: Wish::default(),
+            manual,
+        };
+        let facts = VisitFacts::default();
+        let (record, _) = measure_photo(finder(), &facts, &input, Effort::Quick).expect("the nets");
+        record
+    };
+    let seen = of(Vec::new());
+    let c7_at = |at| {
+        of(vec![ManualPoint {
+            landmark: Landmark::C7,
+            at,
+            sigma_px: None,
+        }])
+    };
+    let before_the_face = c7_at(seen.landmarks[&Landmark::Nose].at);
+    assert!(says(
+        &before_the_face,
+        "The C7 placed by hand lies too far forward"
+    ));
+    assert!(says(&before_the_face, "used all the same"));
+    assert_eq!(
+        before_the_face.landmarks[&Landmark::C7].evidence,
+        Evidence::Manual
+    );
+    let in_its_place = c7_at(seen.landmarks[&Landmark::C7].at);
+    assert!(
+        !says(&in_its_place, "placed by hand"),
+        "{:?}",
+        in_its_place.notices
+    );
 }
 
 #[test]

@@ -7,7 +7,7 @@ use predicates::prelude::*;
 use predicates::str::contains;
 use serde_json::Value;
 
-use crate::common::demo;
+use crate::common::{demo, root};
 
 fn tragus() -> Command {
     let mut command = Command::cargo_bin("tragus").expect("the program");
@@ -334,6 +334,15 @@ fn check_answers_in_plain_words_and_always_cautions() {
         .code(1)
         .stdout(contains("No raised arm"))
         .stdout(contains("Stop at once"));
+    // Whoever is at home types no options.
+    let doubtful = root().join("fixtures/cases/low-reach.jpg");
+    tragus()
+        .arg("check")
+        .arg(doubtful)
+        .assert()
+        .stdout(contains("neither hanging nor clearly raised"))
+        .stdout(contains("how tall you are"))
+        .stdout(contains("--").not());
 }
 
 #[test]
@@ -345,13 +354,24 @@ fn overlays_are_written_with_faces_covered_and_without_the_files_metadata() {
         .arg("--overlay")
         .arg(folder.path())
         .assert()
-        .code(predicate::in_iter([0, 1]));
+        .code(predicate::in_iter([0, 1]))
+        .stderr(contains("Faces that were found are covered"))
+        .stderr(contains("may have been missed"));
     let bytes = std::fs::read(folder.path().join("front.jpg.overlay.jpg")).expect("an overlay");
     assert!(image::load_from_memory(&bytes).is_ok());
     assert!(
         !bytes.windows(4).any(|w| w == b"Exif"),
         "metadata was copied"
     );
+    tragus()
+        .arg("measure")
+        .arg(photo("front.jpg"))
+        .arg("--overlay")
+        .arg(folder.path())
+        .arg("--show-faces")
+        .assert()
+        .code(predicate::in_iter([0, 1]))
+        .stderr(contains("Faces show"));
 }
 
 #[test]

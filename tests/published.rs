@@ -519,6 +519,7 @@ fn camera_by_focal_length(focal_35mm: f64) -> Camera {
         head_turn: None,
         roll: None,
         pitch: None,
+        correlation: 0.0,
         landmarks: &BTreeMap::new(),
     })
     .unwrap();

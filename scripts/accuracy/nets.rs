@@ -11,17 +11,33 @@ use tragus::body::Landmark;
 use tragus::estimate::Estimate;
 use tragus::geometry::Point;
 use tragus::infer::{Effort, Finder, Sample};
-use tragus::locate::{self, Wish, accuracy, landmark_accuracy};
+use tragus::locate::landmark_accuracy::{Calibration, TurnFactors};
+use tragus::locate::{self, Wish, accuracy};
 use tragus::photo::{Limits, Photo};
 
 use crate::readings;
 use crate::truth::{self, word};
 
 /// One landmark of one photo: net minus truth in thousandths of stature, forward or outward and
-/// down, before any offset is taken away; and how unsure the net said it was.
+/// down, before any offset is taken away; and how unsure of it the net was.
 struct Miss {
     off: [f64; 2],
-    sigma: [f64; 2],
+    unsure: [Unsure; 2],
+}
+
+/// What a stated error is made of: the net's own word, on which the factor is, and the wander
+/// between its looks, which comes on top without one.
+#[derive(Clone, Copy)]
+struct Unsure {
+    own: f64,
+    /// Variance.
+    wander: f64,
+}
+
+impl Unsure {
+    fn sigma(self, factor: f64) -> f64 {
+        (self.own * factor).hypot(self.wander.sqrt())
+    }
 }
 
 /// View, task and landmark without its side.
@@ -29,7 +45,7 @@ type Key = String;
 
 struct Turned {
     error: f64,
-    sigma: f64,
+    unsure: Unsure,
 }
 
 #[derive(Default)]
@@ -80,17 +96,21 @@ pub fn print(finder: &Finder, folders: &[PathBuf]) {
     println!("\nturns, degrees");
     for (key, all) in &turns {
         let errors: Vec<f64> = all.iter().map(|turned| turned.error.to_degrees()).collect();
-        let ratios: Vec<f64> = all
+        let misses: Vec<(f64, Unsure)> = all
             .iter()
-            .map(|turned| turned.error / turned.sigma)
+            .map(|turned| (turned.error, turned.unsure))
+            .collect();
+        let said: Vec<f64> = all
+            .iter()
+            .map(|turned| turned.unsure.sigma(1.0).to_degrees())
             .collect();
         println!(
             "{key:32} n {:3}  bias {:+.2}  mean |e| {:.2}  sigma {:.2}  factor {:.2}",
             all.len(),
             mean(&errors),
             mean(&errors.iter().map(|e| e.abs()).collect::<Vec<_>>()),
-            mean(&all.iter().map(|t| t.sigma.to_degrees()).collect::<Vec<_>>()),
-            root_mean_square(&ratios),
+            mean(&said),
+            factor(&misses, root_mean_square),
         );
     }
 }
@@ -136,16 +156,19 @@ fn of_photo(finder: &Finder, path: &Path, truth: &Value) -> Option<Found> {
         }
         let key = format!("{:5} {:5} {}", view.name(), task.name(), landmark.stem());
         let away = accuracy::away_sign(view, landmark.side());
-        let miss = |at: Point<_>, covariance: Matrix2<f64>, offset: [f64; 2], factor: f64| Miss {
+        let miss = |at: Point<_>, offset: [f64; 2], own: Matrix2<f64>, wander: Matrix2<f64>| Miss {
             off: [
                 away * (at.x - x) * per_mille + 1000.0 * offset[0],
                 (at.y - y) * per_mille + 1000.0 * offset[1],
             ],
-            sigma: [0, 1].map(|axis| covariance[(axis, axis)].sqrt() * per_mille / factor),
+            unsure: [0, 1].map(|axis| Unsure {
+                own: own[(axis, axis)].max(0.0).sqrt() * per_mille,
+                wander: wander[(axis, axis)] * per_mille.powi(2),
+            }),
         };
         if let Some(located) = pose.found.get(&landmark) {
             let given = accuracy::of(landmark, view, task).offset;
-            let miss = miss(located.at, located.covariance, given, 1.0);
+            let miss = miss(located.at, given, located.covariance, Matrix2::zeros());
             found.pose.push((key.clone(), miss));
             if let Some(one) = one_look.found.get(&landmark) {
                 let off = one.at - located.at;
@@ -153,25 +176,42 @@ fn of_photo(finder: &Finder, path: &Path, truth: &Value) -> Option<Found> {
                 found.wander.push((key.clone(), off));
             }
         }
-        if let Some(seen) = locate::combine_close_ups(&looks, landmark, (view, task), stature) {
-            let given = landmark_accuracy::of(landmark, view, task);
-            let miss = miss(seen.at, seen.covariance, given.offset, given.factor);
+        let seen = |factor: f64| {
+            let offset = [0.0, 0.0];
+            let as_it_is = Calibration { factor, offset };
+            locate::combine_close_ups_as(&looks, landmark, as_it_is, away, stature)
+        };
+        if let (Some(whole), Some(wander)) = (seen(1.0), seen(0.0)) {
+            let own = whole.covariance - wander.covariance;
+            let miss = miss(whole.at, [0.0, 0.0], own, wander.covariance);
             found.landmarks.push((key, miss));
         }
     }
-    if let (Some(turns), Some((trunk, head))) = (locate::turns(&looks, view), true_turns(truth)) {
-        let given = landmark_accuracy::turn_factors(view);
-        let mut push = |name: &str, got: Estimate, want: f64, factor: f64| {
+    let turns = |factor: f64| {
+        let both = TurnFactors {
+            trunk: factor,
+            head: factor,
+        };
+        locate::turns_as(&looks, both)
+    };
+    if let (Some(whole), Some(wander), Some((trunk, head))) =
+        (turns(1.0), turns(0.0), true_turns(truth))
+    {
+        let mut push = |name: &str, got: Estimate, wander: Estimate, want: f64| {
+            let wander = wander.sigma.powi(2);
             found.turns.push((
                 format!("{:5} {:5} {name}", view.name(), task.name()),
                 Turned {
                     error: got.value - want,
-                    sigma: got.sigma / factor,
+                    unsure: Unsure {
+                        own: (got.sigma.powi(2) - wander).max(0.0).sqrt(),
+                        wander,
+                    },
                 },
             ));
         };
-        push("trunk", turns.trunk, trunk, given.trunk);
-        push("head", turns.head, head, given.head);
+        push("trunk", whole.trunk, wander.trunk, trunk);
+        push("head", whole.head, wander.head, head);
     }
     Some(found)
 }
@@ -203,26 +243,57 @@ fn line(misses: &[Miss]) -> String {
         .collect();
     let spread =
         |axis: usize| root_mean_square(&left.iter().map(|off| off[axis]).collect::<Vec<_>>());
-    let ratios: Vec<f64> = left
+    let each: Vec<(f64, Unsure)> = left
         .iter()
         .zip(misses)
-        .flat_map(|(off, miss)| [off[0] / miss.sigma[0], off[1] / miss.sigma[1]])
+        .flat_map(|(off, miss)| [0, 1].map(|axis| (off[axis], miss.unsure[axis])))
         .collect();
-    let mut sizes: Vec<f64> = ratios.iter().map(|ratio| ratio.abs()).collect();
-    sizes.sort_by(f64::total_cmp);
-    // Half of a normal distribution lies within 0.674 sigmas.
-    let by_median = sizes[sizes.len() / 2] / 0.674;
+    let said = |axis: usize| -> Vec<f64> {
+        misses
+            .iter()
+            .map(|miss| miss.unsure[axis].sigma(1.0))
+            .collect()
+    };
     format!(
-        "[{:+.1}, {:+.1}], [{:.1}, {:.1}]  said [{:.1}, {:.1}]  factor {:.2}, by the median {by_median:.2}  n {}",
+        "[{:+.1}, {:+.1}], [{:.1}, {:.1}]  said [{:.1}, {:.1}]  factor {:.2}, by the median {:.2}  n {}",
         offset[0],
         offset[1],
         spread(0),
         spread(1),
-        mean(&misses.iter().map(|miss| miss.sigma[0]).collect::<Vec<_>>()),
-        mean(&misses.iter().map(|miss| miss.sigma[1]).collect::<Vec<_>>()),
-        root_mean_square(&ratios),
+        mean(&said(0)),
+        mean(&said(1)),
+        factor(&each, root_mean_square),
+        factor(&each, by_median),
         misses.len(),
     )
+}
+
+/// The factor on the net's own word with which errors in stated sigmas have the size 1; nought where
+/// the wander alone holds them. As in `locate`, the wander is added without it.
+fn factor(misses: &[(f64, Unsure)], size: fn(&[f64]) -> f64) -> f64 {
+    let too_sure = |factor: f64| {
+        let ratios: Vec<f64> = misses
+            .iter()
+            .map(|(error, unsure)| error / unsure.sigma(factor))
+            .collect();
+        size(&ratios) > 1.0
+    };
+    let (mut low, mut high) = (0.0, 100.0);
+    for _ in 0..40 {
+        let middle = (low + high) / 2.0;
+        match too_sure(middle) {
+            true => low = middle,
+            false => high = middle,
+        }
+    }
+    high
+}
+
+/// The sigma that the median of the sizes tells: half of a normal distribution lies within 0.674.
+fn by_median(values: &[f64]) -> f64 {
+    let mut sizes: Vec<f64> = values.iter().map(|value| value.abs()).collect();
+    sizes.sort_by(f64::total_cmp);
+    sizes[sizes.len() / 2] / 0.674
 }
 
 fn mean(values: &[f64]) -> f64 {

@@ -145,6 +145,7 @@ impl SideView {
                     at,
                     covariance: Matrix2::identity() * 1e-4,
                     evidence: visit::Evidence::Manual,
+                    covered: false,
                 };
                 (landmark, located)
             })
@@ -173,6 +174,7 @@ impl SideView {
             head_turn: turn.map(|_| trunk_turn),
             roll: tilt.map(|off| seen(camera.roll, TILT_ERROR, off)),
             pitch: tilt.map(|off| seen(camera.pitch, TILT_ERROR, off)),
+            correlation: 0.0,
             landmarks: &landmarks,
         })
         .expect("a fit");

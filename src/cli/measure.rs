@@ -16,7 +16,7 @@ use tragus::visit::Visit;
 
 use super::files::{self, VisitFiles};
 use super::person::PersonArgs;
-use super::{LookArgs, Outcome, Stop, Surroundings, load, print, stop};
+use super::{LookArgs, Outcome, Stop, Surroundings, load, print, stop, tell};
 
 #[derive(Args)]
 pub struct MeasureArgs {
@@ -29,7 +29,8 @@ pub struct MeasureArgs {
     /// Also save the record (JSON), for tragus compare
     #[arg(long, value_name = "FILE")]
     save: Option<PathBuf>,
-    /// Also write each photo with what was found drawn on it
+    /// Also write each photo with what was found drawn on it; a hollow point in a dashed ring is
+    /// covered by hair, clothes or an arm, and placed by what shows around it
     #[arg(long, value_name = "DIR")]
     overlay: Option<PathBuf>,
     /// Leave faces uncovered in the drawn photos
@@ -79,6 +80,13 @@ pub fn run(args: &MeasureArgs, surroundings: &Surroundings) -> Result<Outcome, S
     }
     if let Some(folder) = &args.overlay {
         draw(&visit, &found.photos, folder, args.show_faces)?;
+        tell(match args.show_faces {
+            true => "Faces show in the drawn photos: pass none on without the person's consent.",
+            false => {
+                "Faces that were found are covered in the drawn photos. One may have been missed: \
+                 look at each picture before you pass it on."
+            }
+        });
     }
     print(&match args.format {
         Format::Table => report::visit_table(&visit),

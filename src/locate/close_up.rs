@@ -2,7 +2,8 @@
 
 use nalgebra::{Matrix2, Vector2};
 
-use super::{accuracy, landmark_accuracy, stature_px};
+use super::landmark_accuracy::{self, Calibration, TurnFactors};
+use super::{accuracy, stature_px};
 use crate::body::{Landmark, Side, Task, View};
 use crate::estimate::Estimate;
 use crate::geometry::{Photo, Point, Vector};
@@ -97,6 +98,19 @@ pub fn combine(
     (view, task): (View, Task),
     stature: f64,
 ) -> Option<Seen> {
+    let known = landmark_accuracy::of(landmark, view, task);
+    let away = accuracy::away_sign(view, landmark.side());
+    combine_as(looks, landmark, known, away, stature)
+}
+
+/// The same with another calibration than the measured one; `away` is [`accuracy::away_sign`].
+pub fn combine_as(
+    looks: &[LandmarkLook],
+    landmark: Landmark,
+    known: Calibration,
+    away: f64,
+    stature: f64,
+) -> Option<Seen> {
     let holding = holding(looks, landmark);
     let weights = weights(
         holding
@@ -115,8 +129,6 @@ pub fn combine(
             off * off.transpose() * weight.powi(2)
         })
         .sum();
-    let known = landmark_accuracy::of(landmark, view, task);
-    let away = accuracy::away_sign(view, landmark.side());
     let offset = known.offset.map(|part| part * stature);
     let remaining = Vector2::from(offset.map(|pixels| (pixels / 2.0).powi(2)));
     (!holding.is_empty()).then(|| Seen {
@@ -176,6 +188,11 @@ pub struct Turns {
 
 /// The turns as all looks of the landmark net see them together; `None` when there is none.
 pub fn turns(looks: &[LandmarkLook], view: View) -> Option<Turns> {
+    turns_as(looks, landmark_accuracy::turn_factors(view))
+}
+
+/// The same with other factors than the measured ones.
+pub fn turns_as(looks: &[LandmarkLook], factors: TurnFactors) -> Option<Turns> {
     let together = |of: fn(&LandmarkLook) -> Estimate, factor: f64| {
         let weights = weights(looks.iter().map(|look| of(look).sigma.powi(2)));
         let sum = |term: &dyn Fn(f64, Estimate) -> f64| -> f64 {
@@ -191,7 +208,6 @@ pub fn turns(looks: &[LandmarkLook], view: View) -> Option<Turns> {
         let variance = own * factor.powi(2) + squares * unbiased(looks.len());
         Estimate::new(value, variance.sqrt())
     };
-    let factors = landmark_accuracy::turn_factors(view);
     (!looks.is_empty()).then(|| Turns {
         trunk: together(|look| look.trunk_turn, factors.trunk),
         head: together(|look| look.head_turn, factors.head),

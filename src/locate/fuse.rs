@@ -9,8 +9,8 @@ pub type Placed = (Point<Photo>, Matrix2<f64>);
 
 /// How far the errors of the two nets go together: both see the same clothes and the same light,
 /// and one was built upon the other. On the 118 rendered photos of `accuracy` it is 0.35 over the
-/// points that both know, from 0.27 (ear and eye) to 0.46 (shoulder); a cautious half, since too
-/// small a value would make a joined point look surer than it is.
+/// points that both know, from 0.27 (ear and eye) to 0.46 (shoulder), tried once, by hand; a cautious
+/// half, since too small a value would make a joined point look surer than it is.
 const CORRELATION: f64 = 0.5;
 
 /// The best point between two, with weights for each axis of the photo by the variances there,

@@ -3,7 +3,8 @@
 use nalgebra::Matrix2;
 
 use super::Landmarks;
-use crate::body::Landmark;
+use super::plausible::{self, Odd};
+use crate::body::{Landmark, View};
 use crate::geometry::{Photo, Point};
 use crate::visit::{Evidence, Located};
 
@@ -32,7 +33,35 @@ pub fn place(landmarks: &mut Landmarks, points: &[ManualPoint], stature: f64) {
                 at: point.at,
                 covariance: Matrix2::identity() * sigma.powi(2),
                 evidence: Evidence::Manual,
+                covered: false,
             },
         );
     }
+}
+
+/// What is odd about the points that were placed, once for each.
+pub fn odd_by_hand(landmarks: &Landmarks, view: View, stature: f64) -> Vec<Odd> {
+    let places = landmarks
+        .found
+        .iter()
+        .map(|(landmark, located)| (*landmark, located.at))
+        .collect();
+    let by_hand = |landmark: Landmark| {
+        let located = landmarks.found.get(&landmark);
+        located.is_some_and(|located| located.evidence == Evidence::Manual)
+    };
+    let mut told: Vec<Odd> = Vec::new();
+    for odd in plausible::odd(&places, view, stature) {
+        let involved = [odd.landmark, odd.from];
+        let known = told.iter().any(|known| {
+            let known = [known.landmark, known.from];
+            involved
+                .iter()
+                .any(|one| by_hand(*one) && known.contains(one))
+        });
+        if !known && involved.into_iter().any(by_hand) {
+            told.push(odd);
+        }
+    }
+    told
 }

@@ -22,8 +22,12 @@ use std::collections::BTreeMap;
 
 use nalgebra::{Matrix2, Vector2};
 
-pub use close_up::{Seen, Turns, combine as combine_close_ups, squares, turns};
-pub use manual::{ManualPoint, place};
+pub use close_up::{
+    Seen, Turns, combine as combine_close_ups, combine_as as combine_close_ups_as, squares, turns,
+    turns_as,
+};
+pub use manual::{ManualPoint, odd_by_hand, place};
+pub use plausible::Odd;
 pub use recognise::{Doubt, Recognised, TURNED, Wish, WishedView, recognise};
 pub use refine::{Shown, refine};
 
@@ -62,8 +66,6 @@ impl Missing {
 pub struct Landmarks {
     pub found: BTreeMap<Landmark, Located>,
     pub missing: BTreeMap<Landmark, Missing>,
-    /// Found, but under hair or cloth.
-    pub covered: Vec<Landmark>,
 }
 
 impl Landmarks {
@@ -168,6 +170,7 @@ fn one(
         ),
         covariance: wander + Matrix2::from_diagonal(&Vector2::new(sigma_x, sigma_y).map(|s| s * s)),
         evidence: Evidence::PoseNet,
+        covered: false,
     })
 }
 

@@ -19,6 +19,9 @@ const SIZE: u32 = 256;
 /// Sharp renders and photos of people have Laplacian variances of some hundreds on the judged
 /// square, and a blur of 2 pixels brings them below 15; the limit lies between.
 const SHARP: f64 = 25.0;
+/// Mean grey level at which that limit holds. Less light makes edges fainter without blurring them:
+/// the variance falls with its square.
+const USUAL_LIGHT: f64 = 150.0;
 /// Common practice: a mean grey level outside of this is hard to see detail in.
 const DARK: f64 = 40.0;
 const BRIGHT: f64 = 225.0;
@@ -40,13 +43,15 @@ pub fn judge(photo: &Photo, centre: Point<geometry::Photo>, side: f64) -> Vec<Ph
         return vec![PhotoFault::TooDark];
     }
     let mean = lit.iter().sum::<f64>() / lit.len() as f64;
+    let sharpness = variance(laplacian_filter(&grey).iter().map(|&p| f64::from(p)));
     let mut faults = Vec::new();
     if mean < DARK {
         faults.push(PhotoFault::TooDark);
     } else if mean > BRIGHT {
         faults.push(PhotoFault::TooBright);
     }
-    if variance(laplacian_filter(&grey).iter().map(|&p| f64::from(p))) < SHARP {
+    let light = (mean / USUAL_LIGHT).min(1.0);
+    if sharpness < SHARP * light.powi(2) {
         faults.push(PhotoFault::Blurred);
     }
     faults

@@ -77,6 +77,8 @@ struct LandmarkFile {
     /// xx, xy, yy in pixels squared.
     covariance: [f64; 3],
     evidence: String,
+    #[serde(default, skip_serializing_if = "std::ops::Not::not")]
+    covered: bool,
 }
 
 #[derive(Deserialize, Serialize)]
@@ -216,6 +218,7 @@ impl From<&PhotoRecord> for PhotoFile {
                         sigma_px: rounded(located.sigma_px(), 2),
                         covariance: [c[(0, 0)], c[(0, 1)], c[(1, 1)]],
                         evidence: located.evidence.name().to_owned(),
+                        covered: located.covered,
                     };
                     (landmark.name(), file)
                 })
@@ -366,6 +369,7 @@ impl TryFrom<PhotoFile> for PhotoRecord {
                     at: Point::new(l.x, l.y),
                     covariance: Matrix2::new(xx, xy, xy, yy),
                     evidence,
+                    covered: l.covered,
                 };
                 Ok((landmark, located))
             })

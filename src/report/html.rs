@@ -9,7 +9,7 @@ use maud::{DOCTYPE, Markup, PreEscaped, html};
 use crate::compare::Comparison;
 use crate::geometry::{Photo, Point};
 use crate::measure::Measure;
-use crate::visit::{PhotoRecord, Visit};
+use crate::visit::{Located, PhotoRecord, Visit};
 
 use super::lines::{self, Drawing, Stroke, Tag};
 use super::picture::{self, Encoded, Framing};
@@ -172,6 +172,12 @@ fn pictures(input: &ReportInput, view: &ComparisonView) -> Markup {
                     (stroke_key("body", "from landmark to landmark"))
                     (stroke_key("reference", "vertical, horizontal or a line carried on"))
                     (stroke_key("distance", "distance to the ear or to the plumb line"))
+                    span.stroke-key {
+                        svg viewBox="0 0 40 10" aria-hidden="true" {
+                            circle.mark.covered cx="20" cy="5" r="4" {}
+                        }
+                        span { "a covered point, placed by what shows around it" }
+                    }
                 }
                 div.pairs {
                     @for pair in &view.pairs { (pair_of(input, pair)) }
@@ -259,7 +265,7 @@ fn pair_of(input: &ReportInput, pair: &PairView) -> Markup {
 struct Shown {
     encoded: Encoded,
     drawing: Drawing,
-    marks: Vec<Point<Photo>>,
+    marks: Vec<Located>,
     values: Vec<Value>,
     /// Covered faces, in the picture.
     faces: Vec<Disc>,
@@ -298,7 +304,7 @@ fn show(
     let marks = drawing
         .landmarks
         .iter()
-        .filter_map(|landmark| Some(record.landmarks.get(landmark)?.at))
+        .filter_map(|landmark| record.landmarks.get(landmark).copied())
         .collect();
     let values = drawing
         .tags
@@ -400,8 +406,8 @@ fn photo(shown: &Shown, pose: &str, visit: &str) -> Markup {
                 polyline.arc points=(points.join(" ")) {}
             }
             @for mark in &shown.marks {
-                @let (x, y) = place(*mark);
-                circle.mark cx=(format!("{x:.1}")) cy=(format!("{y:.1}")) r="6" {}
+                @let (x, y) = place(mark.at);
+                circle.mark.covered[mark.covered] cx=(format!("{x:.1}")) cy=(format!("{y:.1}")) r="6" {}
             }
             (tags(shown, &place, f64::from(width), f64::from(height)))
         }
@@ -649,7 +655,7 @@ fn uncompared(reasons: &[ReasonView]) -> Markup {
                     @for group in reasons {
                         li {
                             p.what { (capitalised(&group.measures.join(", "))) }
-                            @if let Some(heading) = group.heading { p { (heading) } }
+                            @if let Some(heading) = &group.heading { p { (heading) } }
                             @if !group.reasons.is_empty() {
                                 p.why { "Reason: " (group.reasons.join(" / ")) }
                             }
@@ -937,7 +943,7 @@ mod tests {
             "improved",
             "worse",
             "no change beyond error",
-            "Place the points by hand",
+            "place the points by hand",
             samples::HAND_REASON,
             "No lens data in the files.",
             "104 ± 3°",
@@ -947,6 +953,17 @@ mod tests {
         ] {
             assert!(page.contains(words), "{words}");
         }
+    }
+
+    #[test]
+    fn a_covered_point_is_drawn_as_one() {
+        let drawn = |visits: &[Visit]| report(visits).matches("class=\"mark covered\"").count();
+        let mut visits = samples::visits();
+        assert_eq!(drawn(&visits), 1, "the key alone");
+        for located in visits[0].photos[0].landmarks.values_mut() {
+            located.covered = true;
+        }
+        assert!(drawn(&visits) > 3);
     }
 
     #[test]

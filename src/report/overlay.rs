@@ -5,8 +5,8 @@ use image::{Rgb, RgbImage};
 use imageproc::drawing::{draw_filled_circle_mut, draw_polygon_mut};
 use imageproc::point::Point as Corner;
 
-use crate::geometry::{Photo, Point};
-use crate::visit::PhotoRecord;
+use crate::geometry::{Photo, Point, Vector};
+use crate::visit::{Located, PhotoRecord};
 
 use super::lines::{self, Stroke};
 use super::picture;
@@ -60,9 +60,13 @@ pub fn overlay(image: &RgbImage, photo: &PhotoRecord, show_faces: bool) -> RgbIm
         .filter_map(|landmark| photo.landmarks.get(landmark))
     {
         let radius = CIRCLE_95 * located.sigma_px();
-        ring(&mut canvas, located.at, radius, 0.5 * width, BODY);
-        dot(&mut canvas, located.at, 1.3 * width, CASING);
-        dot(&mut canvas, located.at, 0.8 * width, BODY);
+        ring(&mut canvas, located, radius, 0.5 * width, BODY);
+        let (around, inside) = match located.covered {
+            true => (BODY, CASING),
+            false => (CASING, BODY),
+        };
+        dot(&mut canvas, located.at, 1.3 * width, around);
+        dot(&mut canvas, located.at, 0.8 * width, inside);
     }
     canvas
 }
@@ -128,16 +132,15 @@ fn segment(
     }
 }
 
-fn ring(canvas: &mut RgbImage, centre: Point<Photo>, radius: f64, width: f64, colour: Rgb<u8>) {
+/// In dashes around what was not seen itself.
+fn ring(canvas: &mut RgbImage, around: &Located, radius: f64, width: f64, colour: Rgb<u8>) {
     const PARTS: usize = 72;
+    const DASH: usize = 6;
     let at = |part: usize| {
         let turn = std::f64::consts::TAU * part as f64 / PARTS as f64;
-        Point::new(
-            centre.x + radius * turn.cos(),
-            centre.y + radius * turn.sin(),
-        )
+        around.at + Vector::new(turn.cos(), turn.sin()) * radius
     };
-    for part in 0..PARTS {
+    for part in (0..PARTS).filter(|part| !around.covered || (part / DASH).is_multiple_of(2)) {
         segment(canvas, at(part), at(part + 1), width, colour);
     }
 }
@@ -197,6 +200,34 @@ mod tests {
             *drawn(false).get_pixel(on_it.x as u32, on_it.y as u32),
             BODY
         );
+    }
+
+    #[test]
+    fn what_is_covered_is_hollow_in_a_dashed_ring() {
+        let mut photo = samples::side_stand(Side::Left);
+        let (width, height) = photo.size.unwrap();
+        // The neck, which no cover lies over; far from the other points.
+        let c7 = Landmark::C7;
+        let neck = photo.landmarks[&c7];
+        let ring_and_middle = |photo: &PhotoRecord| {
+            let drawn = overlay(&RgbImage::from_pixel(width, height, WALL), photo, true);
+            let radius = CIRCLE_95 * neck.sigma_px();
+            let on_ring = (0..360)
+                .filter(|degrees| {
+                    let turn = f64::from(*degrees).to_radians();
+                    let at = neck.at + Vector::new(turn.cos(), turn.sin()) * radius;
+                    *drawn.get_pixel(at.x as u32, at.y as u32) == BODY
+                })
+                .count();
+            let middle = *drawn.get_pixel(neck.at.x as u32, neck.at.y as u32);
+            (on_ring, middle)
+        };
+        let (whole, filled) = ring_and_middle(&photo);
+        photo.landmarks.get_mut(&c7).unwrap().covered = true;
+        let (dashed, hollow) = ring_and_middle(&photo);
+        assert_eq!((filled, hollow), (BODY, CASING));
+        assert!(whole > 270, "{whole}");
+        assert!((120..240).contains(&dashed), "{dashed}");
     }
 
     #[test]

@@ -24,6 +24,7 @@ fn record(file: &str, near: Side, task: Task, points: &[(Landmark, f64, f64)]) -
                 at: Point::new(x, y),
                 covariance: Matrix2::identity() * 16.0,
                 evidence: Evidence::PoseNet,
+                covered: false,
             };
             (landmark, located)
         })

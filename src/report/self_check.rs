@@ -9,13 +9,18 @@ use crate::body::{Operated, Side, Task, View};
 use crate::compare::{AgainstLimit, Z95};
 use crate::estimate::Estimate;
 use crate::measure::Measure;
-use crate::visit::{PhotoRecord, Visit};
+use crate::visit::{Notice, PhotoRecord, Visit};
 
 /// Shown with every answer.
 pub const CAUTIONS: &str = "\
 Stop at once, and lower your arm slowly, if you feel sharp pain, pinching, dizziness or new \
 swelling. Tell your therapist or the clinic. Never go beyond the limit that your surgeon or \
 therapist gave you, and do not push to get a better picture. This is not a diagnosis.";
+
+/// Shown wherever an arm is named: nothing in a photo tells that it was mirrored.
+const MIRRORED: &str = "\
+A selfie camera may swap left and right. If it did, or if the wrong arm is named here, do not use \
+this answer.";
 
 /// Characters a line.
 const WIDTH: usize = 80;
@@ -46,6 +51,9 @@ pub fn self_check(visit: &Visit) -> String {
     for arm in &arms {
         text.push_str(&paragraph(&arm.words));
     }
+    if !arms.is_empty() {
+        text.push_str(&paragraph(MIRRORED));
+    }
     for words in about_the_limit(visit, &arms) {
         text.push_str(&paragraph(&words));
     }
@@ -53,7 +61,7 @@ pub fn self_check(visit: &Visit) -> String {
         if arms.is_empty() {
             text.push_str(&paragraph(nothing(photo)));
         }
-        let notices: Vec<&str> = photo.notices.iter().map(|n| n.text.as_str()).collect();
+        let notices: Vec<&str> = photo.notices.iter().map(Notice::at_home).collect();
         text.push_str(&list("About the photo:", &notices));
     }
     if !arms.is_empty() {
@@ -80,6 +88,7 @@ pub fn self_check_json(visit: &Visit, record: Value) -> Value {
             "words": arm.words,
             "against_limit": arm.limit.map(AgainstLimit::id),
         })).collect::<Vec<_>>(),
+        "about_the_sides": (!arms.is_empty()).then_some(MIRRORED),
         "about_the_limit": limit,
         "visit": record,
     })
@@ -206,8 +215,8 @@ fn limit_words(side: Side, elevation: Estimate, set: f64, limit: AgainstLimit) -
     }
 }
 
-/// What must be said when there is a limit: for which arm it was not checked, to which arms it was
-/// applied, and that a mirrored picture exchanges them.
+/// What must be said when there is a limit: for which arm it was not checked, and that it was
+/// applied to both where nobody said which was operated.
 fn about_the_limit(visit: &Visit, arms: &[Arm]) -> Vec<String> {
     let Some(limit) = visit.facts.arm_limit_deg else {
         return Vec::new();
@@ -227,13 +236,7 @@ fn about_the_limit(visit: &Visit, arms: &[Arm]) -> Vec<String> {
             unchecked.join(" and ")
         ));
     }
-    if one_sided {
-        words.push(
-            "A selfie camera may swap left and right. If the arm named here is the wrong one, do \
-             not use this answer."
-                .to_owned(),
-        );
-    } else {
+    if visit.facts.operated.is_none() {
         words.push(
             "The side of the surgery was not given, so the limit is taken to hold for both arms."
                 .to_owned(),
@@ -260,7 +263,7 @@ fn nothing(photo: &PhotoRecord) -> &'static str {
         }
         (_, Some(Task::Stand)) => {
             "No raised arm was found in this photo. If this is as high as you may or can go, that \
-             is all right. (To have it measured all the same, add --task reach.)"
+             is all right: your therapist can have it measured all the same."
         }
         _ => {
             "The arm could not be made out well enough in this photo. If you like, and only if it \
@@ -343,7 +346,25 @@ mod tests {
         let facts = limited(90.0, Some(Operated::One(Side::Right)));
         let text = self_check(&visit(Side::Left, 120.0, facts));
         assert!(text.contains("could not be checked"), "{text}");
-        assert!(text.contains("selfie"), "{text}");
+    }
+
+    #[test]
+    fn a_mirrored_picture_is_spoken_of_wherever_an_arm_is_named() {
+        for facts in [
+            VisitFacts::default(),
+            limited(90.0, Some(Operated::One(Side::Left))),
+            limited(90.0, None),
+        ] {
+            let visit = visit(Side::Left, 120.0, facts);
+            assert_eq!(self_check(&visit).matches("selfie").count(), 1);
+            let json = self_check_json(&visit, Value::Null);
+            assert_eq!(json["about_the_sides"], MIRRORED);
+        }
+        let nobody = Visit {
+            readings: Vec::new(),
+            ..visit(Side::Left, 120.0, VisitFacts::default())
+        };
+        assert!(!self_check(&nobody).contains("selfie"));
     }
 
     #[test]

@@ -218,7 +218,7 @@ fn reasons(text: &mut String, title: &str, groups: &[ReasonView]) {
     let _ = write!(text, "\n{title}\n");
     for group in groups {
         text.push_str(&wrapped(&format!("- {}", group.measures.join(", ")), "  "));
-        if let Some(heading) = group.heading {
+        if let Some(heading) = &group.heading {
             text.push_str(&wrapped(&format!("  {heading}"), "  "));
         }
         if !group.reasons.is_empty() {

@@ -33,6 +33,8 @@ const TIPPED: f64 = 0.5;
 const PITCH_SIGMA: Angle = Angle::from_degrees(3.0);
 /// A photo held level by hand or stood on a tripod. Common practice.
 const ROLL_SIGMA: Angle = Angle::from_degrees(1.5);
+/// A roll of which nothing is known: farther tilted, a photo counts as lying on its side.
+const ANY_ROLL: Angle = Angle::from_degrees(30.0);
 /// People who are asked to stand sideways or facing the camera do so within about 7°, and keep the
 /// head straight on the trunk within 5° (common practice).
 const POSED_SIGMA: Angle = Angle::from_degrees(7.0);
@@ -56,6 +58,7 @@ const TURN: usize = 6;
 const HEAD_TURN: usize = 7;
 
 type Unknowns = SVector<f64, UNKNOWNS>;
+type Information = SMatrix<f64, UNKNOWNS, UNKNOWNS>;
 
 /// What is known about the photo before the fit. Angles are in radians.
 #[derive(Clone, Debug)]
@@ -77,6 +80,8 @@ pub struct Evidence<'a> {
     /// takes the place of the usual one.
     pub roll: Option<Estimate>,
     pub pitch: Option<Estimate>,
+    /// Between the errors of the two: they are read off the same uprights.
+    pub correlation: f64,
     /// Landmarks of the photo.
     pub landmarks: &'a BTreeMap<Landmark, Located>,
 }
@@ -105,6 +110,9 @@ pub struct CameraFit {
     /// Whether something upright in the room told roll and pitch.
     sees_upright: bool,
     pub scale: Scale,
+    /// How far person or camera leans, where nothing upright in the room tells which of them does:
+    /// then the roll is taken to be half of it, with an error that holds both.
+    pub leaning: Option<Angle>,
 }
 
 impl CameraFit {
@@ -162,11 +170,75 @@ fn stance_of(centre: Point<Photo>, unknowns: &[f64]) -> Stance {
     }
 }
 
-/// Fits the camera. `None` for an oblique view, which has no plane to measure in.
+/// Fits the camera. `None` for an oblique view, which has no plane to measure in, and where no
+/// stance explains the photo better than those around it.
 pub fn fit(evidence: &Evidence<'_>) -> Option<CameraFit> {
     if matches!(evidence.view, View::Oblique(_)) {
         return None;
     }
+    let leaning = match evidence.roll {
+        Some(_) => None,
+        None => leaning(evidence),
+    };
+    let halfway = leaning.map(|roll| Estimate::new(roll / 2.0, roll.abs() / 2.0));
+    let known = Evidence {
+        roll: evidence.roll.or(halfway),
+        ..evidence.clone()
+    };
+    // The legs have told already that they lean.
+    let (problem, x, information) = solved(&known, leaning.is_none())?;
+    let scale = if evidence.stature.is_none() {
+        Scale::NoStature
+    } else if !problem.heights.span_the_body() {
+        Scale::TooLittleSeen
+    } else if !problem.fits(&x)? {
+        Scale::Misfit
+    } else {
+        Scale::Known
+    };
+    Some(CameraFit {
+        centre: problem.centre,
+        mean: x,
+        covariance: information.try_inverse()?,
+        sees_upright: evidence.roll.is_some(),
+        scale,
+        leaning: leaning.map(Angle::from_radians),
+    })
+}
+
+/// The roll at which the hips would stand above the ankles, where it is too far for a camera held
+/// as usual and for hips that are only as far off as usual: then it is either the camera that is
+/// tilted or the person who stands askew, and nothing tells which.
+fn leaning(evidence: &Evidence<'_>) -> Option<f64> {
+    let any = Evidence {
+        roll: Some(Estimate::new(0.0, ANY_ROLL.radians())),
+        ..evidence.clone()
+    };
+    let (_, x, information) = solved(&any, true)?;
+    let sigma = information.try_inverse()?[(ROLL, ROLL)].sqrt();
+    let usual = sigma.hypot(ROLL_SIGMA.radians());
+    (x[ROLL].abs() > MISFIT * usual).then_some(x[ROLL])
+}
+
+/// Solves a problem; `None` where it does not come to rest: what runs to and fro tells nothing, and
+/// its covariance less.
+fn solved<'a>(
+    evidence: &'a Evidence<'a>,
+    legs_tell: bool,
+) -> Option<(Problem<'a>, Unknowns, Information)> {
+    let (problem, mut x) = problem(evidence, legs_tell)?;
+    for _ in 0..20 {
+        let (step, information) = problem.step(&x)?;
+        x -= step;
+        if problem.is_settled(&step) {
+            return Some((problem, x, information));
+        }
+    }
+    None
+}
+
+/// What is to be solved, and where to start.
+fn problem<'a>(evidence: &'a Evidence<'a>, legs_tell: bool) -> Option<(Problem<'a>, Unknowns)> {
     let (width, height) = (f64::from(evidence.width), f64::from(evidence.height));
     let centre = Point::new(width / 2.0, height / 2.0);
     let prior = priors(evidence);
@@ -181,38 +253,9 @@ pub fn fit(evidence: &Evidence<'_>) -> Option<CameraFit> {
         prior,
         heights: Heights::seen(evidence, x[DISTANCE_AT] / x[LN_FOCAL].exp() / x[STATURE])?,
         middle: middle(evidence.landmarks),
+        legs_tell,
     };
-    let mut information = SMatrix::<f64, UNKNOWNS, UNKNOWNS>::identity();
-    for _ in 0..20 {
-        let r = problem.residuals(&x)?;
-        let jacobian = problem.jacobian(&x)?;
-        let normal = jacobian.transpose() * &jacobian;
-        information = SMatrix::from_fn(|i, j| normal[(i, j)]);
-        let gradient = jacobian.transpose() * r;
-        let gradient = Unknowns::from_fn(|i, _| gradient[i]);
-        let step = information.cholesky()?.solve(&gradient);
-        x -= step;
-        let settled = (0..UNKNOWNS).all(|i| step[i].abs() < 1e-4 * prior[i].sigma);
-        if settled {
-            break;
-        }
-    }
-    let scale = if evidence.stature.is_none() {
-        Scale::NoStature
-    } else if !problem.heights.span_the_body() {
-        Scale::TooLittleSeen
-    } else if !problem.fits(&x)? {
-        Scale::Misfit
-    } else {
-        Scale::Known
-    };
-    Some(CameraFit {
-        centre,
-        mean: x,
-        covariance: information.try_inverse()?,
-        sees_upright: evidence.roll.is_some(),
-        scale,
-    })
+    Some((problem, x))
 }
 
 /// Focal length by the file's tag, pixels; a usual one where it has none.
@@ -333,9 +376,26 @@ struct Problem<'a> {
     prior: [Estimate; UNKNOWNS],
     heights: Heights,
     middle: Option<Point<Photo>>,
+    /// Whether the hips above the ankles tell of the roll.
+    legs_tell: bool,
 }
 
 impl Problem<'_> {
+    /// The step of Gauss and Newton to be taken off, and the information that it is made from.
+    fn step(&self, x: &Unknowns) -> Option<(Unknowns, Information)> {
+        let r = self.residuals(x)?;
+        let jacobian = self.jacobian(x)?;
+        let normal = jacobian.transpose() * &jacobian;
+        let information = Information::from_fn(|i, j| normal[(i, j)]);
+        let gradient = jacobian.transpose() * r;
+        let gradient = Unknowns::from_fn(|i, _| gradient[i]);
+        Some((information.cholesky()?.solve(&gradient), information))
+    }
+
+    fn is_settled(&self, step: &Unknowns) -> bool {
+        (0..UNKNOWNS).all(|i| step[i].abs() < 1e-4 * self.prior[i].sigma)
+    }
+
     /// Everything that should be nought, in sigmas.
     fn residuals(&self, x: &Unknowns) -> Option<DVector<f64>> {
         let evidence = self.evidence;
@@ -350,14 +410,28 @@ impl Problem<'_> {
         let seen = [
             (apparent, evidence.trunk_turn),
             (apparent + x[HEAD_TURN], evidence.head_turn),
-            (x[PITCH], evidence.pitch),
         ];
         all.extend(
             seen.into_iter()
                 .filter_map(|(value, seen)| seen.map(|seen| (value - seen.value) / seen.sigma)),
         );
-        all.extend(self.hips_above_ankles(&stance));
+        all.extend(self.pitch_as_seen(x));
+        all.extend(self.hips_above_ankles(&stance).filter(|_| self.legs_tell));
         Some(DVector::from_vec(all))
+    }
+
+    /// Against what the uprights tell of the pitch at this roll.
+    fn pitch_as_seen(&self, x: &Unknowns) -> Option<f64> {
+        let Evidence {
+            roll,
+            pitch,
+            correlation,
+            ..
+        } = *self.evidence;
+        let off = |value: f64, seen: Estimate| (value - seen.value) / seen.sigma;
+        let of_roll = roll.map_or(0.0, |roll| off(x[ROLL], roll));
+        let alone = off(x[PITCH], pitch?);
+        Some((alone - correlation * of_roll) / (1.0 - correlation * correlation).sqrt())
     }
 
     /// Against the priors, an unknown each.
@@ -494,6 +568,7 @@ mod tests {
                     at: at.unwrap(),
                     covariance: Matrix2::identity(),
                     evidence: visit::Evidence::PoseNet,
+                    covered: false,
                 };
                 (landmark, located)
             })
@@ -512,6 +587,7 @@ mod tests {
             head_turn: None,
             roll: None,
             pitch: None,
+            correlation: 0.0,
             landmarks,
         }
     }
@@ -631,5 +707,101 @@ mod tests {
         assert!(sigma > 1.2 * ROLL_SIGMA.degrees(), "{sigma}");
         let off = stance(&fitted).camera.roll.degrees() - 8.0;
         assert!(off.abs() < 1.5 * sigma, "{off} {sigma}");
+    }
+
+    /// Uprights on one side of the picture tell one number well, and roll and pitch each badly: in
+    /// closed form a pair whose sum is sure. What is learnt of the roll then tells the pitch.
+    #[test]
+    fn roll_and_pitch_that_are_sure_together_stay_so() {
+        let landmarks = seen_by(&camera(), 30.0);
+        let with = |correlation| {
+            fit(&Evidence {
+                roll: degrees(0.0, 1.0),
+                pitch: degrees(-2.0, 1.0),
+                correlation,
+                ..evidence(&landmarks)
+            })
+            .unwrap()
+        };
+        let sum = |fitted: &CameraFit| {
+            let c = &fitted.covariance;
+            (c[(ROLL, ROLL)] + 2.0 * c[(ROLL, PITCH)] + c[(PITCH, PITCH)]).sqrt()
+        };
+        let (apart, together) = (with(0.0), with(-0.995));
+        // Variance of the sum as told: 2·(1 − 0.995) square degrees.
+        let told = Angle::from_degrees(0.1).radians();
+        assert!(sum(&together) <= told, "{}", sum(&together));
+        assert!(sum(&apart) > 5.0 * told, "{}", sum(&apart));
+    }
+
+    /// A heap of points is no body: whatever is made of it has at least come to rest.
+    #[test]
+    fn what_does_not_settle_is_no_fit() {
+        let mut state = 1u32;
+        let mut random = move || {
+            state = state.wrapping_mul(1_664_525).wrapping_add(1_013_904_223);
+            f64::from(state >> 8) / f64::from(1 << 24)
+        };
+        let (mut fits, mut restless) = (0, 0);
+        for noise in 0..300 {
+            let mut landmarks = seen_by(&camera(), 30.0);
+            for located in landmarks.values_mut() {
+                let mut off = || f64::from(noise) * (random() - 0.5);
+                located.at = Point::new(located.at.x + off(), located.at.y + off());
+            }
+            let evidence = evidence(&landmarks);
+            let (problem, mut x) = problem(&evidence, true).unwrap();
+            match fit(&evidence) {
+                Some(fitted) if fitted.leaning.is_none() => {
+                    let (step, _) = problem.step(&fitted.mean).unwrap();
+                    assert!(problem.is_settled(&(step / 10.0)), "{step}");
+                    fits += 1;
+                }
+                Some(_) => {}
+                None => {
+                    let steps = (0..20).map_while(|_| {
+                        let (step, _) = problem.step(&x)?;
+                        x -= step;
+                        Some(step)
+                    });
+                    restless += usize::from(steps.count() == 20);
+                }
+            }
+        }
+        assert!(
+            fits > 20 && restless > 0,
+            "{fits} fits, {restless} restless"
+        );
+    }
+
+    /// Tilted so far, and no upright in the room: neither a level camera nor a person who stands
+    /// straight is taken for granted.
+    #[test]
+    fn a_far_tilt_that_no_upright_tells_is_left_open() {
+        for roll in [-25.0, -14.0, 14.0, 25.0] {
+            let rolled = Camera {
+                roll: Angle::from_degrees(roll),
+                ..camera()
+            };
+            let fitted = fit(&evidence(&seen_by(&rolled, 30.0))).unwrap();
+            let leaning = fitted.leaning.expect("it leans").degrees();
+            assert!((leaning - roll).abs() < 3.0, "{leaning}, is {roll}");
+            let sigma = Angle::from_radians(fitted.covariance[(ROLL, ROLL)].sqrt()).degrees();
+            let found = stance(&fitted).camera.roll.degrees();
+            assert!(
+                (found - roll).abs() < 1.3 * sigma,
+                "{found} {sigma}, is {roll}"
+            );
+            assert!(found.abs() < 1.3 * sigma, "{found} {sigma}");
+            assert_eq!(fitted.setup().roll_deg, None);
+        }
+        let rolled = Camera {
+            roll: Angle::from_degrees(3.0),
+            ..camera()
+        };
+        assert_eq!(
+            fit(&evidence(&seen_by(&rolled, 30.0))).unwrap().leaning,
+            None
+        );
     }
 }

@@ -135,7 +135,7 @@ impl ValueView {
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct ReasonView {
     /// In plain words before the reasons, where a whole family of measures is concerned.
-    pub heading: Option<&'static str>,
+    pub heading: Option<String>,
     /// Empty where the heading says it all.
     pub reasons: Vec<String>,
     /// What to do about it.

@@ -1,5 +1,7 @@
 //! Why measures have no number or can't be compared, those with the same reason together.
 
+use std::collections::BTreeSet;
+
 use crate::body::{Landmark, Side};
 use crate::compare::{Row, Verdict};
 use crate::measure::Measure;
@@ -58,7 +60,8 @@ pub(super) struct Reasons {
 }
 
 struct ReasonEntry {
-    heading: Option<&'static str>,
+    /// Bony points that its measures lack; empty where other things are the reason.
+    bones: BTreeSet<Landmark>,
     /// As given, under the reason without its side.
     reasons: Vec<(String, Vec<String>)>,
     measures: Vec<(Measure, Option<Side>)>,
@@ -66,21 +69,36 @@ struct ReasonEntry {
     lone: Vec<(Measure, Option<Side>, String)>,
 }
 
-const NEEDS_BONE: &str = "These need bony points that were not found: C7 \
-                          (at the base of the neck), the acromion, T4, T8 or T12.";
-const PLACE_BONE: &str = "Place the points by hand and save each visit: tragus measure VISIT \
-                          --landmarks POINTS.json --save VISIT/record.json; then compare the \
-                          records.";
+const SHOW_OR_PLACE_BONE: &str = "Take the photo again with ear, neck and back in view, where that \
+                                  suits the person; or place the points by hand and save each \
+                                  visit: tragus measure VISIT --landmarks POINTS.json --save \
+                                  VISIT/record.json; then compare the records.";
 
-/// Whether nothing but bony points is missing that only a person can place.
-fn needs_bone(measure: Measure, side: Option<Side>, reason: &str) -> bool {
+/// The bony points that a measure lacks by this reason, which a person can place.
+fn lacking_bones(measure: Measure, side: Option<Side>, reason: &str) -> BTreeSet<Landmark> {
     use Landmark::{Acromion, C7, T4, T8, T12};
     let bone = |landmark: &Landmark| matches!(landmark, C7 | T4 | T8 | T12 | Acromion(_));
-    let needs = measure.needs(side);
-    reason.split("; ").any(|part| part.contains("needs"))
-        && needs
-            .iter()
-            .any(|landmark| bone(landmark) && reason.contains(&landmark.words()))
+    let lacking = |landmark: &Landmark| {
+        reason
+            .split("; ")
+            .any(|part| part.contains("needs") && part.contains(&landmark.words()))
+    };
+    let needs = measure.needs(side).into_iter();
+    needs.filter(bone).filter(lacking).collect()
+}
+
+fn needs_words(bones: &BTreeSet<Landmark>) -> String {
+    let names: Vec<String> = bones
+        .iter()
+        .map(|bone| match bone {
+            Landmark::C7 => "C7 (at the base of the neck)".to_owned(),
+            other => other.in_words(),
+        })
+        .collect();
+    format!(
+        "These need bony points that were not found: {}.",
+        names.join(", ")
+    )
 }
 
 impl Reasons {
@@ -91,19 +109,19 @@ impl Reasons {
         reason: &str,
         lone: Option<String>,
     ) {
-        let heading = needs_bone(measure, side, reason).then_some(NEEDS_BONE);
+        let bones = lacking_bones(measure, side, reason);
         // The side stands beside the measure, so left and right may share a reason.
         let plain = match side {
             Some(side) => reason.replace(&format!("{side} "), ""),
             None => reason.to_owned(),
         };
-        let place = self.entries.iter().position(|entry| match heading {
-            Some(_) => entry.heading == heading,
-            None => entry.heading.is_none() && entry.reasons[0].0 == plain,
+        let place = self.entries.iter().position(|entry| {
+            entry.bones.is_empty() == bones.is_empty()
+                && (!bones.is_empty() || entry.reasons[0].0 == plain)
         });
         let index = place.unwrap_or_else(|| {
             self.entries.push(ReasonEntry {
-                heading,
+                bones: BTreeSet::new(),
                 reasons: Vec::new(),
                 measures: Vec::new(),
                 lone: Vec::new(),
@@ -111,6 +129,7 @@ impl Reasons {
             self.entries.len() - 1
         });
         let entry = &mut self.entries[index];
+        entry.bones.extend(bones);
         let known = entry.reasons.iter().position(|(known, _)| *known == plain);
         let index = known.unwrap_or_else(|| {
             entry.reasons.push((plain, Vec::new()));
@@ -162,13 +181,14 @@ impl Reasons {
                         [one] => one.clone(),
                         _ => plain,
                     });
+                let of_bone = !entry.bones.is_empty();
                 ReasonView {
-                    heading: entry.heading,
-                    reasons: match entry.heading {
-                        Some(_) => Vec::new(),
-                        None => reasons.collect(),
+                    heading: of_bone.then(|| needs_words(&entry.bones)),
+                    reasons: match of_bone {
+                        true => Vec::new(),
+                        false => reasons.collect(),
                     },
-                    action: entry.heading.map(|_| PLACE_BONE),
+                    action: of_bone.then_some(SHOW_OR_PLACE_BONE),
                     measures,
                 }
             })
@@ -197,6 +217,33 @@ mod tests {
         assert_eq!(entry.measures.len(), 2);
         assert!(entry.reasons.is_empty());
         assert!(entry.action.unwrap().contains("--landmarks"));
+        assert!(entry.action.unwrap().contains("neck and back in view"));
+    }
+
+    #[test]
+    fn only_bony_points_that_are_missing_are_named() {
+        let mut reasons = Reasons::default();
+        let side = Some(Side::Left);
+        for (measure, reason) in [
+            (Measure::CraniovertebralAngle, "needs C7, which is hidden"),
+            (
+                Measure::SagittalShoulderAngle,
+                "needs the left acromion, which is hidden; needs C7, which is hidden",
+            ),
+            (
+                Measure::KyphosisIndex,
+                "needs T12, which is outside the photo",
+            ),
+        ] {
+            reasons.add(measure, side, reason, None);
+        }
+        let entries = reasons.finish();
+        assert_eq!(entries.len(), 1);
+        assert_eq!(
+            entries[0].heading.as_deref().unwrap(),
+            "These need bony points that were not found: C7 (at the base of the neck), T12, the left \
+             acromion."
+        );
     }
 
     #[test]

@@ -48,7 +48,16 @@ pub(super) fn summary(visits: &[Visit], comparison: &Comparison) -> Vec<SummaryL
     };
     let worse = with(&|row| verdict_view(visits, row).mark == Mark::Worse);
     let changed = with(&|row| row.verdict == Verdict::Changed);
-    let same = with(&|row| row.verdict == Verdict::NoChangeBeyondError);
+    // On another scale the same change may just miss its bound: that is no second finding.
+    let told_elsewhere = |row: &Row| {
+        let twin = told_by(row.measure).next().filter(|_| is_twin(row.measure));
+        comparison.rows.iter().any(|lead| {
+            Some(lead.measure) == twin
+                && lead.side == row.side
+                && mark(&lead.verdict) != Mark::Unknown
+        })
+    };
+    let same = with(&|row| row.verdict == Verdict::NoChangeBeyondError && !told_elsewhere(row));
     let unknown = with(&|row| mark(&row.verdict) == Mark::Unknown);
     let or = |rows: &[&Row], mark, none: &str| match rows.is_empty() {
         true => (Mark::Same, none.to_owned()),
@@ -105,10 +114,13 @@ fn heads<'a>(rows: &'a [&'a Row]) -> impl Iterator<Item = &'a Row> {
 }
 
 fn moved(visits: &[Visit], rows: &[&Row]) -> String {
-    let words = |row: &Row| {
+    let leads: Vec<&Row> = heads(rows).collect();
+    let words = |(index, row): (usize, &&Row)| {
+        // What both arms move is told once, with the first of them.
+        let told = |other: &Row| leads[..index].iter().any(|lead| follows(other, lead));
         let with_it = merged_names(
             rows.iter()
-                .filter(|other| follows(other, row) && !is_twin(other.measure))
+                .filter(|other| follows(other, row) && !is_twin(other.measure) && !told(other))
                 .map(|other| (other.measure, None)),
         );
         let moved = moved_words(visits, row);
@@ -117,8 +129,8 @@ fn moved(visits: &[Visit], rows: &[&Row]) -> String {
             false => format!("{moved}, and {} with it", with_it.join(" and ")),
         }
     };
-    let named: Vec<String> = heads(rows).take(NAMED).map(words).collect();
-    and_more(named, heads(rows).count())
+    let named: Vec<String> = leads.iter().enumerate().take(NAMED).map(words).collect();
+    and_more(named, leads.len())
 }
 
 /// "right shoulder flexion (operated) from 104 ± 3° to 141 ± 3°".
@@ -152,10 +164,13 @@ fn and_more(named: Vec<String>, of: usize) -> String {
 
 #[cfg(test)]
 mod tests {
+    use crate::body::Side;
     use crate::compare::compare;
     use crate::estimate::Estimate;
+    use crate::measure::Measure;
     use crate::report::samples;
     use crate::report::view::{Mark, comparison};
+    use crate::visit::{Reading, Visit};
 
     #[test]
     fn the_summary_tells_what_improved_what_got_worse_and_what_is_error() {
@@ -186,5 +201,56 @@ mod tests {
             "right shoulder flexion (operated) from 104 ± 3° to 141 ± 3°, and arm to ear with it."
         );
         assert_eq!(samples::told(&view, "Worse"), "nothing beyond error.");
+    }
+
+    #[test]
+    fn what_both_arms_move_is_told_with_the_operated_one() {
+        let mut visits = samples::visits();
+        for (visit, [left, asymmetry]) in visits.iter_mut().zip([[140.0, -36.0], [160.0, -19.0]]) {
+            let flexion = visit.readings[3].clone();
+            visit.readings.push(Reading {
+                side: Some(Side::Left),
+                outcome: Ok(Estimate::new(left, 3.4)),
+                ..flexion.clone()
+            });
+            visit.readings.push(Reading {
+                measure: Measure::FlexionAsymmetry,
+                side: None,
+                outcome: Ok(Estimate::new(asymmetry, 4.8)),
+                ..flexion
+            });
+        }
+        let told = samples::told(&comparison(&visits, &compare(&visits)), "Improved");
+        assert!(
+            told.contains("141 ± 3°, and reach asymmetry (flexion) with it"),
+            "{told}"
+        );
+        assert!(told.contains("left shoulder flexion"), "{told}");
+        assert_eq!(told.matches("asymmetry").count(), 1, "{told}");
+    }
+
+    #[test]
+    fn a_change_is_not_told_again_on_another_scale() {
+        let mut visits = samples::visits();
+        for (visit, part) in visits.iter_mut().zip([30.0, 40.0]) {
+            let ear = visit.readings[4].clone();
+            visit.readings.push(Reading {
+                measure: Measure::ArmToEarRelative,
+                outcome: Ok(Estimate::new(part, 7.0)),
+                ..ear
+            });
+        }
+        let same = |visits: &[Visit]| {
+            samples::told(
+                &comparison(visits, &compare(visits)),
+                "No change beyond error",
+            )
+        };
+        assert!(!same(&visits).contains("upper-arm"), "{}", same(&visits));
+        // Without the other scale it is all there is.
+        for visit in &mut visits {
+            visit.readings.remove(4);
+        }
+        assert!(same(&visits).contains("upper-arm"), "{}", same(&visits));
     }
 }
