@@ -478,8 +478,18 @@ impl Scene {
         const PARTS: u32 = 4;
         let sheet = Sheet::printed(Paper::A4);
         let (width, height) = self.size;
-        let mut light = image::ImageBuffer::<image::Luma<f32>, _>::new(width, height);
+        let mut light = image::ImageBuffer::<image::Luma<f32>, _>::from_pixel(
+            width,
+            height,
+            image::Luma([self.wall as f32]),
+        );
+        // Elsewhere there is wall.
+        let middle = self.outline()[0].midpoint(self.outline()[2]);
+        let near = 240.0 / (self.camera.distance / self.camera.focal);
         for (x, y, pixel) in light.enumerate_pixels_mut() {
+            if middle.distance(Point::new(f64::from(x), f64::from(y))) > near {
+                continue;
+            }
             let mut sum = 0.0;
             for part in 0..PARTS * PARTS {
                 let within = |part: u32| (f64::from(part) + 0.5) / f64::from(PARTS);
@@ -732,4 +742,47 @@ fn the_camera_comes_back_from_a_rendered_board() {
         }
     }
     assert!(10 * inside >= 9 * all, "{inside} of {all}");
+}
+
+/// A photo of twelve megapixels with the scene in it, its upper left corner at `AT`.
+fn large(scene: &Scene) -> RgbImage {
+    let mut random = Random(5);
+    let mut whole = RgbImage::from_fn(3024, 4032, |x, y| {
+        let wave = (f64::from(x) / 37.0).sin() * (f64::from(y) / 53.0).cos();
+        Rgb([(120.0 + 40.0 * wave + random.uniform(-8.0, 8.0)) as u8; 3])
+    });
+    let picture = scene.picture();
+    image::imageops::replace(&mut whole, &picture, i64::from(AT.0), i64::from(AT.1));
+    whole
+}
+
+const AT: (u32, u32) = (1703, 2111);
+
+#[test]
+fn in_a_large_photo_edges_are_measured_in_all_its_detail() {
+    for seed in [21, 22, 23] {
+        let scene = Scene::at(1.3, seed);
+        let photo = Photo::new(large(&scene), CameraTags::default());
+        let start = std::time::Instant::now();
+        let found = board::find(&photo).unwrap().expect("a board");
+        eprintln!("12 megapixels: {:?}", start.elapsed());
+        let sigma = (found.covariance.trace() / 8.0).sqrt();
+        assert!(sigma < 0.08, "{sigma}");
+        for (found, want) in found.outline.iter().zip(scene.outline()) {
+            let want = Point::new(want.x + f64::from(AT.0), want.y + f64::from(AT.1));
+            assert!(found.distance(want) < 4.0 * sigma, "{found:?} {want:?}");
+        }
+    }
+    let empty = Photo::new(
+        RgbImage::from_fn(3024, 4032, |x, y| {
+            Rgb(
+                [(120.0 + 40.0 * (f64::from(x) / 37.0).sin() * (f64::from(y) / 53.0).cos()) as u8;
+                    3],
+            )
+        }),
+        CameraTags::default(),
+    );
+    let start = std::time::Instant::now();
+    assert_eq!(board::find(&empty), Ok(None));
+    eprintln!("12 megapixels without a board: {:?}", start.elapsed());
 }

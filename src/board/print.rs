@@ -47,7 +47,7 @@ const COLUMNS: usize = 84;
 
 const ON_THE_BOARD: [&str; 2] = [
     "tragus board. Print at 100 %, never \"fit to page\". The line at the right is 100 mm long: hold a ruler to it.",
-    "This end up. Keep the white around the squares, and nothing over them. How to hang it: next page.",
+    "Hang it by the edge marked TOP. Keep the white around the squares free. How to hang it: next page.",
 ];
 
 const HOW_TO: [(&str, &[&str]); 4] = [
@@ -70,9 +70,9 @@ const HOW_TO: [(&str, &[&str]); 4] = [
     (
         "Hang it",
         &[
-            "Hang it by one string or clip at the middle of its upper edge, so that it hangs freely \
-             and its long edges are plumb. Wait until it is still. Its long edge is taken for the \
-             vertical.",
+            "Hang it by one string or clip at the middle of the edge marked TOP, from a stand or the \
+             hand of someone who helps, so that it hangs freely. Wait until it is still: its long \
+             edge is taken for the vertical.",
             "It hangs beside the person's hip, as far from the camera as the middle of the hip, facing \
              the camera squarely. It must not touch the person or the wall.",
             "If it is nearer to the camera or farther than the middle of the hip, measure by how \
@@ -192,6 +192,15 @@ fn front(paper: Paper) -> Result<Content, AprilTagError> {
             [0.0, 1.0, -1.0, 0.0, right, from_bottom],
         );
     }
+    let top = [
+        1.0,
+        0.0,
+        0.0,
+        1.0,
+        width - check_line_at(paper) - 4.0,
+        height - 14.0,
+    ];
+    write(&mut content, "TOP", BODY, top);
     let (right, middle) = (check_line_at(paper) + 6.0, height / 2.0 - 9.0);
     write(
         &mut content,
