@@ -8,12 +8,12 @@ use nalgebra::{SMatrix, SVector};
 use proptest::prelude::*;
 use serde_json::Value;
 use tragus::board::{
-    self, ASIDE, AWAY, BoardPose, Corners, FoundBoard, HUNG_FREELY, Homography, Ink, LENS_ABOVE,
+    self, ASIDE, AWAY, BoardPose, Corners, FoundBoard, HUNG_FREELY, Homography, LENS_ABOVE,
     LN_FOCAL, Lean, OUTLINE, PITCH, Paper, ROLL, Refusal, TURN, parallax,
 };
 use tragus::estimate::Estimate;
 use tragus::geometry::{self, Angle, BodyPlane, Point};
-use tragus::photo::{CameraTags, Photo};
+use tragus::photo::{CameraTags, Limits, Photo};
 use tragus::scale::Camera;
 
 use crate::common::root;
@@ -53,7 +53,7 @@ impl Sheet {
         let (width, height) = paper.size();
         let columns = (FINE * width).round() as usize;
         let mut black = vec![false; columns * (FINE * height).round() as usize];
-        for ink in board::ink(paper).expect("the drawing") {
+        for ink in board::ink(paper) {
             let to = |at: f64| (FINE * at).round() as usize;
             for row in to(ink.bottom)..to(ink.bottom + ink.height) {
                 let start = row * columns;
@@ -126,7 +126,7 @@ fn the_printed_squares_are_those_of_opencv() {
 fn all_that_is_black_fits_the_paper_and_leaves_white_around_the_tags() {
     for paper in [Paper::A4, Paper::Letter] {
         let (width, height) = paper.size();
-        let ink = board::ink(paper).unwrap();
+        let ink = board::ink(paper);
         for ink in &ink {
             // Printers leave 6 mm of the paper empty.
             assert!(
@@ -151,7 +151,7 @@ fn the_pdf_has_two_pages_of_the_paper() {
         (Paper::A4, [595.28, 841.89]),
         (Paper::Letter, [612.0, 792.0]),
     ] {
-        let pdf = board::pdf(paper).unwrap();
+        let pdf = board::pdf(paper);
         assert!(pdf.starts_with(b"%PDF-") && pdf.trim_ascii_end().ends_with(b"%%EOF"));
         let text = String::from_utf8_lossy(&pdf);
         let boxes: Vec<Vec<f64>> = text
@@ -311,38 +311,35 @@ fn the_scale_behind_the_board_is_that_of_the_camera_there() {
 }
 
 #[test]
-fn the_focal_length_comes_from_a_tilted_board_and_from_no_other() {
-    let tilted = Camera {
-        pitch: Angle::from_degrees(14.0),
-        turn: Angle::from_degrees(35.0),
-        ..camera()
-    };
-    let near = |camera: Camera| Camera {
+fn a_tilted_board_near_by_tells_the_focal_length_and_one_square_to_the_camera_does_not() {
+    let near = Camera {
         distance: 900.0,
         height: 150.0,
-        ..camera
+        ..camera()
     };
-    let told =
-        |camera: &Camera| board::focal_from_board(&board_at(outline(camera, 50.0), 0.02), CENTRE);
-    let focal = told(&near(tilted)).unwrap();
-    assert!((focal.value / 2900.0 - 1.0).abs() < 1e-9, "{focal:?}");
-    // The stated error is that of corners that are off.
-    let mut random = Random(7);
-    let squares: f64 = (0..200)
-        .map(|_| {
-            let noisy = outline(&near(tilted), 50.0)
-                .map(|at| Point::new(at.x + 0.02 * random.normal(), at.y + 0.02 * random.normal()));
-            let told = board::focal_from_board(&board_at(noisy, 0.02), CENTRE).unwrap();
-            ((told.value - 2900.0) / focal.sigma).powi(2)
-        })
-        .sum();
+    let tilted = Camera {
+        pitch: Angle::from_degrees(-9.0),
+        turn: Angle::from_degrees(35.0),
+        ..near
+    };
+    let unknown = Estimate::new(3500.0, 0.25 * 3500.0);
+    let told = |camera: &Camera| {
+        let found = board_at(outline(camera, 50.0), 0.05);
+        let pose = board::pose(&found, unknown, CENTRE, &HUNG_FREELY).unwrap();
+        (pose.focal(), pose.distance())
+    };
+    let (focal, distance) = told(&tilted);
+    assert!(focal.sigma < 0.01 * focal.value, "{focal:?}");
     assert!(
-        (0.8..1.25).contains(&(squares / 200.0)),
-        "{}",
-        squares / 200.0
+        (focal.value - 2900.0).abs() < 2.0 * focal.sigma,
+        "{focal:?}"
     );
-    assert_eq!(told(&near(camera())), None);
-    assert_eq!(told(&camera()), None);
+    let want = 900.0 + 50.0 * tilted.turn.radians().sin();
+    assert!((distance.value - want).abs() < 2.0 * distance.sigma && distance.sigma < 15.0);
+    // Square to the camera: as unsure as before, and so is the distance.
+    let (focal, distance) = told(&camera());
+    assert!(focal.sigma > 0.2 * focal.value, "{focal:?}");
+    assert!(distance.sigma > 0.2 * distance.value, "{distance:?}");
 }
 
 /// Cameras and hangings drawn from what is taken for usual: the errors come out as stated.
@@ -414,7 +411,6 @@ fn stated_errors_hold_what_they_say() {
     for (index, off) in off.iter().enumerate() {
         let squares = off.iter().map(|z| z * z).sum::<f64>() / CASES as f64;
         let two = off.iter().filter(|z| z.abs() < 1.96).count() as f64 / CASES as f64;
-        eprintln!("{index}: {squares:.3} {two:.3}");
         assert!((0.8..1.25).contains(&squares), "{index}: {squares}");
         assert!((0.92..0.98).contains(&two), "{index}: {two}");
     }
@@ -475,7 +471,7 @@ impl Scene {
     }
 
     fn picture(&self) -> RgbImage {
-        const PARTS: u32 = 4;
+        const PARTS: u32 = 3;
         let sheet = Sheet::printed(Paper::A4);
         let (width, height) = self.size;
         let mut light = image::ImageBuffer::<image::Luma<f32>, _>::from_pixel(
@@ -551,39 +547,33 @@ impl Scene {
 
 #[test]
 fn boards_are_found_where_they_are_within_the_stated_error() {
-    for (mm_per_px, least) in [(1.0, 8), (2.0, 8), (3.0, 8), (4.0, 8), (5.0, 7)] {
-        let mut found = 0;
-        let mut squares = 0.0;
-        let mut off = Vec::new();
-        let mut sigmas = Vec::new();
-        for seed in 1..=8 {
+    const BOARDS: u64 = 8;
+    for mm_per_px in [1.0, 2.0, 3.0, 4.0, 5.0] {
+        let (mut squares, mut whole) = (0.0, 0.0);
+        for seed in 1..=BOARDS {
             let scene = Scene::at(mm_per_px, seed);
-            let Ok(Some(board)) = board::find(&scene.photo()) else {
-                eprintln!("{mm_per_px} {seed}: {:?}", board::find(&scene.photo()));
-                continue;
-            };
-            found += 1;
+            let found = board::find(&scene.photo()).unwrap();
+            let found = found.unwrap_or_else(|| panic!("no board at {mm_per_px} mm, {seed}"));
             let step = SVector::<f64, 8>::from_fn(|i, _| {
-                let (found, want) = (board.outline[i / 2], scene.outline()[i / 2]);
-                if i % 2 == 0 {
-                    found.x - want.x
-                } else {
-                    found.y - want.y
+                let (found, want) = (found.outline[i / 2], scene.outline()[i / 2]);
+                match i % 2 {
+                    0 => found.x - want.x,
+                    _ => found.y - want.y,
                 }
             });
-            off.push(step.norm() / 8f64.sqrt());
-            sigmas.push((board.covariance.trace() / 8.0).sqrt());
-            let root = board.covariance.cholesky().unwrap();
-            squares += (step.transpose() * root.solve(&step))[0];
+            squares += step.norm_squared();
+            whole += step.dot(&found.covariance.cholesky().unwrap().solve(&step));
         }
-        let mean = |of: &[f64]| of.iter().sum::<f64>() / of.len() as f64;
-        eprintln!(
-            "{mm_per_px}: found {found}, corners off {:.3} px, stated {:.3}, chi2/8 {:.2}",
-            mean(&off),
-            mean(&sigmas),
-            squares / (8.0 * f64::from(found))
+        let numbers = 8.0 * BOARDS as f64;
+        // A hundredth of a square at best, a twenty-fifth where a pixel spans 5 mm.
+        let off = (squares / numbers).sqrt();
+        assert!(
+            off < 0.06 || (mm_per_px > 3.0 && off < 0.13),
+            "{mm_per_px}: {off} px"
         );
-        assert!(found >= least);
+        // As far off as stated: the mean square is one, give or take, of independent numbers, 0.18.
+        let ratio = whole / numbers;
+        assert!((0.4..1.6).contains(&ratio), "{mm_per_px}: {ratio}");
     }
 }
 
@@ -633,34 +623,30 @@ fn a_board_that_is_cut_off_or_covered_is_refused() {
 
 #[test]
 fn a_bent_board_is_refused() {
-    // A curl about the upright and about the level axis, seen from above, and a corner that hangs.
-    for bulge in [
-        |x: f64, _: f64| 10.0 * (1.0 - (x / 56.0).powi(2)),
-        |_: f64, y: f64| 12.0 * (1.0 - (y / 119.0).powi(2)),
-        |_: f64, y: f64| -12.0 * (1.0 - (y / 119.0).powi(2)),
-    ] {
-        for seed in 1..=4 {
-            let flat = Scene::at(1.0, seed);
-            let scene = Scene {
-                bulge,
-                camera: Camera {
-                    pitch: Angle::from_degrees(-16.0),
-                    height: flat.camera.height + 0.287 * flat.camera.distance,
-                    ..flat.camera
-                },
-                ..Scene::at(1.0, seed)
-            };
-            assert_refused(&scene, Refusal::Bent);
-            assert!(matches!(
-                board::find(
-                    &Scene {
-                        bulge: |_, _| 0.0,
-                        ..scene
-                    }
-                    .photo()
-                ),
-                Ok(Some(_))
-            ));
+    // Seen from above: a curl about the upright, and bows to both sides about the level axis.
+    let from_above = |seed: u64, bulge: fn(f64, f64) -> f64| {
+        let level = Scene::at(1.0, seed);
+        let pitch = Angle::from_degrees(-16.0);
+        let lower = level.camera.pitch.radians().tan() - pitch.radians().tan();
+        Scene {
+            bulge,
+            camera: Camera {
+                pitch,
+                height: level.camera.height + lower * level.camera.distance,
+                ..level.camera
+            },
+            ..level
+        }
+    };
+    for seed in 1..=2 {
+        let flat = from_above(seed, |_, _| 0.0);
+        assert!(matches!(board::find(&flat.photo()), Ok(Some(_))));
+        for bulge in [
+            |x: f64, _: f64| 10.0 * (1.0 - (x / 56.0).powi(2)),
+            |_: f64, y: f64| 12.0 * (1.0 - (y / 119.0).powi(2)),
+            |_: f64, y: f64| -12.0 * (1.0 - (y / 119.0).powi(2)),
+        ] {
+            assert_refused(&from_above(seed, bulge), Refusal::Bent);
         }
     }
 }
@@ -684,6 +670,13 @@ fn a_blurred_or_tiny_board_is_refused_or_not_seen() {
             }
         }
         assert!(refused >= 3);
+    }
+    for seed in 1..=6 {
+        let small = board::find(&Scene::at(6.2, seed).photo());
+        assert!(
+            matches!(small, Ok(None) | Err(Refusal::TooSmall)),
+            "{small:?}"
+        );
     }
     assert_eq!(board::find(&Scene::at(9.0, 1).photo()), Ok(None));
 }
@@ -738,7 +731,6 @@ fn the_camera_comes_back_from_a_rendered_board() {
         ] {
             all += 1;
             inside += u32::from((told.value - want).abs() < 1.96 * told.sigma);
-            eprintln!("{told:?} {want}");
         }
     }
     assert!(10 * inside >= 9 * all, "{inside} of {all}");
@@ -759,30 +751,26 @@ fn large(scene: &Scene) -> RgbImage {
 const AT: (u32, u32) = (1703, 2111);
 
 #[test]
-fn in_a_large_photo_edges_are_measured_in_all_its_detail() {
-    for seed in [21, 22, 23] {
-        let scene = Scene::at(1.3, seed);
-        let photo = Photo::new(large(&scene), CameraTags::default());
-        let start = std::time::Instant::now();
+fn in_a_large_photo_edges_are_measured_in_all_the_detail_that_is_held() {
+    let scene = Scene::at(1.3, 21);
+    let mut bytes = Vec::new();
+    image::codecs::jpeg::JpegEncoder::new_with_quality(&mut bytes, 92)
+        .encode_image(&large(&scene))
+        .unwrap();
+    let limits = Limits::default();
+    for (photo, finest) in [
+        (Photo::decode(&bytes, limits).unwrap(), 0.08),
+        (Photo::decode_reduced(&bytes, limits).unwrap(), 0.3),
+    ] {
         let found = board::find(&photo).unwrap().expect("a board");
-        eprintln!("12 megapixels: {:?}", start.elapsed());
         let sigma = (found.covariance.trace() / 8.0).sqrt();
-        assert!(sigma < 0.08, "{sigma}");
+        assert!(sigma < finest, "{sigma}");
         for (found, want) in found.outline.iter().zip(scene.outline()) {
             let want = Point::new(want.x + f64::from(AT.0), want.y + f64::from(AT.1));
-            assert!(found.distance(want) < 4.0 * sigma, "{found:?} {want:?}");
+            assert!(
+                found.distance(want) < 4.0 * sigma,
+                "{found:?} {want:?} {sigma}"
+            );
         }
     }
-    let empty = Photo::new(
-        RgbImage::from_fn(3024, 4032, |x, y| {
-            Rgb(
-                [(120.0 + 40.0 * (f64::from(x) / 37.0).sin() * (f64::from(y) / 53.0).cos()) as u8;
-                    3],
-            )
-        }),
-        CameraTags::default(),
-    );
-    let start = std::time::Instant::now();
-    assert_eq!(board::find(&empty), Ok(None));
-    eprintln!("12 megapixels without a board: {:?}", start.elapsed());
 }

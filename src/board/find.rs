@@ -57,7 +57,7 @@ const EVERY_OTHER: u32 = 1600;
 /// the others is not in it.
 const OFF_PLANE: f64 = 2.0;
 /// Below so many pixels, a square of a tag is not told from its neighbours for certain.
-const SMALLEST_SQUARE: f64 = 2.0;
+const SMALLEST_SQUARE: f64 = 2.6;
 
 /// Looks for the board: none, a whole and flat one, or why the one that is there is of no use.
 pub fn find(photo: &Photo) -> Result<Option<FoundBoard>, Refusal> {
@@ -174,7 +174,7 @@ fn refined(
     photo_from_picture: &Map<Crop, geometry::Photo>,
     rough: Homography<Crop>,
 ) -> Result<FoundBoard, Refusal> {
-    let patterns = layout::patterns().expect("the library's own family");
+    let patterns = layout::patterns();
     let possible = edges::count(&patterns) as f64;
     let mut map = rough;
     let mut found = None;
@@ -295,6 +295,7 @@ struct Tag {
     corners: Corners<Crop>,
 }
 
+/// The board's tags in a picture. One that is too small for the library holds none.
 fn tags(grey: GrayImage) -> Result<Vec<Tag>, AprilTagError> {
     let size = ImageSize {
         width: grey.width() as usize,

@@ -1,9 +1,17 @@
 //! What is printed: the one layout of the board, the same on every paper.
 //!
 //! Two AprilTags of the family 36h11 (Olson 2011, Wang & Olson 2016), one above the other, as large
-//! as A4 and Letter both hold.
+//! as A4 and Letter both hold with room for a clip. Few and large: in 60 rendered photos each, with a
+//! blur of 0.6 pixels and noise, all tags of a board were found where a pixel spans
+//!
+//! | tags | side | 3 mm | 4 mm | 5 mm | 6 mm |
+//! |---|---|---|---|---|---|
+//! | 1 × 2 | 112 mm | 60 | 60 | 60 | 21 |
+//! | 2 × 2 | 80 mm | 60 | 52 | 0 | 0 |
+//! | 2 × 3 | 72 mm | 60 | 5 | 0 | 0 |
+//!
+//! A person who fills a photo of 600×800 has 3 to 5 mm a pixel, one in 12 megapixels about 1 mm.
 
-use kornia_apriltag::errors::AprilTagError;
 use kornia_apriltag::family::TagFamily;
 
 use crate::geometry::Point;
@@ -54,8 +62,8 @@ pub const fn tag(index: usize) -> Corners<Face> {
 pub type Pattern = [[bool; MODULES]; MODULES];
 
 /// The patterns of the tags, from the top.
-pub fn patterns() -> Result<[Pattern; IDS.len()], AprilTagError> {
-    let family = TagFamily::tag36_h11()?;
+pub fn patterns() -> [Pattern; IDS.len()] {
+    let family = TagFamily::tag36_h11().expect("the library's own family");
     let pattern = |id: u16| {
         let code = family.code_data[usize::from(id)];
         let mut white = [[false; MODULES]; MODULES];
@@ -65,5 +73,5 @@ pub fn patterns() -> Result<[Pattern; IDS.len()], AprilTagError> {
         }
         white
     };
-    Ok(IDS.map(pattern))
+    IDS.map(pattern)
 }

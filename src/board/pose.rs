@@ -38,8 +38,6 @@ const PRINT_SIGMA: f64 = 0.005;
 /// Nobody tips a camera further towards a standing person, or turns a board that should face it.
 const PITCH_SIGMA: Angle = Angle::from_degrees(10.0);
 const TURN_SIGMA: Angle = Angle::from_degrees(20.0);
-/// A focal length that is known worse than this is not worth a number.
-const FOCAL_USEFUL: f64 = 0.15;
 /// Depth of the board before the body's middle when nothing is said: held beside the hip, mm.
 pub const BESIDE_THE_HIP: Estimate = Estimate::new(0.0, 50.0);
 
@@ -62,6 +60,9 @@ const FITTED: usize = 10;
 type Fitted = SVector<f64, FITTED>;
 
 /// What a board tells about the camera. Radians, millimetres and pixels.
+///
+/// It holds the focal length that was handed in and that nobody tips a camera or turns a board far:
+/// whoever goes on from here must not count them once more.
 #[derive(Clone, Debug, PartialEq)]
 pub struct BoardPose {
     /// Logarithm of the focal length; from the lens to the board's middle along the floor, straight
@@ -133,8 +134,9 @@ pub fn parallax(nearer: f64, distance: f64) -> Option<f64> {
     (distance > nearer && distance > 0.0).then(|| nearer / (distance - nearer))
 }
 
-/// The pose of a found board. `focal` is in pixels, `centre` the optical axis in the photo. `None`
-/// where no camera before the board sees it so.
+/// The pose of a found board. `focal` is in pixels, by the file or a usual one with its wide error,
+/// which a tilted board near by makes smaller by itself; `centre` is the optical axis in the photo.
+/// `None` where no camera before the board sees it so.
 pub fn pose(
     found: &FoundBoard,
     focal: Estimate,
@@ -180,36 +182,6 @@ pub fn pose(
         covariance: covariance.fixed_view::<TOLD, TOLD>(0, 0).into_owned(),
         mm_per_px,
     })
-}
-
-/// Focal length from the board's picture alone, pixels: the two sides of a tag are square to each
-/// other and of one length, which holds in the photo for one focal length only (Zhang 2000, with
-/// the axis in the middle and square pixels). `None` for a board that faces the camera, whose
-/// picture is the same for every focal length.
-pub fn focal_from_board(found: &FoundBoard, centre: Point<Photo>) -> Option<Estimate> {
-    let mut inputs = Inputs::new();
-    inputs.push_block(
-        unknowns(&found.outline).as_slice(),
-        DMatrix::from_fn(8, 8, |i, j| found.covariance[(i, j)]),
-    );
-    let told = |corners: &Corners<Photo>| {
-        let h = Homography::of_outline(
-            &corners.map(|at| Point::<Photo>::new(at.x - centre.x, at.y - centre.y)),
-        )?;
-        let [a, b, c] = h.coefficients();
-        // With ω = diag(1, 1, f²) / f²: h₁ᵀωh₂ = 0 and h₁ᵀωh₁ = h₂ᵀωh₂ are both linear in f².
-        let square = (c[0] * c[1], a[0] * a[1] + b[0] * b[1]);
-        let equal = (
-            c[0] * c[0] - c[1] * c[1],
-            a[0] * a[0] + b[0] * b[0] - a[1] * a[1] - b[1] * b[1],
-        );
-        let weight = square.0 * square.0 + equal.0 * equal.0;
-        let squared = -(square.0 * square.1 + equal.0 * equal.1) / weight;
-        (squared > 0.0).then(|| squared.sqrt())
-    };
-    inputs
-        .propagate(|x| told(&pixels(x)))
-        .filter(|focal| focal.sigma < FOCAL_USEFUL * focal.value)
 }
 
 /// Scale in the board's plane, from its picture alone.

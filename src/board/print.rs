@@ -1,6 +1,5 @@
 //! The board as a PDF at true size, with how to print, check and hang it on a second page.
 
-use kornia_apriltag::errors::AprilTagError;
 use pdf_writer::{Content, Name, Pdf, Rect, Ref, Str};
 
 use super::layout::{GAP, HEIGHT, MODULE, TAG, WIDTH, patterns};
@@ -91,11 +90,11 @@ const HOW_TO: [(&str, &[&str]); 4] = [
 ];
 
 /// The board as bytes of a PDF.
-pub fn pdf(paper: Paper) -> Result<Vec<u8>, AprilTagError> {
+pub fn pdf(paper: Paper) -> Vec<u8> {
     let mut ids = (1..).map(Ref::new);
     let mut id = || ids.next().expect("references without end");
     let (catalog, tree, font) = (id(), id(), id());
-    let pages = [front(paper)?, instructions(paper)].map(|content| (id(), id(), content));
+    let pages = [front(paper), instructions(paper)].map(|content| (id(), id(), content));
     let mut pdf = Pdf::new();
     pdf.catalog(catalog).pages(tree);
     pdf.pages(tree)
@@ -111,7 +110,7 @@ pub fn pdf(paper: Paper) -> Result<Vec<u8>, AprilTagError> {
         pdf.stream(stream, &content.finish());
     }
     pdf.type1_font(font).base_font(Name(b"Helvetica"));
-    Ok(pdf.finish())
+    pdf.finish()
 }
 
 fn points(millimetres: f64) -> f32 {
@@ -120,11 +119,11 @@ fn points(millimetres: f64) -> f32 {
 
 /// All that is printed black on the board besides words, the check line last: its line, then its
 /// end marks.
-pub fn ink(paper: Paper) -> Result<Vec<Ink>, AprilTagError> {
+pub fn ink(paper: Paper) -> Vec<Ink> {
     let (width, height) = paper.size();
     let (left, top) = ((width - WIDTH) / 2.0, (height + HEIGHT) / 2.0);
     let mut ink = Vec::new();
-    for (index, pattern) in patterns()?.iter().enumerate() {
+    for (index, pattern) in patterns().iter().enumerate() {
         let top = top - index as f64 * (TAG + GAP);
         for (row, squares) in pattern.iter().enumerate() {
             let mut from = 0;
@@ -159,7 +158,7 @@ pub fn ink(paper: Paper) -> Result<Vec<Ink>, AprilTagError> {
             height: LINE,
         });
     }
-    Ok(ink)
+    ink
 }
 
 /// The middle of what is white to the right of the tags, farther out by half a square.
@@ -168,10 +167,10 @@ fn check_line_at(paper: Paper) -> f64 {
     (3.0 * width + WIDTH) / 4.0 + MODULE / 2.0
 }
 
-fn front(paper: Paper) -> Result<Content, AprilTagError> {
+fn front(paper: Paper) -> Content {
     let mut content = Content::new();
     // One path, so that rows that touch are filled without a seam.
-    for ink in ink(paper)? {
+    for ink in ink(paper) {
         content.rect(
             points(ink.left),
             points(ink.bottom),
@@ -208,7 +207,7 @@ fn front(paper: Paper) -> Result<Content, AprilTagError> {
         SMALL,
         [0.0, 1.0, -1.0, 0.0, right, middle],
     );
-    Ok(content)
+    content
 }
 
 fn instructions(paper: Paper) -> Content {

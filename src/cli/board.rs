@@ -36,7 +36,7 @@ impl PaperArg {
 
 pub fn run(args: &BoardArgs) -> Result<Outcome, Stop> {
     files::refuse_target(&args.out, &["pdf"], &[])?;
-    let pdf = board::pdf(args.paper.paper())?;
+    let pdf = board::pdf(args.paper.paper());
     record::write_atomically(&args.out, &pdf)
         .map_err(|error| stop(error, &args.out, "the folder must be writable"))?;
     tell(&format!(
