@@ -73,13 +73,14 @@ const ROOMS: [(&str, &[&str]); 23] = [
 ];
 
 /// What the code may name in some rooms only.
-const ONLY_IN: [(&str, &[&str]); 19] = [
+const ONLY_IN: [(&str, &[&str]); 20] = [
     ("ort::", &["infer"]),
     ("ort_tract", &["infer"]),
     ("clap", &["cli"]),
     ("statrs", &["agree"]),
     ("mozjpeg", &["photo"]),
     ("kornia_apriltag", &["board"]),
+    ("kornia_image", &["board"]),
     ("pdf_writer", &["board"]),
     ("::parquet", &["scores"]),
     ("indicatif", &["cli"]),

@@ -158,7 +158,8 @@ fn normalisation(points: impl Iterator<Item = (f64, f64)> + Clone) -> Option<Mat
         .sum::<f64>()
         / count;
     let scale = std::f64::consts::SQRT_2 / spread;
-    scale.is_finite().then(|| {
+    // Points all in one place, or beyond all numbers, have none.
+    (scale.is_finite() && scale > 0.0).then(|| {
         Matrix3::new(
             scale,
             0.0,
