@@ -471,7 +471,7 @@ impl Scene {
     }
 
     fn picture(&self) -> RgbImage {
-        const PARTS: u32 = 3;
+        const PARTS: u32 = 4;
         let sheet = Sheet::printed(Paper::A4);
         let (width, height) = self.size;
         let mut light = image::ImageBuffer::<image::Luma<f32>, _>::from_pixel(
@@ -758,9 +758,10 @@ fn in_a_large_photo_edges_are_measured_in_all_the_detail_that_is_held() {
         .encode_image(&large(&scene))
         .unwrap();
     let limits = Limits::default();
+    // A reduced photo is a quarter as large, 5 mm to its pixel.
     for (photo, finest) in [
         (Photo::decode(&bytes, limits).unwrap(), 0.08),
-        (Photo::decode_reduced(&bytes, limits).unwrap(), 0.3),
+        (Photo::decode_reduced(&bytes, limits).unwrap(), 0.6),
     ] {
         let found = board::find(&photo).unwrap().expect("a board");
         let sigma = (found.covariance.trace() / 8.0).sqrt();

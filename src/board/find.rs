@@ -114,19 +114,15 @@ fn whole(seen: &[Tag], picture: &RgbImage) -> Result<Vec<(Point<Face>, Point<Cro
         return Ok(pairs);
     }
     // One tag tells where the other should be.
-    let outline = Homography::fit(&pairs).and_then(|map| map.corners(&EXTENT));
-    let inside = |at: &Point<Crop>| {
+    let map = Homography::fit(&pairs).ok_or(Refusal::Covered)?;
+    let inside = |at: Point<Crop>| {
         let within = |value: f64, size: u32| (0.0..=f64::from(size)).contains(&value);
         within(at.x, picture.width()) && within(at.y, picture.height())
     };
-    Err(match outline {
-        Some(outline) if outline.iter().all(inside) => {
-            let [a, b, ..] = seen[0].corners;
-            if a.distance(b) < SMALLEST_SQUARE * layout::MODULES as f64 {
-                Refusal::TooSmall
-            } else {
-                Refusal::Covered
-            }
+    Err(match map.corners(&EXTENT) {
+        Some(extent) if extent.into_iter().all(inside) => {
+            let pieces = edges::measure(picture, &map, &layout::patterns());
+            unclear(&pieces, &map, UNREAD)
         }
         _ => Refusal::CutOff,
     })
@@ -158,6 +154,8 @@ const STRAY: f64 = 5.0;
 const ENOUGH: f64 = 0.7;
 /// Edges that are spread so far, in squares, one sigma.
 const BLURRED: f64 = 0.45;
+/// The least that may keep a tag from being read.
+const UNREAD: f64 = 0.3;
 /// A bend is told where it moves the ends of the board by so many millimetres of its face, and not
 /// by chance.
 const BULGE: f64 = 0.7;
@@ -182,7 +180,7 @@ fn refined(
         let mut pieces = edges::measure(picture, &map, &patterns);
         drop_strays(&mut pieces, &map);
         if (pieces.len() as f64) < ENOUGH * possible {
-            return Err(unclear(&pieces, &map));
+            return Err(unclear(&pieces, &map, BLURRED));
         }
         let flat = fit::<FLAT>(&pieces, &map).ok_or(Refusal::Covered)?;
         map = Homography::of_outline(&pixels(flat.at.as_slice())).ok_or(Refusal::Covered)?;
@@ -280,11 +278,11 @@ fn drop_strays(pieces: &mut Vec<Piece>, map: &Homography<Crop>) {
     pieces.retain(|piece| (off(piece) - middle).abs() <= limit);
 }
 
-/// Why too few edges are where they should be.
-fn unclear(pieces: &[Piece], map: &Homography<Crop>) -> Refusal {
+/// Why a tag or too many edges are not where they should be; `blurred` in squares.
+fn unclear(pieces: &[Piece], map: &Homography<Crop>, blurred: f64) -> Refusal {
     match square(map) {
         Some(square) if square < SMALLEST_SQUARE => Refusal::TooSmall,
-        Some(square) if blur(pieces) > BLURRED * square => Refusal::Blurred,
+        Some(square) if blur(pieces) > blurred * square => Refusal::Blurred,
         _ => Refusal::Covered,
     }
 }
