@@ -26,8 +26,8 @@ pub struct Lean {
     pub ahead: Angle,
 }
 
-/// A board that hangs from a string. Common practice: a clip 2 mm off the middle of the upper edge
-/// turns a board of A4 by 0.8°, and stiff card curls a little.
+/// A board that hangs from a string. Common practice: a clip 1 mm off the middle of the upper edge
+/// turns a board of A4 by 0.4°, and stiff card curls a little.
 pub const HUNG_FREELY: Lean = Lean {
     aside: Angle::from_degrees(0.5),
     ahead: Angle::from_degrees(1.0),

@@ -84,7 +84,7 @@ const HOW_TO: [(&str, &[&str]); 4] = [
             "The whole board is in the picture, sharp, with nothing over it, and only one board.",
             "Turn off the camera's mirroring. A mirrored photo is refused.",
             "The person comes first: nobody has to reach or hold a pose longer for the board. Stop on sharp \
-             pain, pinching or dizziness.",
+             pain, pinching, dizziness or new swelling.",
         ],
     ),
 ];
