@@ -59,6 +59,9 @@ const OFF_PLANE: f64 = 2.0;
 /// Below so many pixels, a square of a tag is not told from its neighbours for certain.
 const SMALLEST_SQUARE: f64 = 2.6;
 
+/// A point of the board, and where it was seen.
+type Pair = (Point<Face>, Point<Crop>);
+
 /// Looks for the board: none, a whole and flat one, or why the one that is there is of no use.
 pub fn find(photo: &Photo) -> Result<Option<FoundBoard>, Refusal> {
     let (picture, photo_from_picture) = photo.at_most(LONG_SIDE);
@@ -77,7 +80,7 @@ pub fn find(photo: &Photo) -> Result<Option<FoundBoard>, Refusal> {
     if !is_upright(&rough) {
         return Err(Refusal::NotUpright);
     }
-    let off = |(face, at): &(_, Point<Crop>)| rough.apply(*face).map(|flat| flat.distance(*at));
+    let off = |(face, at): &Pair| rough.apply(*face).map(|flat| flat.distance(*at));
     if pairs
         .iter()
         .any(|pair| off(pair).is_none_or(|off| off > OFF_PLANE))
@@ -101,7 +104,7 @@ fn is_upright(map: &Homography<Crop>) -> bool {
 }
 
 /// The tags' corners on the board and in the picture, when each tag is there once.
-fn whole(seen: &[Tag], picture: &RgbImage) -> Result<Vec<(Point<Face>, Point<Crop>)>, Refusal> {
+fn whole(seen: &[Tag], picture: &RgbImage) -> Result<Vec<Pair>, Refusal> {
     let of = |index: usize| seen.iter().filter(move |tag| tag.index == index);
     if (0..IDS.len()).any(|index| of(index).count() > 1) {
         return Err(Refusal::Several);
