@@ -10,6 +10,7 @@
 
 pub mod agree;
 pub mod batch;
+pub mod board;
 pub mod body;
 pub mod checksum;
 pub mod compare;

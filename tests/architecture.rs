@@ -9,7 +9,7 @@ use crate::common::root;
 /// Every room of `src`, and the rooms that it may import: those it imports today. A room stands
 /// below all that import it, so the list has no circles. `scale` knows `visit` for the camera's
 /// setup that it reports, `locate` for the landmarks that it fills in.
-const ROOMS: [(&str, &[&str]); 22] = [
+const ROOMS: [(&str, &[&str]); 23] = [
     ("geometry", &[]),
     ("body", &[]),
     ("estimate", &[]),
@@ -27,6 +27,7 @@ const ROOMS: [(&str, &[&str]); 22] = [
         &["body", "estimate", "geometry", "infer", "visit"],
     ),
     ("scale", &["body", "estimate", "geometry", "visit"]),
+    ("board", &["estimate", "geometry", "photo", "scale"]),
     ("compare", &["body", "estimate", "measure", "visit"]),
     ("sheet", &[]),
     ("scores", &["sheet", "visit"]),
@@ -64,20 +65,23 @@ const ROOMS: [(&str, &[&str]); 22] = [
     (
         "cli",
         &[
-            "agree", "batch", "body", "checksum", "compare", "infer", "locate", "measure", "photo",
-            "pipeline", "record", "report", "scores", "visit",
+            "agree", "batch", "board", "body", "checksum", "compare", "infer", "locate", "measure",
+            "photo", "pipeline", "record", "report", "scores", "visit",
         ],
     ),
     ("main", &["cli"]),
 ];
 
 /// What the code may name in some rooms only.
-const ONLY_IN: [(&str, &[&str]); 17] = [
+const ONLY_IN: [(&str, &[&str]); 20] = [
     ("ort::", &["infer"]),
     ("ort_tract", &["infer"]),
     ("clap", &["cli"]),
     ("statrs", &["agree"]),
     ("mozjpeg", &["photo"]),
+    ("kornia_apriltag", &["board"]),
+    ("kornia_image", &["board"]),
+    ("pdf_writer", &["board"]),
     ("::parquet", &["scores"]),
     ("indicatif", &["cli"]),
     ("walkdir", &["batch"]),

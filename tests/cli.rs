@@ -683,3 +683,43 @@ fn agree_refuses_tables_that_cannot_be_joined() {
         .assert()
         .code(2);
 }
+
+#[test]
+fn board_writes_a_pdf_for_each_paper() {
+    let folder = tempfile::tempdir().expect("a folder");
+    tragus()
+        .arg("board")
+        .current_dir(folder.path())
+        .assert()
+        .code(0)
+        .stdout("")
+        .stderr(contains("print it at 100 %").and(contains("board.pdf")));
+    let letter = folder.path().join("letter.pdf");
+    tragus()
+        .args(["board", "--paper", "letter", "--out"])
+        .arg(&letter)
+        .assert()
+        .code(0);
+    let a4 = std::fs::read(folder.path().join("board.pdf")).expect("the board");
+    let letter = std::fs::read(letter).expect("the board");
+    assert!(a4.starts_with(b"%PDF") && letter.starts_with(b"%PDF"));
+    assert_ne!(a4, letter);
+}
+
+#[test]
+fn board_refuses_what_it_cannot_write() {
+    let folder = tempfile::tempdir().expect("a folder");
+    for out in ["board.svg", "no/such/board.pdf", "."] {
+        tragus()
+            .args(["board", "--out", out])
+            .current_dir(folder.path())
+            .assert()
+            .code(2)
+            .stderr(contains("hint: "));
+    }
+    tragus()
+        .args(["board", "--paper", "a3"])
+        .assert()
+        .code(2)
+        .stderr(contains("letter"));
+}

@@ -4,6 +4,7 @@ mod accuracy;
 mod agreement;
 mod architecture;
 mod batch;
+mod board;
 mod cases;
 mod cli;
 mod close_ups;

@@ -3,6 +3,7 @@
 
 mod agree;
 mod batch;
+mod board;
 mod check;
 mod compare;
 mod files;
@@ -40,6 +41,8 @@ enum Command {
     Check(check::CheckArgs),
     /// Agreement of two or more raters, cameras or days: bias, limits, ICC, SEM, MDC95
     Agree(agree::AgreeArgs),
+    /// Write the printable board that tells scale, plumb line and camera (PDF)
+    Board(board::BoardArgs),
 }
 
 /// Options of every command that looks at photos.
@@ -108,6 +111,7 @@ pub fn run(arguments: impl Iterator<Item = OsString>, surroundings: &Surrounding
         Command::Batch(args) => batch::run(args, surroundings),
         Command::Check(args) => check::run(args, surroundings),
         Command::Agree(args) => agree::run(args),
+        Command::Board(args) => board::run(args),
     };
     match outcome {
         Ok(Outcome::Complete) => ExitCode::SUCCESS,
