@@ -1,5 +1,8 @@
 //! The one way from the files of a visit to its numbers, used by every shell.
 
+use std::fmt;
+
+use crate::board;
 use crate::body::{Landmark, Side, Task, View};
 use crate::checksum;
 use crate::estimate::Estimate;
@@ -9,7 +12,7 @@ use crate::locate::{self, Doubt, Landmarks, ManualPoint, Recognised, Shown, TURN
 use crate::measure::Measure;
 use crate::photo::{self, Limits, Photo, PhotoError, PhotoFault};
 use crate::plumb::{self, Area, Plumb};
-use crate::scale::{self, CameraFit, Scale};
+use crate::scale::{self, CameraFit, Hung, Scale};
 use crate::survey::{self, Scene};
 use crate::visit::{Notice, PhotoRecord, Reading, Visit, VisitFacts};
 
@@ -134,7 +137,12 @@ pub fn measure_photo(
     let (landmarks, turns) = locate_person(&samples, &looks, shown, &input.manual);
     let turns = turns.as_ref();
     let plumb = read_plumb(&photo, &person);
-    let camera = fit_camera(&photo, facts, &recognised, plumb, turns, &landmarks);
+    let hung = read_board(&photo, facts).unwrap_or_else(|notice| {
+        record.notices.push(notice);
+        None
+    });
+    let has_board = hung.is_some();
+    let camera = fit_camera(&photo, facts, &recognised, (plumb, hung), turns, &landmarks);
     record.view = Some(recognised.view);
     record.task = Some(recognised.task);
     record.setup = camera.as_ref().map(CameraFit::setup);
@@ -154,7 +162,7 @@ pub fn measure_photo(
         &landmarks,
         camera.as_ref(),
     ));
-    if let Some(camera) = &camera {
+    if let Some(camera) = camera.as_ref().filter(|_| !has_board) {
         record.notices.extend(tilt_notice(plumb, camera));
     }
     let readings = survey::read(&Scene {
@@ -348,6 +356,27 @@ fn read_plumb(photo: &Photo, person: &Person) -> Option<Plumb> {
     plumb::read(photo, focal, &Area { low, high })
 }
 
+/// How well a tape tells how far the board hangs from the body's middle, mm. Common practice.
+const OFFSET_SIGMA: f64 = 20.0;
+
+/// What the printed board beside the person tells of the camera, or why it is not used.
+fn read_board(photo: &Photo, facts: &VisitFacts) -> Result<Option<Hung>, Notice> {
+    let refused = |why: &dyn fmt::Display| {
+        Notice::new(format!("The board in this photo was not used: {why}."))
+    };
+    let Some(found) = board::find(photo).map_err(|refusal| refused(&refusal))? else {
+        return Ok(None);
+    };
+    let focal = scale::focal_px(photo.tags().focal_35mm, photo.width(), photo.height());
+    let pose = board::pose(&found, focal, photo.centre(), &board::HUNG_FREELY)
+        .ok_or_else(|| refused(&"no camera would see it like this"))?;
+    let offset = match facts.board_offset_cm {
+        Some(cm) => Estimate::new(10.0 * cm, OFFSET_SIGMA),
+        None => board::BESIDE_THE_HIP,
+    };
+    Ok(Some(pose.hung(offset)))
+}
+
 fn tilt_notice(plumb: Option<Plumb>, camera: &CameraFit) -> Option<Notice> {
     if let Some(leaning) = camera.leaning {
         return Some(Notice::new(format!(
@@ -379,7 +408,7 @@ fn fit_camera(
     photo: &Photo,
     facts: &VisitFacts,
     recognised: &Recognised,
-    plumb: Option<Plumb>,
+    (plumb, hung): (Option<Plumb>, Option<Hung>),
     turns: Option<&Turns>,
     landmarks: &Landmarks,
 ) -> Option<CameraFit> {
@@ -395,6 +424,7 @@ fn fit_camera(
         roll: plumb.map(|seen| seen.roll),
         pitch: plumb.and_then(|seen| seen.pitch),
         correlation: plumb.map_or(0.0, |seen| seen.correlation),
+        hung,
         landmarks: &landmarks.found,
     })
 }

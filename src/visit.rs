@@ -15,6 +15,8 @@ use crate::measure::Measure;
 /// outside was meant in another unit.
 pub const STATURES_CM: RangeInclusive<f64> = 80.0..=230.0;
 pub const ARM_LIMITS_DEG: RangeInclusive<f64> = 0.0..=200.0;
+/// How far from the body's middle a board may hang, cm: farther off it is no measure of a body.
+pub const BOARD_OFFSETS_CM: RangeInclusive<f64> = -60.0..=60.0;
 
 /// What is known about a visit besides its photos; all of it optional.
 #[derive(Clone, Debug, Default, PartialEq)]
@@ -28,6 +30,8 @@ pub struct VisitFacts {
     pub operated: Option<Operated>,
     /// The surgeon's or therapist's limit of arm elevation, degrees.
     pub arm_limit_deg: Option<f64>,
+    /// How much nearer to the camera than the body's middle the printed board hangs, cm.
+    pub board_offset_cm: Option<f64>,
 }
 
 impl VisitFacts {
@@ -86,8 +90,10 @@ pub struct CameraSetup {
     /// turned clockwise seen from behind it, and looking upwards.
     pub roll_deg: Option<Estimate>,
     pub pitch_deg: Option<Estimate>,
-    /// Millimetres of the body's plane in one pixel; `None` without a stature.
+    /// Millimetres of the body's plane in one pixel; `None` without a stature or a board.
     pub mm_per_px: Option<Estimate>,
+    /// Whether a printed board beside the person told scale and plumb line.
+    pub by_board: bool,
 }
 
 /// A landmark in the upright photo.

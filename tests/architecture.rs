@@ -51,8 +51,8 @@ const ROOMS: [(&str, &[&str]); 23] = [
     (
         "pipeline",
         &[
-            "body", "checksum", "estimate", "geometry", "infer", "locate", "measure", "photo",
-            "plumb", "scale", "survey", "visit",
+            "board", "body", "checksum", "estimate", "geometry", "infer", "locate", "measure",
+            "photo", "plumb", "scale", "survey", "visit",
         ],
     ),
     (

@@ -520,6 +520,7 @@ fn camera_by_focal_length(focal_35mm: f64) -> Camera {
         roll: None,
         pitch: None,
         correlation: 0.0,
+        hung: None,
         landmarks: &BTreeMap::new(),
     })
     .unwrap();

@@ -175,6 +175,7 @@ impl SideView {
             roll: tilt.map(|off| seen(camera.roll, TILT_ERROR, off)),
             pitch: tilt.map(|off| seen(camera.pitch, TILT_ERROR, off)),
             correlation: 0.0,
+            hung: None,
             landmarks: &landmarks,
         })
         .expect("a fit");

@@ -8,7 +8,7 @@
 //! side looks almost the same. Where two poses explain the photo, the answer is their mean, each
 //! weighted by its likelihood, with an error that holds both.
 
-use nalgebra::{DMatrix, DVector, Matrix3, SMatrix, SVector, Vector3};
+use nalgebra::{DMatrix, DVector, Matrix3, Matrix4, SMatrix, SVector, Vector3, Vector4};
 
 use super::find::FoundBoard;
 use super::homography::{Homography, pixels, unknowns};
@@ -16,7 +16,7 @@ use super::layout::{Corners, Face, OUTLINE};
 use super::solve::{Solved, least_squares};
 use crate::estimate::{Estimate, Inputs};
 use crate::geometry::{Angle, Photo, Point};
-use crate::scale::Camera;
+use crate::scale::{Camera, Hung};
 
 /// How far the long edge of the board may be off the plumb line, one sigma: to a side, and towards
 /// the camera or away from it.
@@ -106,6 +106,20 @@ impl BoardPose {
     /// Turn of the board's plane, not of the body's.
     pub fn turn(&self) -> Estimate {
         self.told(TURN)
+    }
+
+    /// What it tells of the camera of a person whose middle is `offset` farther away than the board.
+    pub fn hung(&self, offset: Estimate) -> Hung {
+        const TOLD: [usize; 4] = [LN_FOCAL, AWAY, PITCH, ROLL];
+        let mut mean = Vector4::from_fn(|i, _| self.mean[TOLD[i]]);
+        let mut covariance = Matrix4::from_fn(|i, j| self.covariance[(TOLD[i], TOLD[j])]);
+        mean[1] += offset.value;
+        covariance[(1, 1)] += offset.sigma.powi(2);
+        Hung {
+            mean,
+            covariance,
+            aside: self.mean[ASIDE],
+        }
     }
 
     /// From the lens to a plane behind the board's middle by `offset`; [`BESIDE_THE_HIP`] for the

@@ -6,7 +6,7 @@ use clap::{Args, ValueEnum};
 
 use tragus::body::{Operated, Side, Task};
 use tragus::locate::{Wish, WishedView};
-use tragus::visit::{ARM_LIMITS_DEG, STATURES_CM, VisitFacts};
+use tragus::visit::{ARM_LIMITS_DEG, BOARD_OFFSETS_CM, STATURES_CM, VisitFacts};
 
 #[derive(Args)]
 pub struct PersonArgs {
@@ -19,6 +19,9 @@ pub struct PersonArgs {
     /// The side of the surgery; a limit holds for it, and for both sides when it is not said
     #[arg(long, value_enum, ignore_case = true)]
     operated_side: Option<OperatedArg>,
+    /// How much nearer to the camera than the middle of the body the printed board hangs, in cm
+    #[arg(long, value_name = "CM", value_parser = board_offset, allow_negative_numbers = true)]
+    board_offset: Option<f64>,
     /// Take every photo as seen from here, instead of recognising it
     #[arg(long, value_enum, ignore_case = true)]
     view: Option<ViewArg>,
@@ -62,6 +65,7 @@ impl PersonArgs {
         facts.stature_cm = self.stature.or(facts.stature_cm);
         facts.arm_limit_deg = self.arm_limit.or(facts.arm_limit_deg);
         facts.operated = operated.or(facts.operated);
+        facts.board_offset_cm = self.board_offset.or(facts.board_offset_cm);
     }
 
     pub fn wish(&self) -> Wish {
@@ -87,6 +91,10 @@ fn stature(text: &str) -> Result<f64, String> {
 
 fn arm_limit(text: &str) -> Result<f64, String> {
     within(text, &ARM_LIMITS_DEG, "degrees")
+}
+
+fn board_offset(text: &str) -> Result<f64, String> {
+    within(text, &BOARD_OFFSETS_CM, "cm")
 }
 
 fn within(text: &str, range: &RangeInclusive<f64>, unit: &str) -> Result<f64, String> {

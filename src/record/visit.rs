@@ -55,6 +55,8 @@ struct CameraFile {
     pitch_deg: Option<EstimateFile>,
     #[serde(skip_serializing_if = "Option::is_none")]
     mm_per_px: Option<EstimateFile>,
+    #[serde(default, skip_serializing_if = "std::ops::Not::not")]
+    by_board: bool,
 }
 
 #[derive(Deserialize, Serialize)]
@@ -251,6 +253,7 @@ impl From<&CameraSetup> for CameraFile {
             roll_deg: setup.roll_deg.map(file),
             pitch_deg: setup.pitch_deg.map(file),
             mm_per_px: setup.mm_per_px.map(file),
+            by_board: setup.by_board,
         }
     }
 }
@@ -265,6 +268,7 @@ impl From<CameraFile> for CameraSetup {
             roll_deg: file.roll_deg.map(estimate),
             pitch_deg: file.pitch_deg.map(estimate),
             mm_per_px: file.mm_per_px.map(estimate),
+            by_board: file.by_board,
         }
     }
 }

@@ -124,6 +124,7 @@ pub(crate) fn visits() -> Vec<Visit> {
             stature_cm: Some(164.0),
             operated: Some(Operated::One(Side::Right)),
             arm_limit_deg: None,
+            board_offset_cm: None,
         },
         photos: vec![side_stand(Side::Right), side_reach(Side::Right)],
         readings: vec![

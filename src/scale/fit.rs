@@ -5,7 +5,7 @@
 
 use std::collections::BTreeMap;
 
-use nalgebra::{Cholesky, DMatrix, DVector, Dyn, SMatrix, SVector};
+use nalgebra::{Cholesky, DMatrix, DVector, Dyn, Matrix4, SMatrix, SVector, Vector4};
 
 use super::camera::Camera;
 use super::stance::Stance;
@@ -82,8 +82,32 @@ pub struct Evidence<'a> {
     pub pitch: Option<Estimate>,
     /// Between the errors of the two: they are read off the same uprights.
     pub correlation: f64,
+    /// What something of known size that hangs plumb beside the person tells.
+    pub hung: Option<Hung>,
     /// Landmarks of the photo.
     pub landmarks: &'a BTreeMap<Landmark, Located>,
+}
+
+/// What something of known size that hangs plumb in the plane of the body's middle tells of the
+/// camera. It holds what the file says of the focal length, which is not to count twice.
+#[derive(Clone, Debug)]
+pub struct Hung {
+    /// Logarithm of the focal length, how far away it hangs along the floor, straight ahead, in mm,
+    /// pitch and roll.
+    pub mean: Vector4<f64>,
+    pub covariance: Matrix4<f64>,
+    /// How far it hangs to the right of straight ahead, mm: where the body is turned it hangs
+    /// farther away for that.
+    pub aside: f64,
+}
+
+impl Hung {
+    /// What a stance is off it, in sigmas, independent of each other.
+    fn off(&self, x: &Unknowns) -> Option<Vector4<f64>> {
+        let away = x[DISTANCE_AT] + self.aside * x[TURN].tan();
+        let off = Vector4::new(x[LN_FOCAL], away, x[PITCH], x[ROLL]) - self.mean;
+        self.covariance.cholesky()?.l().solve_lower_triangular(&off)
+    }
 }
 
 /// Whether lengths can be told.
@@ -109,6 +133,8 @@ pub struct CameraFit {
     covariance: SMatrix<f64, UNKNOWNS, UNKNOWNS>,
     /// Whether something upright in the room told roll and pitch.
     sees_upright: bool,
+    /// Whether something of known size told the scale.
+    by_board: bool,
     pub scale: Scale,
     /// How far person or camera leans, where nothing upright in the room tells which of them does:
     /// then the roll is taken to be half of it, with an error that holds both.
@@ -139,6 +165,7 @@ impl CameraFit {
             roll_deg: self.sees_upright.then(|| degrees(of(ROLL))),
             pitch_deg: self.sees_upright.then(|| degrees(of(PITCH))),
             mm_per_px: (self.scale == Scale::Known).then(|| self.millimetres_per_pixel()),
+            by_board: self.by_board,
         }
     }
 
@@ -176,9 +203,10 @@ pub fn fit(evidence: &Evidence<'_>) -> Option<CameraFit> {
     if matches!(evidence.view, View::Oblique(_)) {
         return None;
     }
-    let leaning = match evidence.roll {
-        Some(_) => None,
-        None => leaning(evidence),
+    let sees_upright = evidence.roll.is_some() || evidence.hung.is_some();
+    let leaning = match sees_upright {
+        true => None,
+        false => leaning(evidence),
     };
     let halfway = leaning.map(|roll| Estimate::new(roll / 2.0, roll.abs() / 2.0));
     let known = Evidence {
@@ -187,9 +215,10 @@ pub fn fit(evidence: &Evidence<'_>) -> Option<CameraFit> {
     };
     // The legs have told already that they lean.
     let (problem, x, information) = solved(&known, leaning.is_none())?;
-    let scale = if evidence.stature.is_none() {
+    let by_board = evidence.hung.is_some();
+    let scale = if evidence.stature.is_none() && !by_board {
         Scale::NoStature
-    } else if !problem.heights.span_the_body() {
+    } else if !problem.heights.span_the_body() && !by_board {
         Scale::TooLittleSeen
     } else if !problem.fits(&x)? {
         Scale::Misfit
@@ -200,7 +229,8 @@ pub fn fit(evidence: &Evidence<'_>) -> Option<CameraFit> {
         centre: problem.centre,
         mean: x,
         covariance: information.try_inverse()?,
-        sees_upright: evidence.roll.is_some(),
+        sees_upright,
+        by_board,
         scale,
         leaning: leaning.map(Angle::from_radians),
     })
@@ -416,6 +446,9 @@ impl Problem<'_> {
                 .filter_map(|(value, seen)| seen.map(|seen| (value - seen.value) / seen.sigma)),
         );
         all.extend(self.pitch_as_seen(x));
+        if let Some(hung) = &evidence.hung {
+            all.extend(hung.off(x)?.iter());
+        }
         all.extend(self.hips_above_ankles(&stance).filter(|_| self.legs_tell));
         Some(DVector::from_vec(all))
     }
@@ -444,6 +477,7 @@ impl Problem<'_> {
                 let value = match i {
                     PITCH => x[PITCH] - tipped,
                     TURN => x[TURN] + self.azimuth(&stance),
+                    LN_FOCAL if self.evidence.hung.is_some() => self.prior[LN_FOCAL].value,
                     _ => x[i],
                 };
                 (value - self.prior[i].value) / self.prior[i].sigma
@@ -491,9 +525,10 @@ impl Problem<'_> {
             .heights
             .off(&stance, self.evidence.view, self.evidence.task)?;
         let of_heights = off.iter().zip(&self.heights.sigma).map(|(off, s)| off / s);
+        let knows_pitch = self.evidence.pitch.is_some() || self.evidence.hung.is_some();
         let usual = self.usual(x).into_iter().enumerate().take(ROLL);
         let of_priors = usual
-            .filter(|(index, _)| *index != PITCH || self.evidence.pitch.is_none())
+            .filter(|(index, _)| *index != PITCH || !knows_pitch)
             .map(|(_, off)| off);
         Some(of_heights.chain(of_priors).all(|r| r.abs() <= MISFIT))
     }
@@ -588,6 +623,7 @@ mod tests {
             roll: None,
             pitch: None,
             correlation: 0.0,
+            hung: None,
             landmarks,
         }
     }

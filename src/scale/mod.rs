@@ -21,5 +21,5 @@ pub mod stance;
 pub mod stature;
 
 pub use camera::Camera;
-pub use fit::{CameraFit, Evidence, FRAME_DIAGONAL, Scale, fit, focal_px};
+pub use fit::{CameraFit, Evidence, FRAME_DIAGONAL, Hung, Scale, fit, focal_px};
 pub use stance::Stance;

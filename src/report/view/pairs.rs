@@ -114,6 +114,9 @@ pub fn setup_words(photo: &PhotoRecord) -> Option<Vec<String>> {
             number::with_error(by, Unit::Degree)
         )
     }));
+    if setup.by_board {
+        words.push("scale and plumb line by the board".to_owned());
+    }
     Some(words)
 }
 
