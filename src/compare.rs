@@ -6,10 +6,11 @@
 //! share, such as a bias of the method, cancel in the change; counting them as independent makes
 //! the limit larger, never smaller.
 
-use crate::body::{Operated, Side, View};
+use crate::body::{Operated, Side};
 use crate::estimate::Estimate;
 use crate::measure::{Better, Measure};
-use crate::visit::{Reading, Visit};
+use crate::repeats::{self, common_view};
+use crate::visit::Visit;
 
 /// The two-sided 95 % point of the normal distribution.
 pub const Z95: f64 = 1.96;
@@ -184,7 +185,7 @@ fn row(visits: &[Visit], measure: Measure, side: Option<Side>) -> Row {
     let view = common_view(visits, measure, side);
     let course: Vec<_> = visits
         .iter()
-        .map(|visit| reading(visit, measure, side, view))
+        .map(|visit| repeats::reading(visit, measure, side, view))
         .collect();
     let (first, last) = (course.first(), course.last());
     let change = match (first, last) {
@@ -213,76 +214,6 @@ fn row(visits: &[Visit], measure: Measure, side: Option<Side>) -> Row {
         verdict,
         course,
     }
-}
-
-/// The visit's value: the mean of several photos of one thing, weighted by their errors.
-///
-/// Photos of one visit share the errors of scale and vertical, so averaging is not allowed to
-/// claim a smaller error than the best of them, nor one smaller than the spread between them.
-fn reading(
-    visit: &Visit,
-    measure: Measure,
-    side: Option<Side>,
-    view: &str,
-) -> Result<Estimate, String> {
-    let mut values = Vec::new();
-    let mut reasons = Vec::new();
-    for reading in visit.readings_of(measure, side) {
-        match &reading.outcome {
-            Ok(value) if view_of(visit, reading) == view => values.push(*value),
-            Ok(_) => {}
-            Err(unmeasured) => reasons.push(unmeasured.reason.clone()),
-        }
-    }
-    let smallest = values.iter().map(|v| v.sigma).fold(f64::INFINITY, f64::min);
-    let spread = standard_deviation(&values);
-    match values.into_iter().reduce(Estimate::fused) {
-        Some(fused) => Ok(Estimate::new(fused.value, smallest.max(spread))),
-        None => Err(reasons
-            .into_iter()
-            .next()
-            .unwrap_or_else(|| "no usable photo of this pose".to_owned())),
-    }
-}
-
-fn standard_deviation(values: &[Estimate]) -> f64 {
-    let count = values.len() as f64;
-    if count < 2.0 {
-        return 0.0;
-    }
-    let mean = values.iter().map(|v| v.value).sum::<f64>() / count;
-    let squares: f64 = values.iter().map(|v| (v.value - mean).powi(2)).sum();
-    (squares / (count - 1.0)).sqrt()
-}
-
-/// The view of the photo that a reading came from; empty for a reading of several photos.
-fn view_of<'a>(visit: &'a Visit, reading: &Reading) -> &'a str {
-    visit
-        .photos
-        .iter()
-        .find(|photo| photo.file == reading.photo)
-        .and_then(|photo| photo.view)
-        .map_or("", View::name)
-}
-
-/// The view in which most visits have the measure. An elbow seen from the front and one seen from
-/// the side are two projections, and only like is compared with like.
-fn common_view(visits: &[Visit], measure: Measure, side: Option<Side>) -> &'static str {
-    let count = |view: &str| {
-        visits
-            .iter()
-            .filter(|visit| {
-                visit
-                    .readings_of(measure, side)
-                    .any(|reading| reading.outcome.is_ok() && view_of(visit, reading) == view)
-            })
-            .count()
-    };
-    // The later of equals wins: the side shows most.
-    ["", "back", "front", "side"]
-        .into_iter()
-        .max_by_key(|view| count(view))
-        .unwrap_or("")
 }
 
 fn verdict(better: Better, first: Estimate, last: Estimate, change: &Change) -> Verdict {
@@ -435,8 +366,8 @@ fn cautions(visits: &[Visit]) -> Vec<String> {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::body::Task;
-    use crate::visit::{PhotoRecord, VisitFacts};
+    use crate::body::{Task, View};
+    use crate::visit::{PhotoRecord, Reading, VisitFacts};
 
     fn photo(file: &str, view: View) -> PhotoRecord {
         PhotoRecord {

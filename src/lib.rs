@@ -23,6 +23,7 @@ pub mod photo;
 pub mod pipeline;
 pub mod plumb;
 pub mod record;
+pub mod repeats;
 pub mod report;
 pub mod scale;
 pub mod scores;

@@ -12,6 +12,7 @@ use crate::locate::{self, Doubt, Landmarks, ManualPoint, Recognised, Shown, TURN
 use crate::measure::Measure;
 use crate::photo::{self, Limits, Photo, PhotoError, PhotoFault};
 use crate::plumb::{self, Area, Plumb};
+use crate::repeats;
 use crate::scale::{self, CameraFit, Hung, Scale};
 use crate::survey::{self, Scene};
 use crate::visit::{Notice, PhotoRecord, Reading, Visit, VisitFacts};
@@ -52,7 +53,24 @@ pub fn measure_visit(
         visit.facts.operated,
     ));
     visit.notices.extend(limit_notices(&visit));
+    visit.notices.extend(repeat_notices(&visit));
     Ok(visit)
+}
+
+/// Photos of one pose that show it differently.
+fn repeat_notices(visit: &Visit) -> Vec<Notice> {
+    repeats::all(visit)
+        .into_iter()
+        .filter(|(_, _, repeats)| repeats.disagree)
+        .map(|(measure, side, repeats)| {
+            let side = side.map_or(String::new(), |side| format!(" ({side})"));
+            Notice::new(format!(
+                "{measure}{side}: {} photos differ by more than their errors explain. Do they show \
+                 the same pose? The error of their mean holds all of the difference.",
+                repeats.count
+            ))
+        })
+        .collect()
 }
 
 /// Measures one photo. The record comes without a checksum.

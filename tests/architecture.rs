@@ -9,7 +9,7 @@ use crate::common::root;
 /// Every room of `src`, and the rooms that it may import: those it imports today. A room stands
 /// below all that import it, so the list has no circles. `scale` knows `visit` for the camera's
 /// setup that it reports, `locate` for the landmarks that it fills in.
-const ROOMS: [(&str, &[&str]); 23] = [
+const ROOMS: [(&str, &[&str]); 24] = [
     ("geometry", &[]),
     ("body", &[]),
     ("estimate", &[]),
@@ -28,7 +28,11 @@ const ROOMS: [(&str, &[&str]); 23] = [
     ),
     ("scale", &["body", "estimate", "geometry", "visit"]),
     ("board", &["estimate", "geometry", "photo", "scale"]),
-    ("compare", &["body", "estimate", "measure", "visit"]),
+    ("repeats", &["body", "estimate", "measure", "visit"]),
+    (
+        "compare",
+        &["body", "estimate", "measure", "repeats", "visit"],
+    ),
     ("sheet", &[]),
     ("scores", &["sheet", "visit"]),
     ("agree", &["body", "compare", "measure", "scores"]),
@@ -40,19 +44,21 @@ const ROOMS: [(&str, &[&str]); 23] = [
     ),
     (
         "record",
-        &["body", "estimate", "geometry", "locate", "measure", "visit"],
+        &[
+            "body", "estimate", "geometry", "locate", "measure", "repeats", "visit",
+        ],
     ),
     (
         "report",
         &[
-            "agree", "body", "compare", "estimate", "geometry", "measure", "visit",
+            "agree", "body", "compare", "estimate", "geometry", "measure", "repeats", "visit",
         ],
     ),
     (
         "pipeline",
         &[
             "board", "body", "checksum", "estimate", "geometry", "infer", "locate", "measure",
-            "photo", "plumb", "scale", "survey", "visit",
+            "photo", "plumb", "repeats", "scale", "survey", "visit",
         ],
     ),
     (

@@ -11,6 +11,7 @@ use crate::body::{Landmark, Side, Task, View};
 use crate::estimate::Estimate;
 use crate::geometry::Point;
 use crate::measure::Measure;
+use crate::repeats;
 use crate::visit::{
     CameraSetup, Evidence, FaceCircle, Located, Notice, PhotoRecord, Reading, Unmeasured, Visit,
     VisitFacts,
@@ -26,6 +27,9 @@ struct VisitFile {
     photos: Vec<PhotoFile>,
     measures: Vec<MeasureFile>,
     unmeasured: Vec<UnmeasuredFile>,
+    /// Told by the measures: written for whoever reads the file, and not read back.
+    #[serde(default, skip_deserializing, skip_serializing_if = "Vec::is_empty")]
+    repeats: Vec<RepeatsFile>,
     notices: Vec<String>,
 }
 
@@ -99,6 +103,20 @@ struct MeasureFile {
     photo: String,
     value: f64,
     sigma: f64,
+    unit: String,
+}
+
+#[derive(Serialize)]
+struct RepeatsFile {
+    measure: String,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    of: Option<String>,
+    side: String,
+    photos: usize,
+    value: f64,
+    sigma: f64,
+    /// Of a single photo, by the spread within the visit.
+    sem: f64,
     unit: String,
 }
 
@@ -176,12 +194,26 @@ impl From<&Visit> for VisitFile {
                 }),
             }
         }
+        let repeats = repeats::all(visit)
+            .into_iter()
+            .map(|(measure, on, repeats)| RepeatsFile {
+                measure: measure.id().to_owned(),
+                of: of(measure),
+                side: side(on),
+                photos: repeats.count,
+                value: rounded(repeats.mean.value, 3),
+                sigma: rounded(repeats.mean.sigma, 3).max(0.001),
+                sem: rounded(repeats.sem, 3),
+                unit: measure.unit().name().to_owned(),
+            })
+            .collect();
         VisitFile {
             schema: SCHEMA.to_owned(),
             visit: FactsFile::from(&visit.facts),
             photos: visit.photos.iter().map(PhotoFile::from).collect(),
             measures,
             unmeasured,
+            repeats,
             notices: texts(&visit.notices),
         }
     }

@@ -46,6 +46,11 @@ pub(super) fn signed(value: f64, decimals: usize) -> String {
     }
 }
 
+/// "1.2°".
+pub(super) fn error(sigma: f64, unit: Unit) -> String {
+    plain(sigma, decimals(unit, sigma)) + unit.suffix()
+}
+
 /// "42.3 ± 1.2°".
 pub(super) fn with_error(estimate: Estimate, unit: Unit) -> String {
     let decimals = decimals(unit, estimate.sigma);

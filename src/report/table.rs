@@ -7,7 +7,9 @@ use textwrap::{Options, WordSeparator, WordSplitter, WrapAlgorithm};
 use crate::compare::Comparison;
 use crate::visit::Visit;
 
-use super::view::{self, ComparisonView, Mark, NoticeView, ReasonView, RowView, ValueView};
+use super::view::{
+    self, ComparisonView, Mark, NoticeView, ReasonView, RepeatsView, RowView, ValueView,
+};
 
 /// Widest line of running text.
 const WIDTH: usize = 80;
@@ -43,10 +45,47 @@ pub fn visit_table(visit: &Visit) -> String {
         }
         legend(&mut text, readings().any(|reading| reading.operated));
     }
+    repeats(&mut text, &view.repeats);
     reasons(&mut text, "Could not be measured", &view.unmeasured);
     notices(&mut text, &view.notices);
     text.push_str(LAST_WORD);
     text
+}
+
+/// What several photos of one pose give together.
+fn repeats(text: &mut String, repeats: &[RepeatsView]) {
+    if repeats.is_empty() {
+        return;
+    }
+    let mut rows = vec![
+        [
+            "Seen more than once",
+            "Side",
+            "Mean ± error",
+            "SEM",
+            "Photos",
+        ]
+        .map(str::to_owned)
+        .to_vec(),
+    ];
+    rows.extend(repeats.iter().map(|of| {
+        vec![
+            of.name.to_owned(),
+            side(of.side, of.operated),
+            of.mean.clone(),
+            of.sem.clone(),
+            of.photos.to_string(),
+        ]
+    }));
+    text.push('\n');
+    for line in columns(&rows) {
+        let _ = writeln!(text, "{line}");
+    }
+    text.push_str(&wrapped(
+        "SEM: how far a single photo of this visit is off their mean. What is alike in all of them \
+         does not average out, so the error of the mean may stay larger.",
+        "",
+    ));
 }
 
 /// A comparison: first, last, change and verdict, then what could not be compared and why.

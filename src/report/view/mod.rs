@@ -16,6 +16,7 @@ mod summary;
 use crate::body::{Side, Task, View};
 use crate::compare::Comparison;
 use crate::measure::{Measure, Unit};
+use crate::repeats;
 use crate::visit::{Evidence, Visit};
 
 use super::number;
@@ -261,10 +262,22 @@ pub struct ReadingView {
 
 /// One visit, ready to be laid out.
 #[derive(Clone, Debug)]
+pub struct RepeatsView {
+    pub name: &'static str,
+    pub side: &'static str,
+    pub operated: bool,
+    pub mean: String,
+    /// Standard error of measurement within the visit.
+    pub sem: String,
+    pub photos: usize,
+}
+
 pub struct VisitView {
     pub title: String,
     pub facts: Vec<(&'static str, String)>,
     pub readings: Vec<ReadingView>,
+    /// What several photos show, together.
+    pub repeats: Vec<RepeatsView>,
     pub unmeasured: Vec<ReasonView>,
     pub cautions: Vec<String>,
     pub notices: Vec<NoticeView>,
@@ -293,6 +306,18 @@ pub fn visit(visit: &Visit) -> VisitView {
         title: visit.title(1),
         facts: facts(alone),
         readings,
+        repeats: repeats::all(visit)
+            .into_iter()
+            .filter(|(measure, _, _)| !is_twin(*measure))
+            .map(|(measure, side, repeats)| RepeatsView {
+                name: measure.words(),
+                side: side_words(side),
+                operated: is_operated(alone, side),
+                mean: number::with_error(repeats.mean, measure.unit()),
+                sem: number::error(repeats.sem, measure.unit()),
+                photos: repeats.count,
+            })
+            .collect(),
         unmeasured: reasons.finish(),
         cautions: past_caution(visit, &visit.title(1))
             .into_iter()
