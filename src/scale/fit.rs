@@ -649,6 +649,42 @@ mod tests {
         assert!(scale.sigma / scale.value < 0.03);
     }
 
+    /// A board tells distance and tilt better than the body does, and a scale without a stature; one
+    /// that the body's heights contradict is not believed to be of its size.
+    #[test]
+    fn a_board_beside_the_person_tells_scale_and_tilt() {
+        let (camera, landmarks) = (camera(), seen_by(&camera(), 30.0));
+        let sigmas = Vector4::new(0.02, 40.0, 0.005, 0.005);
+        let hung = |nearer: f64| Hung {
+            mean: Vector4::new(
+                camera.focal.ln(),
+                2900.0 / nearer,
+                camera.pitch.radians(),
+                0.0,
+            ),
+            covariance: Matrix4::from_diagonal(&sigmas.component_mul(&sigmas)),
+            aside: 400.0,
+        };
+        let with = |hung: Option<Hung>, stature: Option<f64>| {
+            let evidence = Evidence {
+                hung,
+                stature,
+                ..evidence(&landmarks)
+            };
+            fit(&evidence).expect("a fit")
+        };
+        let (alone, helped) = (with(None, Some(1650.0)), with(Some(hung(1.0)), None));
+        assert_eq!(helped.scale, Scale::Known, "no stature is needed");
+        let (before, after) = (alone.setup(), helped.setup());
+        assert!((after.distance_cm.value - 290.0).abs() < after.distance_cm.sigma);
+        assert!(after.distance_cm.sigma < 0.7 * before.distance_cm.sigma);
+        assert!(after.lens_height_cm.sigma < before.lens_height_cm.sigma);
+        assert!(after.pitch_deg.expect("seen").sigma < 0.3 && before.pitch_deg.is_none());
+        assert!(after.by_board && !before.by_board);
+        let wrong = with(Some(hung(1.3)), Some(1650.0));
+        assert_eq!(wrong.scale, Scale::Misfit, "printed a third too large");
+    }
+
     /// A person who stands to the right of straight ahead, square to the photo's own plane, looks
     /// turned by the azimuth; one who looks square is turned the other way.
     #[test]
