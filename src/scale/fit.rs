@@ -517,8 +517,8 @@ impl Problem<'_> {
         Some((hips.0 - ankles.0 - usual.value) / usual.sigma.hypot(seen))
     }
 
-    /// Whether heights, and the priors of the camera's place and of stature, are near what they
-    /// should be. A pitch that was seen may be as unusual as it likes.
+    /// Whether heights, the priors of the camera's place and of stature, and what a board tells are
+    /// near what they should be. A pitch that was seen may be as unusual as it likes.
     fn fits(&self, x: &Unknowns) -> Option<bool> {
         let stance = stance_of(self.centre, x.as_slice());
         let off = self
@@ -530,7 +530,12 @@ impl Problem<'_> {
         let of_priors = usual
             .filter(|(index, _)| *index != PITCH || !knows_pitch)
             .map(|(_, off)| off);
-        Some(of_heights.chain(of_priors).all(|r| r.abs() <= MISFIT))
+        let of_board = match &self.evidence.hung {
+            Some(hung) => hung.off(x)?.iter().copied().collect(),
+            None => Vec::new(),
+        };
+        let mut all = of_heights.chain(of_priors).chain(of_board);
+        Some(all.all(|off| off.abs() <= MISFIT))
     }
 
     fn jacobian(&self, x: &Unknowns) -> Option<DMatrix<f64>> {
