@@ -24,7 +24,7 @@ const ROOMS: [(&str, &[&str]); 22] = [
     ),
     (
         "locate",
-        &["body", "estimate", "geometry", "infer", "visit"],
+        &["body", "estimate", "geometry", "infer", "photo", "visit"],
     ),
     ("scale", &["body", "estimate", "geometry", "visit"]),
     ("compare", &["body", "estimate", "measure", "visit"]),

@@ -6,7 +6,7 @@ use clap::{Args, ValueEnum};
 
 use tragus::body::{Operated, Side, Task};
 use tragus::locate::{Wish, WishedView};
-use tragus::visit::{ARM_LIMITS_DEG, STATURES_CM, VisitFacts};
+use tragus::visit::{ARM_LIMITS_DEG, STATURES_CM, STICKERS_MM, VisitFacts};
 
 #[derive(Args)]
 pub struct PersonArgs {
@@ -19,6 +19,9 @@ pub struct PersonArgs {
     /// The side of the surgery; a limit holds for it, and for both sides when it is not said
     #[arg(long, value_enum, ignore_case = true)]
     operated_side: Option<OperatedArg>,
+    /// Diameter of the stickers that are worn, in mm: then a single one is found too
+    #[arg(long, value_name = "MM", value_parser = sticker)]
+    sticker_mm: Option<f64>,
     /// Take every photo as seen from here, instead of recognising it
     #[arg(long, value_enum, ignore_case = true)]
     view: Option<ViewArg>,
@@ -61,6 +64,7 @@ impl PersonArgs {
         });
         facts.stature_cm = self.stature.or(facts.stature_cm);
         facts.arm_limit_deg = self.arm_limit.or(facts.arm_limit_deg);
+        facts.sticker_mm = self.sticker_mm.or(facts.sticker_mm);
         facts.operated = operated.or(facts.operated);
     }
 
@@ -87,6 +91,10 @@ fn stature(text: &str) -> Result<f64, String> {
 
 fn arm_limit(text: &str) -> Result<f64, String> {
     within(text, &ARM_LIMITS_DEG, "degrees")
+}
+
+fn sticker(text: &str) -> Result<f64, String> {
+    within(text, &STICKERS_MM, "mm")
 }
 
 fn within(text: &str, range: &RangeInclusive<f64>, unit: &str) -> Result<f64, String> {

@@ -7,7 +7,7 @@ use serde::{Deserialize, Serialize};
 
 use super::{RecordError, parse, wrong};
 use crate::body::Operated;
-use crate::visit::{ARM_LIMITS_DEG, STATURES_CM, VisitFacts};
+use crate::visit::{ARM_LIMITS_DEG, STATURES_CM, STICKERS_MM, VisitFacts};
 
 /// The fields as they stand in files; all optional.
 #[derive(Clone, Debug, Default, Deserialize, Serialize)]
@@ -25,6 +25,8 @@ pub struct FactsFile {
     pub operated_side: Option<String>,
     #[serde(skip_serializing_if = "Option::is_none")]
     pub arm_limit_deg: Option<f64>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub sticker_mm: Option<f64>,
 }
 
 /// Reads a `visit.json`.
@@ -79,6 +81,7 @@ impl TryFrom<FactsFile> for VisitFacts {
             stature_cm: within("stature_cm", file.stature_cm, STATURES_CM)?,
             operated,
             arm_limit_deg: within("arm_limit_deg", file.arm_limit_deg, ARM_LIMITS_DEG)?,
+            sticker_mm: within("sticker_mm", file.sticker_mm, STICKERS_MM)?,
         })
     }
 }
@@ -92,6 +95,7 @@ impl From<&VisitFacts> for FactsFile {
             stature_cm: facts.stature_cm,
             operated_side: facts.operated.map(|operated| operated.name().to_owned()),
             arm_limit_deg: facts.arm_limit_deg,
+            sticker_mm: facts.sticker_mm,
         }
     }
 }

@@ -123,6 +123,7 @@ pub(crate) fn visits() -> Vec<Visit> {
             stature_cm: Some(164.0),
             operated: Some(Operated::One(Side::Right)),
             arm_limit_deg: None,
+            sticker_mm: None,
         },
         photos: vec![side_stand(Side::Right), side_reach(Side::Right)],
         readings: vec![
