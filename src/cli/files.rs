@@ -152,8 +152,8 @@ fn facts(path: &Path) -> Result<VisitFacts, Stop> {
         let hint = match &error {
             RecordError::Field { .. } => "mend that field, or leave it out: all are optional",
             _ => {
-                "the fields, all optional, are label, date, case, stature_cm, operated_side and \
-                 arm_limit_deg; numbers stand without quotation marks"
+                "the fields, all optional, are label, date, case, stature_cm, operated_side, \
+                 arm_limit_deg and sticker_mm; numbers stand without quotation marks"
             }
         };
         stop(error, path, hint)

@@ -231,3 +231,104 @@ pub fn place(
     }
     notices
 }
+
+#[cfg(test)]
+mod tests {
+    use super::super::{Landmarks, ManualPoint, place as place_by_hand};
+    use super::*;
+
+    const MM_PER_PX: f64 = 2.0;
+    const NET_SIGMA: f64 = 2.0;
+
+    fn seen_by_nets() -> Landmarks {
+        let mut landmarks = Landmarks::default();
+        let located = Located {
+            at: Point::new(100.0, 100.0),
+            covariance: Matrix2::identity() * NET_SIGMA.powi(2),
+            evidence: Evidence::LandmarkNet,
+        };
+        landmarks.put(Landmark::C7, Ok(located));
+        landmarks.put(Landmark::T4, Err(Missing::Unsure));
+        landmarks
+    }
+
+    fn sticker(landmark: Landmark, x: f64) -> Sticker {
+        Sticker {
+            landmark,
+            at: Point::new(x, 100.0),
+            covariance: of_dot(landmark, MM_PER_PX),
+            diameter_px: Estimate::new(6.0, 0.3),
+        }
+    }
+
+    #[test]
+    fn a_sticker_that_agrees_is_joined_by_the_errors() {
+        let mut landmarks = seen_by_nets();
+        let notices = place(
+            &mut landmarks,
+            &[sticker(Landmark::C7, 103.0)],
+            &[],
+            MM_PER_PX,
+        );
+        assert_eq!(notices, []);
+        let c7 = landmarks.found[&Landmark::C7];
+        assert_eq!(c7.evidence, Evidence::Sticker);
+        // Sigmas of 2 and 1.5 pixels: weights 2.25 and 4 of 6.25, variance 2.25·4/6.25.
+        assert!((c7.at.x - (100.0 + 3.0 * 4.0 / 6.25)).abs() < 1e-9);
+        assert!((c7.covariance[(0, 0)] - 1.44).abs() < 1e-9);
+    }
+
+    #[test]
+    fn a_sticker_that_contradicts_the_nets_wins_and_is_told() {
+        let mut landmarks = seen_by_nets();
+        let dot = sticker(Landmark::C7, 112.0);
+        let notices = place(&mut landmarks, &[dot], &[], MM_PER_PX);
+        assert!(
+            notices[0]
+                .text
+                .contains("The sticker on C7 lies 2.4 cm from")
+        );
+        assert_eq!(landmarks.found[&Landmark::C7].at, dot.at);
+        assert_eq!(landmarks.found[&Landmark::C7].covariance, dot.covariance);
+    }
+
+    #[test]
+    fn a_sticker_finds_what_the_nets_miss() {
+        let mut landmarks = seen_by_nets();
+        place(
+            &mut landmarks,
+            &[sticker(Landmark::T4, 90.0)],
+            &[],
+            MM_PER_PX,
+        );
+        assert_eq!(landmarks.found[&Landmark::T4].evidence, Evidence::Sticker);
+        assert!(!landmarks.missing.contains_key(&Landmark::T4));
+    }
+
+    #[test]
+    fn a_hand_beats_a_sticker_and_tells_of_one_elsewhere() {
+        let by_hand = |x: f64| ManualPoint {
+            landmark: Landmark::C7,
+            at: Point::new(x, 100.0),
+            sigma_px: Some(1.0),
+        };
+        for (x, told) in [(112.0, 0), (130.0, 1)] {
+            let mut landmarks = seen_by_nets();
+            let hand = [by_hand(x)];
+            let dot = sticker(Landmark::C7, 112.0);
+            assert_eq!(place(&mut landmarks, &[dot], &hand, MM_PER_PX), []);
+            let notices = place_by_hand(&mut landmarks, &hand, 800.0);
+            assert_eq!(notices.len(), told, "{x}");
+            let c7 = landmarks.found[&Landmark::C7];
+            assert_eq!((c7.evidence, c7.at.x), (Evidence::Manual, x));
+        }
+    }
+
+    /// A dot of 12 mm seen 6 ± 0.3 pixels wide.
+    #[test]
+    fn a_known_diameter_gives_the_scale() {
+        let scale = sticker(Landmark::C7, 100.0).mm_per_px(12.0);
+        assert!((scale.value - 2.0).abs() < 1e-12);
+        assert!((scale.sigma - 0.1).abs() < 1e-12);
+    }
+}
