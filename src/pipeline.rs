@@ -8,7 +8,9 @@ use crate::checksum;
 use crate::estimate::Estimate;
 use crate::geometry::Angle;
 use crate::infer::{Effort, Finder, InferError, LandmarkLook, Person, Sample, Search};
-use crate::locate::{self, Doubt, Landmarks, ManualPoint, Recognised, Shown, TURNED, Turns, Wish};
+use crate::locate::{
+    self, Doubt, Landmarks, ManualPoint, Recognised, Shown, Sticker, TURNED, Turns, Wish,
+};
 use crate::measure::Measure;
 use crate::photo::{self, Limits, Photo, PhotoError, PhotoFault};
 use crate::plumb::{self, Area, Plumb};
@@ -152,7 +154,22 @@ pub fn measure_photo(
         size: (photo.width(), photo.height()),
         stature: stature_px,
     };
-    let (landmarks, turns) = locate_person(&samples, &looks, shown, &input.manual);
+    let mm_per_px = facts.stature_cm.unwrap_or(USUAL_STATURE_CM) * 10.0 / stature_px;
+    let stickers = |landmarks: &Landmarks| match effort {
+        Effort::Quick => Vec::new(),
+        Effort::Thorough => {
+            let finer = finer(&photo, &input.bytes, locate::sticker_scale(mm_per_px));
+            let photo = finer.as_ref().unwrap_or(&photo);
+            locate::find_stickers(photo, landmarks, &looks, shown, mm_per_px, facts.sticker_mm)
+        }
+    };
+    let (landmarks, turns, contradictions) = locate_person(
+        &samples,
+        &looks,
+        shown,
+        (stickers, mm_per_px),
+        &input.manual,
+    );
     let turns = turns.as_ref();
     let plumb = read_plumb(&photo, &person);
     let hung = read_board(&photo, facts).unwrap_or_else(|notice| {
@@ -164,6 +181,7 @@ pub fn measure_photo(
     record.view = Some(recognised.view);
     record.task = Some(recognised.task);
     record.setup = camera.as_ref().map(CameraFit::setup);
+    record.notices.extend(contradictions);
     record
         .notices
         .extend(doubtful_points(&input.manual, &landmarks, shown));
@@ -270,25 +288,35 @@ fn look_closer(
     };
     let close_ups = finder.plan_close_ups(&squares, view, effort);
     let closest = close_ups.closest_look();
-    let photo = if photo.has_detail(closest) {
-        photo
-    } else {
-        let finer = |bytes: &[u8], limits| Photo::decode_for(bytes, limits, closest);
-        // Should it not fit into memory, less detail is better than none.
-        decode(bytes, finer).unwrap_or(photo)
-    };
+    let photo = finer(&photo, bytes, closest).unwrap_or(photo);
     let looks = finder.look_closer(&photo, &close_ups)?;
     Ok((photo, looks))
 }
 
-/// What both nets and the user say about the places of the landmarks, and the turns of trunk and
-/// head if the landmark net looked at the person.
+/// The photo with the detail for a crop of that scale, where it was read with less. Should it not
+/// fit into memory, less detail is better than none.
+fn finer(photo: &Photo, bytes: &Result<Vec<u8>, String>, scale: f64) -> Option<Photo> {
+    if photo.has_detail(scale) {
+        return None;
+    }
+    decode(bytes, |bytes, limits| {
+        Photo::decode_for(bytes, limits, scale)
+    })
+    .ok()
+}
+
+/// What it takes to tell a sticker by its size, where no stature is given.
+const USUAL_STATURE_CM: f64 = 165.0;
+
+/// What both nets, stickers and the user say about the places of the landmarks, the turns of trunk
+/// and head if the landmark net looked at the person, and who contradicted whom.
 fn locate_person(
     samples: &[Sample],
     looks: &[LandmarkLook],
     shown: Shown,
+    (stickers, mm_per_px): (impl FnOnce(&Landmarks) -> Vec<Sticker>, f64),
     manual: &[ManualPoint],
-) -> (Landmarks, Option<Turns>) {
+) -> (Landmarks, Option<Turns>, Vec<Notice>) {
     let mut landmarks = locate::combine(samples, shown.view, shown.task, shown.size);
     let turns = locate::refine(&mut landmarks, looks, shown);
     let inside: Vec<ManualPoint> = manual
@@ -296,8 +324,10 @@ fn locate_person(
         .filter(|point| is_inside(point, shown.size))
         .copied()
         .collect();
-    locate::place(&mut landmarks, &inside, shown.stature);
-    (landmarks, turns)
+    let stickers = stickers(&landmarks);
+    let mut notices = locate::place_stickers(&mut landmarks, &stickers, &inside, mm_per_px);
+    notices.extend(locate::place(&mut landmarks, &inside, shown.stature));
+    (landmarks, turns, notices)
 }
 
 fn is_inside(point: &ManualPoint, (width, height): (u32, u32)) -> bool {

@@ -17,6 +17,8 @@ pub const STATURES_CM: RangeInclusive<f64> = 80.0..=230.0;
 pub const ARM_LIMITS_DEG: RangeInclusive<f64> = 0.0..=200.0;
 /// How far from the body's middle a board may hang, cm: farther off it is no measure of a body.
 pub const BOARD_OFFSETS_CM: RangeInclusive<f64> = -60.0..=60.0;
+/// Diameters of the dots that are looked for, mm.
+pub const STICKERS_MM: RangeInclusive<f64> = 8.0..=20.0;
 
 /// What is known about a visit besides its photos; all of it optional.
 #[derive(Clone, Debug, Default, PartialEq)]
@@ -32,6 +34,8 @@ pub struct VisitFacts {
     pub arm_limit_deg: Option<f64>,
     /// How much nearer to the camera than the body's middle the printed board hangs, cm.
     pub board_offset_cm: Option<f64>,
+    /// Diameter of the stickers worn, mm.
+    pub sticker_mm: Option<f64>,
 }
 
 impl VisitFacts {
@@ -123,15 +127,18 @@ pub enum Evidence {
     LandmarkNet,
     /// Both nets, each as far as it is sure.
     BothNets,
+    /// A sticker on it, joined with what the nets see.
+    Sticker,
     /// A person placed it.
     Manual,
 }
 
 impl Evidence {
-    pub const ALL: [Evidence; 4] = [
+    pub const ALL: [Evidence; 5] = [
         Evidence::PoseNet,
         Evidence::LandmarkNet,
         Evidence::BothNets,
+        Evidence::Sticker,
         Evidence::Manual,
     ];
 
@@ -140,6 +147,7 @@ impl Evidence {
             Evidence::PoseNet => "pose_net",
             Evidence::LandmarkNet => "landmark_net",
             Evidence::BothNets => "both_nets",
+            Evidence::Sticker => "sticker",
             Evidence::Manual => "manual",
         }
     }

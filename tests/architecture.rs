@@ -24,7 +24,7 @@ const ROOMS: [(&str, &[&str]); 24] = [
     ),
     (
         "locate",
-        &["body", "estimate", "geometry", "infer", "visit"],
+        &["body", "estimate", "geometry", "infer", "photo", "visit"],
     ),
     ("scale", &["body", "estimate", "geometry", "visit"]),
     ("board", &["estimate", "geometry", "photo", "scale"]),

@@ -18,5 +18,6 @@ mod photos;
 mod published;
 mod real_photos;
 mod rendered;
+mod stickers;
 #[path = "../scripts/accuracy/truth.rs"]
 mod truth;

@@ -153,7 +153,8 @@ fn facts(path: &Path) -> Result<VisitFacts, Stop> {
             RecordError::Field { .. } => "mend that field, or leave it out: all are optional",
             _ => {
                 "the fields, all optional, are label, date, case, stature_cm, operated_side, \
-                 arm_limit_deg and board_offset_cm; numbers stand without quotation marks"
+                 arm_limit_deg, board_offset_cm and sticker_mm; numbers stand without quotation \
+                 marks"
             }
         };
         stop(error, path, hint)

@@ -6,7 +6,7 @@ use clap::{Args, ValueEnum};
 
 use tragus::body::{Operated, Side, Task};
 use tragus::locate::{Wish, WishedView};
-use tragus::visit::{ARM_LIMITS_DEG, BOARD_OFFSETS_CM, STATURES_CM, VisitFacts};
+use tragus::visit::{ARM_LIMITS_DEG, BOARD_OFFSETS_CM, STATURES_CM, STICKERS_MM, VisitFacts};
 
 #[derive(Args)]
 pub struct PersonArgs {
@@ -22,6 +22,9 @@ pub struct PersonArgs {
     /// How much nearer to the camera than the middle of the body the printed board hangs, in cm
     #[arg(long, value_name = "CM", value_parser = board_offset, allow_negative_numbers = true)]
     board_offset: Option<f64>,
+    /// Diameter of the stickers that are worn, in mm: then a single one is found too
+    #[arg(long, value_name = "MM", value_parser = sticker)]
+    sticker_mm: Option<f64>,
     /// Take every photo as seen from here, instead of recognising it
     #[arg(long, value_enum, ignore_case = true)]
     view: Option<ViewArg>,
@@ -64,6 +67,7 @@ impl PersonArgs {
         });
         facts.stature_cm = self.stature.or(facts.stature_cm);
         facts.arm_limit_deg = self.arm_limit.or(facts.arm_limit_deg);
+        facts.sticker_mm = self.sticker_mm.or(facts.sticker_mm);
         facts.operated = operated.or(facts.operated);
         facts.board_offset_cm = self.board_offset.or(facts.board_offset_cm);
     }
@@ -95,6 +99,10 @@ fn arm_limit(text: &str) -> Result<f64, String> {
 
 fn board_offset(text: &str) -> Result<f64, String> {
     within(text, &BOARD_OFFSETS_CM, "cm")
+}
+
+fn sticker(text: &str) -> Result<f64, String> {
+    within(text, &STICKERS_MM, "mm")
 }
 
 fn within(text: &str, range: &RangeInclusive<f64>, unit: &str) -> Result<f64, String> {

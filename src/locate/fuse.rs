@@ -11,19 +11,25 @@ pub type Placed = (Point<Photo>, Matrix2<f64>);
 /// and one was built upon the other. On the 118 rendered photos of `accuracy` it is 0.35 over the
 /// points that both know, from 0.27 (ear and eye) to 0.46 (shoulder), tried once, by hand; a cautious
 /// half, since too small a value would make a joined point look surer than it is.
-const CORRELATION: f64 = 0.5;
+pub const BOTH_NETS: f64 = 0.5;
+/// A finger that palpates and a net that looks have nothing in common.
+pub const APART: f64 = 0.0;
+
+/// Squared distance, in units of their errors, beyond which two readings do not mean one place: as
+/// far comes about once in a thousand times.
+pub const DISPUTED: f64 = 13.8;
 
 /// The best point between two, with weights for each axis of the photo by the variances there,
-/// and its error when those of the two go together. One that is more than twice as unsure as the
-/// other in an axis adds nothing there.
-pub fn fused((a, of_a): Placed, (b, of_b): Placed) -> Placed {
-    let weight = |axis: usize| share(of_a[(axis, axis)], of_b[(axis, axis)]);
+/// and its error when those of the two go together so far. Of two nets, one that is more than twice
+/// as unsure as the other in an axis adds nothing there.
+pub fn fused((a, of_a): Placed, (b, of_b): Placed, correlation: f64) -> Placed {
+    let weight = |axis: usize| share(of_a[(axis, axis)], of_b[(axis, axis)], correlation);
     let to_a = Vector2::new(weight(0), weight(1));
     let (take_a, take_b) = (
         Matrix2::from_diagonal(&to_a),
         Matrix2::from_diagonal(&to_a.map(|part| 1.0 - part)),
     );
-    let cross = take_a * root(of_a) * root(of_b) * take_b * CORRELATION;
+    let cross = take_a * root(of_a) * root(of_b) * take_b * correlation;
     (
         Point::new(
             to_a.x * a.x + (1.0 - to_a.x) * b.x,
@@ -34,8 +40,8 @@ pub fn fused((a, of_a): Placed, (b, of_b): Placed) -> Placed {
 }
 
 /// The part of the first of two correlated readings in their best mean, from their variances.
-fn share(a: f64, b: f64) -> f64 {
-    let common = CORRELATION * (a * b).sqrt();
+fn share(a: f64, b: f64, correlation: f64) -> f64 {
+    let common = correlation * (a * b).sqrt();
     ((b - common) / (a + b - 2.0 * common)).clamp(0.0, 1.0)
 }
 
@@ -45,8 +51,8 @@ fn root(of: Matrix2<f64>) -> Matrix2<f64> {
     (of + Matrix2::identity() * determinant) / (of.trace() + 2.0 * determinant).sqrt()
 }
 
-/// Squared distance of two points in units of their errors, as if these were independent: for
-/// points that differ by nothing else it exceeds 13.8 once in a thousand times.
+/// Squared distance of two points in units of their errors, as if these were independent; more than
+/// [`DISPUTED`] is a contradiction.
 pub fn apart((a, of_a): Placed, (b, of_b): Placed) -> f64 {
     let off = Vector2::new(a.x - b.x, a.y - b.y);
     match (of_a + of_b).try_inverse() {
@@ -66,7 +72,11 @@ mod tests {
 
     #[test]
     fn two_equal_readings_meet_in_the_middle() {
-        let (at, covariance) = fused(placed(0.0, 10.0, [4.0, 4.0]), placed(2.0, 20.0, [4.0, 4.0]));
+        let (at, covariance) = fused(
+            placed(0.0, 10.0, [4.0, 4.0]),
+            placed(2.0, 20.0, [4.0, 4.0]),
+            BOTH_NETS,
+        );
         assert!(at.distance(Point::new(1.0, 15.0)) < 1e-12);
         // Variance of the mean of two with correlation 1/2: 4·(1 + 1/2)/2.
         assert!((covariance - Matrix2::identity() * 3.0).norm() < 1e-12);
@@ -77,6 +87,7 @@ mod tests {
         let (at, covariance) = fused(
             placed(0.0, 0.0, [1.0, 100.0]),
             placed(5.0, 5.0, [100.0, 1.0]),
+            BOTH_NETS,
         );
         assert!(at.distance(Point::new(0.0, 5.0)) < 1e-12);
         assert!((covariance[(0, 0)] - 1.0).abs() < 1e-12);
@@ -87,9 +98,25 @@ mod tests {
     /// (9 − 3)/(4 + 9 − 6) and (4 − 3)/7, variance 4·9·(1 − 1/4)/7.
     #[test]
     fn unequal_readings_have_the_least_variance() {
-        let (at, covariance) = fused(placed(0.0, 0.0, [4.0, 4.0]), placed(7.0, 0.0, [9.0, 9.0]));
+        let (at, covariance) = fused(
+            placed(0.0, 0.0, [4.0, 4.0]),
+            placed(7.0, 0.0, [9.0, 9.0]),
+            BOTH_NETS,
+        );
         assert!((at.x - 1.0).abs() < 1e-12);
         assert!((covariance[(0, 0)] - 27.0 / 7.0).abs() < 1e-12);
+    }
+
+    /// Inverse variances add up where nothing is shared: 1/(1/4 + 1/12) = 3.
+    #[test]
+    fn what_has_nothing_in_common_is_weighed_by_its_inverse_variance() {
+        let (at, covariance) = fused(
+            placed(0.0, 0.0, [4.0, 4.0]),
+            placed(8.0, 0.0, [12.0, 12.0]),
+            APART,
+        );
+        assert!((at.x - 2.0).abs() < 1e-12);
+        assert!((covariance - Matrix2::identity() * 3.0).norm() < 1e-12);
     }
 
     #[test]

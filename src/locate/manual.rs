@@ -2,11 +2,11 @@
 
 use nalgebra::Matrix2;
 
-use super::Landmarks;
 use super::plausible::{self, Odd};
+use super::{Landmarks, fuse};
 use crate::body::{Landmark, View};
 use crate::geometry::{Photo, Point};
-use crate::visit::{Evidence, Located};
+use crate::visit::{Evidence, Located, Notice};
 
 /// A landmark placed by hand in the upright photo.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -22,21 +22,35 @@ pub struct ManualPoint {
 const SIGMA: f64 = 0.0036;
 
 /// Puts the points in; each replaces whatever was seen there. `stature` is that of the person in
-/// pixels.
-pub fn place(landmarks: &mut Landmarks, points: &[ManualPoint], stature: f64) {
+/// pixels. A sticker that lies elsewhere is told.
+pub fn place(landmarks: &mut Landmarks, points: &[ManualPoint], stature: f64) -> Vec<Notice> {
+    let mut notices = Vec::new();
     for point in points {
         let sigma = point.sigma_px.unwrap_or(SIGMA * stature);
+        let placed = Located {
+            at: point.at,
+            covariance: Matrix2::identity() * sigma.powi(2),
+            evidence: Evidence::Manual,
+            covered: false,
+        };
+        let before = landmarks.found.insert(point.landmark, placed);
         landmarks.missing.remove(&point.landmark);
-        landmarks.found.insert(
-            point.landmark,
-            Located {
-                at: point.at,
-                covariance: Matrix2::identity() * sigma.powi(2),
-                evidence: Evidence::Manual,
-                covered: false,
-            },
-        );
+        let off = before.is_some_and(|before| {
+            let (hand, sticker) = (
+                (placed.at, placed.covariance),
+                (before.at, before.covariance),
+            );
+            before.evidence == Evidence::Sticker && fuse::apart(hand, sticker) > fuse::DISPUTED
+        });
+        if off {
+            notices.push(Notice::new(format!(
+                "The point placed by hand for {} and the sticker seen there lie farther apart than \
+                 their errors explain. The point placed by hand was taken.",
+                point.landmark.in_words()
+            )));
+        }
     }
+    notices
 }
 
 /// What is odd about the points that were placed, once for each.

@@ -1,7 +1,8 @@
 //! From several looks at a person to landmarks with an error, a view and a task.
 //!
 //! [`combine`] gives what the pose net sees; [`refine`] joins it with what the landmark net sees in
-//! the [`squares`] around trunk and head.
+//! the [`squares`] around trunk and head; [`place_stickers`] what dots on the skin tell, [`place`]
+//! what a hand does.
 //!
 //! # Honest scope
 //! A landmark's covariance holds how much a net's points wander between looks and the net's
@@ -17,6 +18,7 @@ mod manual;
 mod plausible;
 mod recognise;
 mod refine;
+mod sticker;
 
 use std::collections::BTreeMap;
 
@@ -30,6 +32,9 @@ pub use manual::{ManualPoint, odd_by_hand, place};
 pub use plausible::Odd;
 pub use recognise::{Doubt, Recognised, TURNED, Wish, WishedView, recognise};
 pub use refine::{Shown, refine};
+pub use sticker::{
+    Sticker, find as find_stickers, place as place_stickers, wanted_scale as sticker_scale,
+};
 
 use crate::body::{Landmark, Side, Task, View};
 use crate::geometry::{Angle, Photo, Point, Vector};

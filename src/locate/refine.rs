@@ -42,9 +42,6 @@ const COVERED: f64 = 0.3;
 const MOST_HEAD_SIGMA: f64 = 10.0 * std::f64::consts::PI / 180.0;
 /// Below this probability the landmark net is sure not to see what the pose net says it sees.
 const SURELY_HIDDEN: f64 = 0.05;
-/// Squared distance, in units of their errors, beyond which the two nets do not mean one place: as
-/// far comes about once in a thousand times.
-const DISPUTED: f64 = 13.8;
 /// With more of the anchors in dispute than this part, the landmark net looked at something else.
 const MOST_DISPUTED: f64 = 1.0 / 3.0;
 
@@ -208,7 +205,7 @@ fn placed(located: &Located) -> Placed {
 }
 
 fn agree(general: &Located, seen: &Seen) -> bool {
-    fuse::apart(placed(general), (seen.at, seen.covariance)) <= DISPUTED
+    fuse::apart(placed(general), (seen.at, seen.covariance)) <= fuse::DISPUTED
 }
 
 /// A landmark that both nets know.
@@ -220,7 +217,8 @@ fn both(landmark: Landmark, general: &Located, seen: &Seen) -> Located {
             ..*general
         };
     }
-    let (at, covariance) = fuse::fused(placed(general), (seen.at, seen.covariance));
+    let (at, covariance) =
+        fuse::fused(placed(general), (seen.at, seen.covariance), fuse::BOTH_NETS);
     Located {
         at,
         covariance,

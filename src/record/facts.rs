@@ -7,7 +7,7 @@ use serde::{Deserialize, Serialize};
 
 use super::{RecordError, parse, wrong};
 use crate::body::Operated;
-use crate::visit::{ARM_LIMITS_DEG, BOARD_OFFSETS_CM, STATURES_CM, VisitFacts};
+use crate::visit::{ARM_LIMITS_DEG, BOARD_OFFSETS_CM, STATURES_CM, STICKERS_MM, VisitFacts};
 
 /// The fields as they stand in files; all optional.
 #[derive(Clone, Debug, Default, Deserialize, Serialize)]
@@ -27,6 +27,8 @@ pub struct FactsFile {
     pub arm_limit_deg: Option<f64>,
     #[serde(skip_serializing_if = "Option::is_none")]
     pub board_offset_cm: Option<f64>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub sticker_mm: Option<f64>,
 }
 
 /// Reads a `visit.json`.
@@ -82,6 +84,7 @@ impl TryFrom<FactsFile> for VisitFacts {
             operated,
             arm_limit_deg: within("arm_limit_deg", file.arm_limit_deg, ARM_LIMITS_DEG)?,
             board_offset_cm: within("board_offset_cm", file.board_offset_cm, BOARD_OFFSETS_CM)?,
+            sticker_mm: within("sticker_mm", file.sticker_mm, STICKERS_MM)?,
         })
     }
 }
@@ -96,6 +99,7 @@ impl From<&VisitFacts> for FactsFile {
             operated_side: facts.operated.map(|operated| operated.name().to_owned()),
             arm_limit_deg: facts.arm_limit_deg,
             board_offset_cm: facts.board_offset_cm,
+            sticker_mm: facts.sticker_mm,
         }
     }
 }

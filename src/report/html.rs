@@ -755,7 +755,7 @@ fn method(view: &ComparisonView) -> Markup {
                 li {
                     "What clothes and hair hide. Bony points such as C7 and the acromion are "
                     "estimated from what shows; nobody has yet held that against a palpating "
-                    "finger, and points placed by hand go before it."
+                    "finger; stickers on them are joined with it, and points placed by hand go before both."
                 }
                 li {
                     "Errors of the network on people like this one: its accuracy was measured on "

@@ -125,6 +125,7 @@ pub(crate) fn visits() -> Vec<Visit> {
             operated: Some(Operated::One(Side::Right)),
             arm_limit_deg: None,
             board_offset_cm: None,
+            sticker_mm: None,
         },
         photos: vec![side_stand(Side::Right), side_reach(Side::Right)],
         readings: vec![

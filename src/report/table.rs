@@ -120,6 +120,9 @@ pub fn comparison_table(visits: &[Visit], comparison: &Comparison) -> String {
         if any(|value| value.by_hand) {
             text.push_str("(h): points placed by hand.\n");
         }
+        if any(|value| value.by_sticker) {
+            text.push_str("(s): with stickers.\n");
+        }
         text.push_str(&wrapped(
             "MDC95: the smallest change beyond reading error, with 95 % confidence. Changes are \
              computed before rounding.",
@@ -198,9 +201,10 @@ fn value(value: Option<&ValueView>) -> String {
         photos => format!(" ({photos})"),
     };
     format!(
-        "{}{mean}{}",
+        "{}{mean}{}{}",
         value.words,
-        if value.by_hand { " (h)" } else { "" }
+        if value.by_hand { " (h)" } else { "" },
+        if value.by_sticker { " (s)" } else { "" }
     )
 }
 

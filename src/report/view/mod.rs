@@ -29,7 +29,7 @@ use names::{side_words, title};
 use notices::notices;
 use pairs::pairs;
 use reasons::{Reasons, lone_value, reason};
-use rows::{hand_caution, row_view};
+use rows::{evidence_cautions, row_view};
 use summary::summary;
 
 pub use pairs::{pose_words, setup_words};
@@ -120,6 +120,8 @@ pub struct ValueView {
     pub photos: usize,
     /// Whether a person placed any of its landmarks.
     pub by_hand: bool,
+    /// Whether a sticker was worn on any of them.
+    pub by_sticker: bool,
 }
 
 impl ValueView {
@@ -127,7 +129,8 @@ impl ValueView {
     pub fn note(&self) -> Option<String> {
         let mean = (self.photos > 1).then(|| format!("mean of {} photos", self.photos));
         let hand = self.by_hand.then(|| "placed by hand".to_owned());
-        let notes: Vec<String> = mean.into_iter().chain(hand).collect();
+        let worn = self.by_sticker.then(|| "with stickers".to_owned());
+        let notes: Vec<String> = mean.into_iter().chain(hand).chain(worn).collect();
         (!notes.is_empty()).then(|| notes.join(", "))
     }
 }
@@ -362,7 +365,7 @@ pub fn comparison(visits: &[Visit], comparison: &Comparison) -> ComparisonView {
                 .filter_map(|(visit, name)| past_caution(visit, &name.title)),
         )
         .chain(visits.last().and_then(near_caution))
-        .chain(hand_caution(&names, &groups))
+        .chain(evidence_cautions(&names, &groups))
         .collect();
     ComparisonView {
         title: title(&names),

@@ -74,18 +74,22 @@ fn value_view(visit: &Visit, row: &Row, value: Option<&Estimate>) -> ValueView {
     let photos = || read.iter().flat_map(|reading| photos_of(visit, reading));
     let mut views: Vec<_> = photos().map(|photo| photo.view).collect();
     views.dedup();
-    ValueView {
-        words: number::with_error(*value, row.measure.unit()),
-        // Only photos of one view are averaged.
-        photos: if views.len() == 1 { read.len() } else { 1 },
-        by_hand: photos().any(|photo| {
+    let rests_on = |evidence: Evidence| {
+        photos().any(|photo| {
             row.measure.needs(row.side).iter().any(|landmark| {
                 photo
                     .landmarks
                     .get(landmark)
-                    .is_some_and(|located| located.evidence == Evidence::Manual)
+                    .is_some_and(|located| located.evidence == evidence)
             })
-        }),
+        })
+    };
+    ValueView {
+        words: number::with_error(*value, row.measure.unit()),
+        // Only photos of one view are averaged.
+        photos: if views.len() == 1 { read.len() } else { 1 },
+        by_hand: rests_on(Evidence::Manual),
+        by_sticker: rests_on(Evidence::Sticker),
     }
 }
 
@@ -97,23 +101,42 @@ fn photos_of<'a>(visit: &'a Visit, reading: &'a Reading) -> impl Iterator<Item =
         .filter(|photo| reading.photo.split(" + ").any(|file| file == photo.file))
 }
 
-/// Points placed at one visit and found by the program at another differ by more than their error.
-pub(super) fn hand_caution(
+/// Points placed or stuck on at one visit and found by the program at another differ by more than
+/// their error.
+pub(super) fn evidence_cautions(
     names: &[VisitName],
     groups: &[(Group, Vec<RowView>)],
-) -> Option<String> {
-    let differs = |row: &&RowView| {
-        row.values.first().map(|value| value.by_hand)
-            != row.values.last().map(|value| value.by_hand)
-    };
+) -> Vec<String> {
+    let hand = caution(names, groups, |value| value.by_hand).map(|(with, without, measures)| {
+        format!(
+            "Points were placed by hand at {with} and found by the program at {without}: part of \
+             a change may come from that alone ({measures}). Place the same points at both visits."
+        )
+    });
+    let stickers = caution(names, groups, |value| value.by_sticker);
+    let stickers = stickers.map(|(with, without, measures)| {
+        format!(
+            "Stickers were seen at {with} and not at {without}: part of a change may come from \
+             that alone ({measures}). Stick them on at both visits."
+        )
+    });
+    hand.into_iter().chain(stickers).collect()
+}
+
+/// The visit with such evidence, that without, and the measures that rest on it at one of them only.
+fn caution(
+    names: &[VisitName],
+    groups: &[(Group, Vec<RowView>)],
+    rests: impl Fn(&ValueView) -> bool,
+) -> Option<(String, String, String)> {
+    let differs = |row: &&RowView| row.values.first().map(&rests) != row.values.last().map(&rests);
     let rows: Vec<&RowView> = groups
         .iter()
         .flat_map(|(_, rows)| rows)
         .filter(|row| !row.twin)
         .filter(differs)
         .collect();
-    let first = rows.first()?.values.first()?.by_hand;
-    let (hand, other) = if first {
+    let (with, without) = if rests(rows.first()?.values.first()?) {
         (names.first()?, names.last()?)
     } else {
         (names.last()?, names.first()?)
@@ -122,12 +145,10 @@ pub(super) fn hand_caution(
         rows.iter()
             .map(|row| (row.measure, Side::from_name(row.side))),
     );
-    Some(format!(
-        "Points were placed by hand at {} and found by the program at {}: part of a change may \
-         come from that alone ({}). Place the same points at both visits.",
-        hand.title,
-        other.title,
-        measures.join(", ")
+    Some((
+        with.title.clone(),
+        without.title.clone(),
+        measures.join(", "),
     ))
 }
 
@@ -150,5 +171,18 @@ mod tests {
         let note = flexion.values[1].note();
         assert_eq!(note.as_deref(), Some("mean of 2 photos, placed by hand"));
         assert!(view.cautions[0].starts_with("Points were placed by hand at follow-up"));
+    }
+
+    #[test]
+    fn values_with_stickers_say_so() {
+        let mut visits = samples::visits();
+        let elbow = Landmark::Elbow(Side::Right);
+        let worn = visits[1].photos[1].landmarks.get_mut(&elbow).unwrap();
+        worn.evidence = Evidence::Sticker;
+        let (view, flexion) = samples::with_limit(&mut visits, 180.0);
+        assert_eq!(flexion.values[1].note().as_deref(), Some("with stickers"));
+        assert!(
+            view.cautions[0].starts_with("Stickers were seen at follow-up, 2026-04-28 and not")
+        );
     }
 }
