@@ -42,9 +42,7 @@ CLOTH_HUES = (0.13, 0.98)
 STICKERS = {"red": 354, "yellow": 56, "green": 130, "blue": 222, "magenta": 312}
 # Nearer to a hue of skin or clothes than this a sticker would not stand out.
 HUES_APART = 25
-PLACES = (
-    "tragus", "c7", "t4", "t8", "t12", "l3", "acromion", "trochanter", "elbow", "wrist", "ankle",
-)
+PLACES = ("tragus", "c7", "t4", "t8", "t12", "l3", "acromion", "trochanter", "elbow", "wrist", "ankle")
 DECOYS = ("earrings", "buttons", "spots", "poster", "rouge")
 # What is spread evenly over the people rather than left to chance.
 EVEN = ("craniovertebral_angle", "thoracic_flexion", "flexion", "abduction", "elbow", "protraction", "years", "tone")
