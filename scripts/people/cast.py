@@ -6,7 +6,7 @@ from dataclasses import replace
 
 import numpy as np
 
-from body import Arm, Body, Posture
+from body import Arm, Body, Posture, body_frame_mm
 from camera import body_axes, focal_px, project
 from clothes import dressed
 
@@ -85,7 +85,7 @@ class Placed:
     """A posed body in the room, seen in the photo's view."""
 
     def __init__(self, person, posed, photo, turn_deg, at_m=(0, 0)):
-        self.look = person["look"]
+        self.look = person["look"] | {"rouge": person.get("aids", {}).get("decoys", {}).get("rouge")}
         self.posed = posed
         forward, left = body_axes(photo["view"], photo["side"], turn_deg)
         self.axes = np.stack([left, -forward, [0, 0, 1]])
@@ -94,6 +94,10 @@ class Placed:
     def in_world(self, vertices):
         """From the body's axes to the world's."""
         return vertices @ self.axes + self.at
+
+    def body_mm(self, point):
+        """(forward, left, up) in millimetres of a point in the world."""
+        return body_frame_mm((point - self.at) @ self.axes.T)
 
     def pieces(self, seed):
         return [

@@ -1,4 +1,4 @@
-"""Checks truth.py on figures whose measures are known in closed form.
+"""Checks truth.py, and the board's corners in the picture, on figures known in closed form.
 
     python check_truth.py
 
@@ -7,6 +7,9 @@ Needs numpy only: no bodies, no Blender.
 
 import math
 
+import numpy as np
+
+import board
 import truth
 
 # Up from level, forward or to the subject's left, in degrees: a unit step.
@@ -177,6 +180,48 @@ def arms_that_do_not_pass_the_ear():
     assert sides({"left": 105.0, "right": 178.0}, 140) == {"left", "right"}
 
 
+def corners_of(hung_at, turn_deg, **camera):
+    pose = {"focal_px": 700.0, "distance_m": 3.0, "height_m": 0.9, "pitch_deg": 0.0, "roll_deg": 0.0} | camera
+    return board.outline_pixels(np.array(hung_at), turn_deg, pose, (600, 800))
+
+
+def corners_of_the_board():
+    """Half of 112 mm across and half of 238 mm up, 3 m from a lens with 700 pixels to the radian."""
+    signs = ((-1, 1), (1, 1), (1, -1), (-1, -1))
+    level = (0.0, 0.0, 0.9)
+    across, up = 700 * 0.056 / 3, 700 * 0.119 / 3
+    close = lambda got, expected: np.testing.assert_allclose(got, expected, rtol=0, atol=1e-9)
+    close(corners_of(level, 0.0), [(300 + x * across, 400 - y * up) for x, y in signs])
+    # 20 cm to the right, 10 cm up and 15 cm nearer: 2.85 m from the lens.
+    moved = [(300 + 700 * (0.2 + 0.056 * x) / 2.85, 400 - 700 * (0.1 + 0.119 * y) / 2.85) for x, y in signs]
+    close(corners_of((0.2, -0.15, 1.0), 0.0), moved)
+    # Turned by 30 degrees the right edge is farther away by half of 56 mm.
+    for turn in (30.0, -30.0):
+        depth = lambda x: 3 + x * math.copysign(0.028, turn)
+        half = 0.056 * math.sqrt(3) / 2
+        turned = [(300 + 700 * x * half / depth(x), 400 - 700 * y * 0.119 / depth(x)) for x, y in signs]
+        close(corners_of(level, turn), turned)
+    # A camera turned clockwise by 90 degrees sees the board's top on its left.
+    close(corners_of(level, 0.0, roll_deg=90.0), [(300 - y * up, 400 - x * across) for x, y in signs])
+    # Pitched up by the angle to a corner, the camera has that edge at the height of its middle.
+    for y, rows in ((1, (0, 1)), (-1, (2, 3))):
+        pitched = corners_of(level, 0.0, pitch_deg=math.degrees(math.atan(y * 0.119 / 3)))
+        close(pitched[list(rows), 1], 400)
+        close(abs(pitched[list(rows), 0] - 300), 700 * 0.056 / math.hypot(3, 0.119))
+
+
+def board_of_two_tags():
+    """Black borders, a white module between the tags, and as much ink as the patterns say."""
+    for tag in board.TAGS:
+        assert [len(row) for row in tag] == [8] * 8
+        assert {tag[0], tag[7], *("".join(r[c] for r in tag) for c in (0, 7))} == {"#" * 8}
+    ink = np.array(list(board.black_squares()))
+    size = ink[:, 1, 0] - ink[:, 0, 0], ink[:, 0, 1] - ink[:, 3, 1]
+    assert (size[0] * size[1]).sum() == 14 * 14 * "".join(r for tag in board.TAGS for r in tag).count("#")
+    assert (ink.min(axis=(0, 1)) == (-56, -119)).all() and (ink.max(axis=(0, 1)) == (56, 119)).all()
+    assert not ((ink[:, 0, 1] > -7) & (ink[:, 3, 1] < 7)).any()
+
+
 CHECKS = (
     standing_from_the_side,
     thoracic_apex_nearer_c7,
@@ -184,6 +229,8 @@ CHECKS = (
     standing_from_front_and_back,
     reaching_from_front_and_back,
     arms_that_do_not_pass_the_ear,
+    corners_of_the_board,
+    board_of_two_tags,
 )
 
 if __name__ == "__main__":

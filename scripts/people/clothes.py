@@ -188,7 +188,7 @@ def eye_discs(vertices):
             yield Piece(name, at_rest @ solved[:3] + solved[3], cap, name)
 
 
-def skin_colour(tone, lips, blush):
+def skin_colour(tone, lips, blush, rouge=None):
     m = mesh()
     x, y, z = m.reference.T
     colour = np.tile(np.asarray(tone, float), (len(x), 1))
@@ -202,6 +202,9 @@ def skin_colour(tone, lips, blush):
     )
     warm = np.asarray(tone) * np.array([1.02, 0.72, 0.66])
     colour += np.clip(rosy, 0, 1)[:, None] * (warm - colour)
+    if rouge is not None:
+        painted = 0.75 * np.clip(spot(0.042, -0.12, 0.80, 0.016) + spot(0, -0.165, 0.805, 0.014), 0, 1)
+        colour += painted[:, None] * (np.asarray(rouge) - colour)
     lip = np.clip(1.5 * mask("lips"), 0, 1) * (y < -0.1) * (z < 0.80)
     colour += lip[:, None] * (np.asarray(lips) - colour)
     # The lid line and socket are darker: at a distance this makes the eyes.
@@ -362,10 +365,8 @@ def hair_pieces(vertices, normals, style, seed):
     return pieces + hanging
 
 
-def dressed(vertices, look, seed):
-    """Everything that is seen of a posed body: skin, face, hair, clothes."""
-    m = mesh()
-    normals = vertex_normals(vertices, m.faces)
+def layers(vertices, normals, look):
+    """The clothes from the skin outward: name, field, and height over the skin."""
     full = np.ones(len(vertices))
     top, trousers = look["top"], look["trousers"]
     garments = [
@@ -384,21 +385,29 @@ def dressed(vertices, look, seed):
     ]
     if look["feet"] == "socks":
         garments.append(("socks", sock_field(-0.66), 0.0035 * full, 4))
-    bare = full > 0
     under = 0 * full
-    pieces = []
     for name, field, offset, rounds in garments:
         height = heights(vertices, normals, offset + under, 0.6 * offset + under, rounds)
+        yield name, field, height
+        under = np.where(field > -0.03, height, under)
+
+
+def dressed(vertices, look, seed):
+    """Everything that is seen of a posed body: skin, face, hair, clothes."""
+    m = mesh()
+    normals = vertex_normals(vertices, m.faces)
+    bare = np.ones(len(vertices), bool)
+    pieces = []
+    for name, field, height in layers(vertices, normals, look):
         blend, faces = cut(m.faces, field)
         cloth = blended(blend, vertices + normals * height[:, None])
         pieces.append(Piece(name, cloth, faces, name, thickness=0.0018))
-        under = np.where(field > -0.03, height, under)
         bare &= field < 0.012
     if look["hair"]["style"] in OVER_EARS:
         # The ears would stick out.
         bare &= scalp_field(0.014, over_ears=True) < 0.012
     seen = m.faces[bare[m.faces].any(axis=1)]
-    colour = skin_colour(look["skin"], look["lips"], look["blush"])
+    colour = skin_colour(look["skin"], look["lips"], look["blush"], look.get("rouge"))
     pieces.append(Piece("skin", vertices, seen, "skin", colour=colour))
     blend, faces = cut(m.faces, brow_field())
     pieces.append(Piece("brows", blended(blend, vertices + 0.0009 * normals), faces, "brows"))

@@ -11,6 +11,7 @@ from pathlib import Path
 import piexif
 from PIL import Image
 
+import aids
 import scene
 import truth
 from body import body_frame_mm
@@ -29,6 +30,13 @@ ABOUT = (
     "(right, away from the camera), and the one that faces the camera along (sin turn, -cos turn): a positive turn takes "
     "the right-hand side of the picture away from the camera. Measures are computed from the body points in the body's own "
     "sagittal (side) or frontal (front) plane, not from the picture."
+)
+ABOUT_AIDS = (
+    " board: its middle in the body frame (at), the way it faces (turn_deg, as the camera's turn_deg for a body), how "
+    "far its plane lies before the middle of the hip joints along the body axis that faces the camera "
+    "(toward_camera_mm), and the pixels of the corners of all that is black, 112 x 238 mm, from the top left clockwise. "
+    "stickers: the middle of each dot that is seen, in pixels and in the body frame (at), the share of it "
+    "that no other thing hides (seen), and the cosine of the angle between its normal and the line to the camera (facing)."
 )
 
 
@@ -129,15 +137,20 @@ def render_photo(target, photo, visit, cast, code, scenario, options, number):
         if not all(someone.framed(camera, size) for someone in placed):
             raise ValueError(f"{photo['file']}: a body leaves the picture")
     found = photo_truth(photo, visit, placed, camera, size)
+    room = scenario["room"] | cast.people[code].get("room", {}) | visit.get("room", {}) | photo.get("room", {})
+    pieces, things = [p.pieces(seed) for p in placed], []
+    if placed:
+        wall_at = room.get("wall_at", scene.WALL)
+        things, more = aids.of_photo(photo, cast.people[code], placed[0], pieces[0], camera, size, wall_at, seed)
+        found |= more
     if target.exists() or options.only not in str(target):
         return found
-    room = scenario["room"] | cast.people[code].get("room", {}) | visit.get("room", {}) | photo.get("room", {})
     with claim(target) as mine, tempfile.TemporaryDirectory() as scratch:
         if not mine:
             return found
         picture = Path(scratch) / "picture.png"
         scene.render(
-            picture, [(p.pieces(seed), p.look) for p in placed], room, camera, *size,
+            picture, [(own, p.look) for own, p in zip(pieces, placed)], things, room, camera, *size,
             samples=options.draft or scenario["samples"], seed=int(rng.integers(1 << 30)),
         )
         part = target.with_suffix(f".{os.getpid()}.part")
@@ -157,7 +170,8 @@ def render_folder(folder, visits, cast, scenario, options):
     folder.mkdir(parents=True, exist_ok=True)
     with_tables = scenario.get("tables", False)
     shared = with_tables or len(visits) > 1
-    truths, rows, head = {}, [], {"about": ABOUT}
+    with_aids = any("board" in photo for _, visit in visits for photo in visit["photos"])
+    truths, rows, head = {}, [], {"about": ABOUT + ABOUT_AIDS if with_aids else ABOUT}
     for code, visit in visits:
         for number, photo in enumerate(visit["photos"]):
             found = render_photo(folder / photo["file"], photo, visit, cast, code, scenario, options, number)

@@ -12,9 +12,11 @@ from pathlib import Path
 
 import numpy as np
 
+import board
 from body import SIDES, mesh
 from camera import focal_px
 from cast import Cast, Placed, generator, of_photo
+from clothes import OVER_EARS
 from files import write_text
 from truth import OTHER
 
@@ -36,6 +38,12 @@ ROOM = {
 }
 # Cloth of skin's own hue would look bare.
 CLOTH_HUES = (0.13, 0.98)
+# Hues of stickers, degrees. Orange is the hue of skin.
+STICKERS = {"red": 354, "yellow": 56, "green": 130, "blue": 222, "magenta": 312}
+# Nearer to a hue of skin or clothes than this a sticker would not stand out.
+HUES_APART = 25
+PLACES = ("tragus", "c7", "t4", "t8", "t12", "l3", "acromion", "trochanter", "elbow", "wrist", "ankle")
+DECOYS = ("earrings", "buttons", "spots", "poster", "rouge")
 # What is spread evenly over the people rather than left to chance.
 EVEN = ("craniovertebral_angle", "thoracic_flexion", "flexion", "abduction", "elbow", "protraction", "years", "tone")
 
@@ -283,6 +291,39 @@ def photos_of(code, number):
     ]
 
 
+def hue_of(colour):
+    """Hue in degrees of a linear colour, and saturation."""
+    hue, saturation, _ = colorsys.rgb_to_hsv(*(c ** (1 / 2.2) for c in colour))
+    return 360 * hue, saturation
+
+
+def aids_of(seed, number, person):
+    """Stickers, all or some of them, and for every third person coloured things that are none."""
+    rng = generator(seed, person["code"], "aids")
+    look = person["look"]
+    near = [hue_of(c) for c in (look["skin"], look["top"]["colour"], look["trousers"]["colour"], look["hair"]["colour"])]
+    apart = lambda a, b: abs((a - b + 180) % 360 - 180)
+    free = [n for n, h in STICKERS.items() if all(s < 0.12 or apart(h, other) >= HUES_APART for other, s in near)]
+    saturated = lambda name: [c**2.2 for c in colorsys.hsv_to_rgb(STICKERS[name] / 360, 0.98, 0.75)]
+    name = rng.choice(free)
+    some = rng.choice(PLACES, rng.integers(4, 8), replace=False)
+    aids = {
+        "stickers": {
+            "name": str(name),
+            "colour": saturated(name),
+            "diameter_mm": round(float(rng.uniform(10, 16)), 1),
+            "worn": [p for p in PLACES if p in some or number % 4 in (0, 3)],
+        },
+        "decoys": {},
+    }
+    if number % 3 == 1:
+        ears = look["hair"]["style"] not in OVER_EARS
+        kinds = [k for k in np.roll(DECOYS, -2 * (number // 3)) if ears or k != "earrings"][:2]
+        for kind in kinds:
+            aids["decoys"][str(kind)] = saturated(name if rng.random() < 0.5 else rng.choice(list(STICKERS)))
+    return aids
+
+
 def kind_of(photo):
     return f"{photo['task']} {photo['view']}"
 
@@ -375,15 +416,22 @@ def photographed(seed, person, cast):
         for name in CAMERAS:
             rng = generator(seed, person["code"], name, photo["file"])
             camera, tries = camera_of(rng, placed_by, SIZE, photo["task"])
-            seen[name].append(photo | {"camera": camera})
+            taken = photo | {"camera": camera}
+            if "aids" in person:
+                rng = generator(seed, person["code"], name, photo["file"], "board")
+                with_focal = camera | {"focal_px": focal_px(camera["f35"], *SIZE)}
+                taken["board"] = rounded(board.hang(placed_by(camera["turn_deg"]), with_focal, SIZE, rng), 2)
+            seen[name].append(taken)
             vain[kind_of(photo)] = vain.get(kind_of(photo), 0) + tries - 1
     return [visit | {"folder": name, "label": name, "photos": seen[name]} for name in CAMERAS], vain
 
 
-def draw(people, seed):
+def draw(people, seed, with_aids):
     vain, cast = {}, []
     for number in range(people):
         person = rounded(person_of(seed, number), 4)
+        if with_aids:
+            person["aids"] = rounded(aids_of(seed, number, person), 4)
         person["visits"], more = photographed(seed, person, Cast([person]))
         vain = {kind: vain.get(kind, 0) + more.get(kind, 0) for kind in vain | more}
         cast.append(person)
@@ -408,8 +456,9 @@ def main():
     parser.add_argument("out", type=Path, help="the scenario to write")
     parser.add_argument("--people", type=int, required=True, metavar="N", help="how many people")
     parser.add_argument("--seed", type=int, required=True, help="person k of a seed is the same whatever N is")
+    parser.add_argument("--aids", action="store_true", help="with a scale board and stickers")
     options = parser.parse_args()
-    people, vain = draw(options.people, options.seed)
+    people, vain = draw(options.people, options.seed, options.aids)
     scenario = {
         "about": f"Truth set of {len(people)} invented people, drawn by sample.py with seed {options.seed}. "
         "Fields as in demo.json; visits of the same sway show the same poses.",

@@ -190,8 +190,11 @@ def materials_of(look):
     }
 
 
-def render(path, people, room, camera, width, height, samples, seed):
-    """Render people, each (pieces in world coordinates, look), to a lossless picture at `path`."""
+def render(path, people, things, room, camera, width, height, samples, seed):
+    """Render people, each (pieces in world coordinates, look), to a lossless picture at `path`.
+
+    `things` are pieces of one matte colour each.
+    """
     bpy.ops.wm.read_factory_settings(use_empty=True)
     scene = bpy.context.scene
     build_room(room)
@@ -200,6 +203,8 @@ def render(path, people, room, camera, width, height, samples, seed):
         for piece in pieces:
             _object(piece.name, piece.vertices, piece.faces, materials[piece.material],
                     colour=piece.colour, thickness=piece.thickness)
+    for piece in things:
+        _object(piece.name, piece.vertices, piece.faces, _material(piece.name, piece.colour, roughness=0.85), smooth=False)
 
     lens = bpy.data.cameras.new("camera")
     lens.sensor_fit, lens.sensor_width = "HORIZONTAL", 36.0
