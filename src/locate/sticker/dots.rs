@@ -510,8 +510,7 @@ mod tests {
         }
     }
 
-    /// From six pixels across on, or eight at 60°, a dot is found; at most one in twenty is missed
-    /// from four on, straight ahead.
+    /// From six pixels across on, or eight at 60°, a dot is found.
     #[test]
     fn dots_are_found_and_their_centres_read_as_well_as_stated() {
         for (diameter, oblique, least) in [
