@@ -2,7 +2,7 @@
 
 use std::fmt;
 
-use crate::board;
+use crate::board::{self, FoundBoard, Refusal};
 use crate::body::{Landmark, Side, Task, View};
 use crate::checksum;
 use crate::estimate::Estimate;
@@ -28,6 +28,23 @@ pub struct PhotoInput {
     pub wish: Wish,
     /// Landmarks placed by hand.
     pub manual: Vec<ManualPoint>,
+    pub aids: Aids,
+}
+
+/// Which aids are looked for in a photo.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Aids {
+    pub board: bool,
+    pub stickers: bool,
+}
+
+impl Default for Aids {
+    fn default() -> Self {
+        Aids {
+            board: true,
+            stickers: true,
+        }
+    }
 }
 
 /// Measures a visit. A photo that can't be read or shows nobody stays in the result with the
@@ -148,6 +165,21 @@ pub fn measure_photo(
         (&samples, recognised.view),
         effort,
     )?;
+    let found = match board::find(&photo) {
+        _ if !input.aids.board => None,
+        Ok(found) => found,
+        Err(Refusal::Mirrored) => {
+            record.notices.push(Notice::new(
+                "This photo is mirrored, as the board in it tells: left and right are exchanged, so \
+                 nothing was measured. Turn off the camera's mirroring and take the photo again.",
+            ));
+            return Ok((record, Vec::new()));
+        }
+        Err(refusal) => {
+            record.notices.push(board_notice(refusal));
+            None
+        }
+    };
     let shown = Shown {
         view: recognised.view,
         task: recognised.task,
@@ -155,13 +187,13 @@ pub fn measure_photo(
         stature: stature_px,
     };
     let mm_per_px = facts.stature_cm.unwrap_or(USUAL_STATURE_CM) * 10.0 / stature_px;
-    let stickers = |landmarks: &Landmarks| match effort {
-        Effort::Quick => Vec::new(),
-        Effort::Thorough => {
-            let finer = finer(&photo, &input.bytes, locate::sticker_scale(mm_per_px));
-            let photo = finer.as_ref().unwrap_or(&photo);
-            locate::find_stickers(photo, landmarks, &looks, shown, mm_per_px, facts.sticker_mm)
+    let stickers = |landmarks: &Landmarks| {
+        if effort == Effort::Quick || !input.aids.stickers {
+            return Vec::new();
         }
+        let finer = finer(&photo, &input.bytes, locate::sticker_scale(mm_per_px));
+        let photo = finer.as_ref().unwrap_or(&photo);
+        locate::find_stickers(photo, landmarks, &looks, shown, mm_per_px, facts.sticker_mm)
     };
     let (landmarks, turns, contradictions) = locate_person(
         &samples,
@@ -172,7 +204,7 @@ pub fn measure_photo(
     );
     let turns = turns.as_ref();
     let plumb = read_plumb(&photo, &person);
-    let hung = read_board(&photo, facts).unwrap_or_else(|notice| {
+    let hung = read_board(&photo, found.as_ref(), facts, plumb).unwrap_or_else(|notice| {
         record.notices.push(notice);
         None
     });
@@ -198,7 +230,16 @@ pub fn measure_photo(
         &landmarks,
         camera.as_ref(),
     ));
-    if let Some(camera) = camera.as_ref().filter(|_| !has_board) {
+    let contradicted = camera
+        .as_ref()
+        .is_some_and(|camera| camera.contradicts_board);
+    if contradicted {
+        record.notices.push(Notice::new(
+            "The board and the body in this photo do not fit each other, so the board was not used. \
+             Was it printed at 100 %, does it hang plumb beside the hip, is the stature right?",
+        ));
+    }
+    if let Some(camera) = camera.as_ref().filter(|_| !has_board || contradicted) {
         record.notices.extend(tilt_notice(plumb, camera));
     }
     let readings = survey::read(&Scene {
@@ -407,22 +448,40 @@ fn read_plumb(photo: &Photo, person: &Person) -> Option<Plumb> {
 /// How well a tape tells how far the board hangs from the body's middle, mm. Common practice.
 const OFFSET_SIGMA: f64 = 20.0;
 
+/// A board farther off the uprights of the room than this many sigmas does not hang plumb.
+const ASKEW: f64 = 3.0;
+
 /// What the printed board beside the person tells of the camera, or why it is not used.
-fn read_board(photo: &Photo, facts: &VisitFacts) -> Result<Option<Hung>, Notice> {
-    let refused = |why: &dyn fmt::Display| {
-        Notice::new(format!("The board in this photo was not used: {why}."))
-    };
-    let Some(found) = board::find(photo).map_err(|refusal| refused(&refusal))? else {
+fn read_board(
+    photo: &Photo,
+    found: Option<&FoundBoard>,
+    facts: &VisitFacts,
+    plumb: Option<Plumb>,
+) -> Result<Option<Hung>, Notice> {
+    let Some(found) = found else {
         return Ok(None);
     };
     let focal = scale::focal_px(photo.tags().focal_35mm, photo.width(), photo.height());
-    let pose = board::pose(&found, focal, photo.centre(), &board::HUNG_FREELY)
-        .ok_or_else(|| refused(&"no camera would see it like this"))?;
+    let pose = board::pose(found, focal, photo.centre(), &board::HUNG_FREELY)
+        .ok_or_else(|| board_notice("no camera would see it like this"))?;
+    if let Some(Plumb { roll, .. }) = plumb {
+        let askew = pose.roll().value - roll.value;
+        if askew.abs() > ASKEW * pose.roll().sigma.hypot(roll.sigma) {
+            return Err(board_notice(
+                "it leans against the uprights of the room; hang it freely and wait until it is \
+                 still",
+            ));
+        }
+    }
     let offset = match facts.board_offset_cm {
         Some(cm) => Estimate::new(10.0 * cm, OFFSET_SIGMA),
         None => board::BESIDE_THE_HIP,
     };
     Ok(Some(pose.hung(offset)))
+}
+
+fn board_notice(why: impl fmt::Display) -> Notice {
+    Notice::new(format!("The board in this photo was not used: {why}."))
 }
 
 fn tilt_notice(plumb: Option<Plumb>, camera: &CameraFit) -> Option<Notice> {

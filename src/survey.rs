@@ -184,10 +184,9 @@ fn no_scale(scale: Scale) -> Option<&'static str> {
             "needs a scale: give the stature (--stature, or stature_cm in visit.json or the manifest)",
         ),
         Scale::TooLittleSeen => Some("needs a scale, and too little of the body is in the photo"),
-        Scale::Misfit => Some(
-            "needs a scale, and the body in the photo does not fit a person of this stature, or \
-                 a board of the size that was meant",
-        ),
+        Scale::Misfit => {
+            Some("needs a scale, and the body in the photo does not fit a person of this stature")
+        }
     }
 }
 

@@ -27,18 +27,15 @@ fn agree(shown: &str, measured: &str, readings: f64) -> bool {
     }
 }
 
-#[test]
-fn the_readme_shows_the_numbers_that_are_measured() {
+/// The table between two marks of README and the measured one, row by row.
+fn hold(begin: &str, end: &str, measured: &str) -> usize {
     let readme = std::fs::read_to_string(root().join("README.md")).expect("the README");
     let shown = readme
-        .split_once(table::BEGIN)
-        .and_then(|(_, rest)| rest.split_once(table::END))
+        .split_once(begin)
+        .and_then(|(_, rest)| rest.split_once(end))
         .expect("a table in the README")
         .0;
-    let measured = table::measure(finder(), &root().join("fixtures/truth"));
-    assert!(measured.photos >= 60, "{} photos", measured.photos);
-    let (shown, measured) = (cells(shown), cells(&table::markdown(&measured)));
-    assert_eq!(shown.len(), tragus::measure::Measure::ALL.len() + 1);
+    let (shown, measured) = (cells(shown), cells(measured));
     assert_eq!(shown.len(), measured.len());
     for (shown, measured) in shown.iter().zip(&measured) {
         let readings = shown
@@ -51,4 +48,20 @@ fn the_readme_shows_the_numbers_that_are_measured() {
             "README: {shown:?}\nmeasured: {measured:?}\nscripts/accuracy writes the table anew"
         );
     }
+    shown.len()
+}
+
+#[test]
+fn the_readme_shows_the_numbers_that_are_measured() {
+    let measured = table::measure(finder(), &root().join("fixtures/truth"));
+    assert!(measured.photos >= 60, "{} photos", measured.photos);
+    let rows = hold(table::BEGIN, table::END, &table::markdown(&measured));
+    assert_eq!(rows, tragus::measure::Measure::ALL.len() + 1);
+}
+
+#[test]
+fn the_readme_shows_what_board_and_stickers_are_worth() {
+    let measured = table::aids_markdown(finder(), &root().join("fixtures/aids"));
+    let rows = hold(table::AIDS_BEGIN, table::AIDS_END, &measured);
+    assert!(rows >= 8, "{rows} measures");
 }

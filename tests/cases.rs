@@ -5,7 +5,7 @@ use tragus::body::{Landmark, Side, Task, View};
 use tragus::infer::Effort;
 use tragus::locate::{ManualPoint, Wish, WishedView};
 use tragus::measure::Measure;
-use tragus::pipeline::{PhotoInput, measure_photo};
+use tragus::pipeline::{Aids, PhotoInput, measure_photo};
 use tragus::visit::{Evidence, PhotoRecord, Reading, VisitFacts};
 
 use crate::common::{self, finder, root};
@@ -28,6 +28,7 @@ fn measured_as(file: &str, wish: Wish) -> (PhotoRecord, Vec<Reading>) {
         bytes: Ok(std::fs::read(root().join("fixtures/cases").join(file)).expect("a photo")),
         wish,
         manual: Vec::new(),
+        aids: Aids::default(),
     };
     measure_photo(finder(), &facts, &input, Effort::Thorough).expect("the nets")
 }
@@ -184,6 +185,7 @@ fn changed_demo(
         bytes: Ok(png.into_inner()),
         wish: Wish::default(),
         manual: Vec::new(),
+        aids: Aids::default(),
     };
     measure_photo(finder(), &facts, &input, Effort::Thorough).expect("the nets")
 }
@@ -320,6 +322,7 @@ fn points_placed_outside_the_photo_are_left_out_and_named() {
             bytes: Ok(std::fs::read(root().join("fixtures/cases/low-reach.jpg")).expect("a photo")),
             wish: Wish::default(),
             manual: vec![place(x, y)],
+            aids: Aids::default(),
         };
         let (record, _) = measure_photo(finder(), &VisitFacts::default(), &input, Effort::Thorough)
             .expect("the nets");
@@ -340,6 +343,7 @@ fn a_point_placed_where_no_body_has_it_is_used_and_said_to_be_odd() {
             bytes: Ok(std::fs::read(root().join("fixtures/cases/low-reach.jpg")).expect("a photo")),
             wish: Wish::default(),
             manual,
+            aids: Aids::default(),
         };
         let facts = VisitFacts::default();
         let (record, _) = measure_photo(finder(), &facts, &input, Effort::Quick).expect("the nets");

@@ -7,7 +7,7 @@ use tragus::body::Side;
 use tragus::compare::{Verdict, compare};
 use tragus::locate::{ManualPoint, Wish};
 use tragus::measure::Measure;
-use tragus::pipeline::{self, PhotoInput};
+use tragus::pipeline::{self, Aids, PhotoInput};
 use tragus::record;
 use tragus::visit::{Reading, Visit};
 
@@ -36,6 +36,7 @@ fn measured(visit: &str, manual: impl Fn(&str) -> Vec<ManualPoint>) -> Visit {
         bytes: Ok(std::fs::read(folder.join(file)).expect("a photo")),
         wish: Wish::default(),
         manual: manual(file),
+        aids: Aids::default(),
     });
     pipeline::measure_visit(common::finder(), facts, photos).expect("the nets")
 }
@@ -212,6 +213,7 @@ fn without_a_stature_angles_come_and_lengths_say_why_not() {
         bytes: Ok(std::fs::read(folder.join("side-reach.jpg")).expect("a photo")),
         wish: Wish::default(),
         manual: Vec::new(),
+        aids: Aids::default(),
     };
     let visit =
         pipeline::measure_visit(common::finder(), Default::default(), [photo]).expect("nets");

@@ -5,7 +5,7 @@ use std::path::{Path, PathBuf};
 use rayon::prelude::*;
 use tragus::infer::Effort;
 use tragus::locate::Wish;
-use tragus::pipeline::{PhotoInput, measure_photo};
+use tragus::pipeline::{Aids, PhotoInput, measure_photo};
 use tragus::visit::{Evidence, VisitFacts};
 
 use crate::common::{finder, root};
@@ -42,6 +42,7 @@ fn nobody_without_stickers_wears_one() {
                 bytes: Ok(std::fs::read(path).expect("a photo")),
                 wish: Wish::default(),
                 manual: Vec::new(),
+                aids: Aids::default(),
             };
             let (record, _) =
                 measure_photo(finder(), &VisitFacts::default(), &input, Effort::Thorough)

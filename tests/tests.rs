@@ -2,6 +2,7 @@
 
 mod accuracy;
 mod agreement;
+mod aids;
 mod architecture;
 mod batch;
 mod board;

@@ -5,7 +5,8 @@
 //! measure, the error against the truth, its bias, and how often it lies within the stated error.
 //! `perspective FOLDER` shows what it is worth to know the camera, with true landmarks, and with those
 //! of the nets if `--nets` follows; `FOLDER --readme FILE` measures one truth set of two cameras and
-//! puts both tables into FILE.
+//! puts both tables into FILE; `aids FOLDER --readme FILE` does so for what board and stickers are
+//! worth.
 //! `--each` also prints every reading, `--heavy` uses the heavy pose net, `--quick` looks as often as
 //! a batch does. `--table` prints nothing of that, but each net by itself: the rows of
 //! `locate::accuracy` and `locate::landmark_accuracy`. With `ORT_DYLIB_PATH` set, that ONNX Runtime
@@ -34,6 +35,7 @@ fn main() {
         ["perspective", set, "--nets"] => {
             with_nets::read(&finder(PoseNetKind::Full), Path::new(set)).print();
         }
+        ["aids", set, "--readme", readme] => write_aids(Path::new(set), Path::new(readme)),
         [set, "--readme", readme] => write_tables(Path::new(set), Path::new(readme)),
         _ => measure_folders(&words),
     }
@@ -80,18 +82,32 @@ fn finder(kind: PoseNetKind) -> Finder {
     Finder::load(runtime, kind, 1, 2).expect("the nets")
 }
 
-/// Measures a truth set on the built-in runtime, as the test that holds README to it does.
-fn write_tables(set: &Path, readme: &Path) {
+/// The nets on the built-in runtime, as the tests that hold README to its tables run them.
+fn embedded() -> Finder {
     let runtime = Runtime::start(&RuntimeChoice::Embedded).expect("the built-in runtime");
     let workers = rayon::current_num_threads();
-    let finder = Finder::load(runtime, PoseNetKind::Full, workers, workers).expect("the nets");
-    let accuracy = table::markdown(&table::measure(&finder, set));
+    Finder::load(runtime, PoseNetKind::Full, workers, workers).expect("the nets")
+}
+
+/// Measures a truth set.
+fn write_tables(set: &Path, readme: &Path) {
+    let accuracy = table::markdown(&table::measure(&embedded(), set));
     let perspective = perspective::markdown(&perspective::side_views(set));
     println!("{accuracy}\n\n{perspective}");
     let text = std::fs::read_to_string(readme).expect("a README");
     let text = put(&text, &accuracy, table::BEGIN, table::END)
         .and_then(|text| put(&text, &perspective, perspective::BEGIN, perspective::END))
         .expect("places for the tables in the README");
+    record::write_atomically(readme, text.as_bytes()).expect("a README that can be written");
+}
+
+/// Measures a truth set with board and stickers.
+fn write_aids(set: &Path, readme: &Path) {
+    let aids = table::aids_markdown(&embedded(), set);
+    println!("{aids}");
+    let text = std::fs::read_to_string(readme).expect("a README");
+    let text =
+        put(&text, &aids, table::AIDS_BEGIN, table::AIDS_END).expect("a place for the table");
     record::write_atomically(readme, text.as_bytes()).expect("a README that can be written");
 }
 

@@ -8,7 +8,7 @@ use tragus::body::{Side, View};
 use tragus::estimate::Estimate;
 use tragus::infer::{Effort, Finder};
 use tragus::locate::{Wish, accuracy};
-use tragus::pipeline::{self, PhotoInput};
+use tragus::pipeline::{self, Aids, PhotoInput};
 use tragus::record;
 use tragus::visit::{CameraSetup, PhotoRecord, Reading, VisitFacts};
 
@@ -104,6 +104,7 @@ pub fn measured(
         bytes: Ok(std::fs::read(folder.join(file)).expect("a photo")),
         wish: Wish::default(),
         manual: Vec::new(),
+        aids: Aids::default(),
     };
     let stature = number(&truth["stature_mm"]) / 10.0;
     let facts = VisitFacts {

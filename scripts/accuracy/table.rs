@@ -8,7 +8,7 @@ use tragus::agree::{Group, Sides, agreement};
 use tragus::batch::manifest;
 use tragus::infer::{Effort, Finder};
 use tragus::measure::Measure;
-use tragus::pipeline::{self, PhotoInput};
+use tragus::pipeline::{self, Aids, PhotoInput};
 use tragus::scores::{self, Score};
 
 pub const BEGIN: &str = "<!-- accuracy: made by scripts/accuracy -->";
@@ -49,7 +49,8 @@ pub struct Table {
 
 /// Measures a truth set. Of what its photos show only person, stature and operated side are told.
 pub fn measure(finder: &Finder, set: &Path) -> Table {
-    let of_both = |effort| CAMERAS.map(|camera| measured(finder, &set.join(camera), effort));
+    let of_both =
+        |effort| CAMERAS.map(|camera| measured(finder, &set.join(camera), effort, Aids::default()));
     let (cameras, quick) = (of_both(Effort::Thorough), of_both(Effort::Quick));
     let truths = CAMERAS.map(|camera| {
         scores::read(&set.join(camera).join("truth.csv")).expect("the truth of a camera")
@@ -96,7 +97,7 @@ fn joined(cameras: &[Vec<Score>; 2]) -> Vec<Score> {
     CAMERAS.into_iter().zip(cameras).flat_map(marked).collect()
 }
 
-fn measured(finder: &Finder, folder: &Path, effort: Effort) -> Vec<Score> {
+fn measured(finder: &Finder, folder: &Path, effort: Effort, aids: Aids) -> Vec<Score> {
     let read = |file: &str| std::fs::read(folder.join(file)).expect("a file of the truth set");
     let manifest = manifest::read(&read("photos.csv")).expect("a manifest");
     assert!(
@@ -113,6 +114,7 @@ fn measured(finder: &Finder, folder: &Path, effort: Effort) -> Vec<Score> {
                 bytes: Ok(read(&photo)),
                 wish: entry.wish,
                 manual: Vec::new(),
+                aids,
             };
             let (record, readings) =
                 pipeline::measure_photo(finder, &entry.facts, &input, effort).expect("the nets");
@@ -197,6 +199,50 @@ fn figures(measure: Measure, scores: &[Score], against_truth: &[Group]) -> Optio
         stated_sigma: sigmas.iter().sum::<f64>() / sigmas.len() as f64,
         within: [coverage.within_1.value, coverage.within_1_96.value],
     })
+}
+
+pub const AIDS_BEGIN: &str = "<!-- aids: made by scripts/accuracy -->";
+pub const AIDS_END: &str = "<!-- end of aids -->";
+
+/// What board and stickers are worth: the same photos read without them, with the board, with both.
+pub fn aids_markdown(finder: &Finder, set: &Path) -> String {
+    let truths = CAMERAS.map(|camera| {
+        scores::read(&set.join(camera).join("truth.csv")).expect("the truth of a camera")
+    });
+    let truth = joined(&truths);
+    let read = [(false, false), (true, false), (true, true)].map(|(board, stickers)| {
+        let aids = Aids { board, stickers };
+        let of = |camera| measured(finder, &set.join(camera), Effort::Thorough, aids);
+        let all = joined(&CAMERAS.map(of));
+        let groups = agreement(&[&truth, &all], true)
+            .expect("common rows")
+            .groups;
+        (all, groups)
+    });
+    let mut text = format!(
+        "{AIDS_BEGIN}\n\
+         | measure | readings | without: mean absolute error | stated error | with board | stated \
+         error | with board and stickers | stated error | within 1σ |\n\
+         |---|---|---|---|---|---|---|---|---|\n"
+    );
+    for measure in Measure::ALL {
+        let figures = |(all, groups): &(Vec<Score>, Vec<Group>)| figures(measure, all, groups);
+        let [Some(none), Some(board), Some(both)] = read.each_ref().map(figures) else {
+            continue;
+        };
+        let cell = |of: &Figures| format!("{:.2} | {:.2}", of.mean_absolute, of.stated_sigma);
+        text.push_str(&format!(
+            "| `{}`, {} | {} | {} | {} | {} | {:.0} % |\n",
+            measure.id(),
+            measure.unit().name(),
+            both.readings,
+            cell(&none),
+            cell(&board),
+            cell(&both),
+            100.0 * both.within[0],
+        ));
+    }
+    text + AIDS_END
 }
 
 /// The table as README shows it.

@@ -14,7 +14,7 @@ use image::imageops::{FilterType, resize};
 use tragus::infer::{Effort, Finder, PoseNetKind, Runtime, RuntimeChoice};
 use tragus::locate::Wish;
 use tragus::photo::{Limits, Photo};
-use tragus::pipeline::{PhotoInput, measure_photo};
+use tragus::pipeline::{Aids, PhotoInput, measure_photo};
 use tragus::visit::VisitFacts;
 
 fn twelve_megapixels() -> Vec<u8> {
@@ -70,6 +70,7 @@ fn photo_to_measures(criterion: &mut Criterion) {
                     bytes: Ok(jpeg.clone()),
                     wish: Wish::default(),
                     manual: Vec::new(),
+                    aids: Aids::default(),
                 };
                 let (_, readings) =
                     measure_photo(&finder, &facts, &input, Effort::Thorough).expect("the nets");

@@ -22,6 +22,8 @@ from truth import OTHER
 
 CAMERAS = ("camera-a", "camera-b")
 SIZE = (600, 800)
+# Dots and board need more pixels; of the same shape, so that everything stands where it stood.
+AIDS_SIZE, AIDS_SAMPLES = (900, 1200), 5
 SAMPLES = 6
 # An arm's skin lies this far from its bones; hair and scarf need some room too.
 ARM_CLEARANCE_M = 0.065
@@ -462,8 +464,8 @@ def main():
     scenario = {
         "about": f"Truth set of {len(people)} invented people, drawn by sample.py with seed {options.seed}. "
         "Fields as in demo.json; visits of the same sway show the same poses.",
-        "size": SIZE,
-        "samples": SAMPLES,
+        "size": AIDS_SIZE if options.aids else SIZE,
+        "samples": AIDS_SAMPLES if options.aids else SAMPLES,
         "seed": options.seed,
         "tables": True,
         "room": ROOM,

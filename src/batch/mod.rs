@@ -22,7 +22,7 @@ pub use shard::Shard;
 
 use crate::infer::{Effort, Finder};
 use crate::photo;
-use crate::pipeline::{self, PhotoInput};
+use crate::pipeline::{self, Aids, PhotoInput};
 use crate::scores::{self, Score};
 use manifest::Entry;
 
@@ -183,6 +183,7 @@ impl Batch<'_> {
             bytes: photo::read_bytes(path),
             wish: job.entry.wish,
             manual: Vec::new(),
+            aids: Aids::default(),
         };
         // A fault of a decoder or of ours in one photo must not cost the others.
         let measured = catch_unwind(AssertUnwindSafe(|| {

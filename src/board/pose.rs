@@ -61,8 +61,8 @@ type Fitted = SVector<f64, FITTED>;
 
 /// What a board tells about the camera. Radians, millimetres and pixels.
 ///
-/// It holds the focal length that was handed in and that nobody tips a camera or turns a board far:
-/// whoever goes on from here must not count them once more.
+/// It holds the focal length that was handed in, which must not count once more, and, ten times
+/// weaker than what else is known of them, that nobody tips a camera or turns a board far.
 #[derive(Clone, Debug, PartialEq)]
 pub struct BoardPose {
     /// Logarithm of the focal length; from the lens to the board's middle along the floor, straight

@@ -72,10 +72,10 @@ const HOW_TO: [(&str, &[&str]); 4] = [
             "Hang it by one string or clip at the middle of the edge marked TOP, from a stand or the \
              hand of someone who helps, so that it hangs freely. Wait until it is still: its long \
              edge is taken for the vertical.",
-            "It hangs beside the person's hip, as far from the camera as the middle of the hip, facing \
-             the camera squarely. It must not touch the person or the wall.",
-            "If it is nearer to the camera or farther than the middle of the hip, measure by how \
-             much and note it with the photo.",
+            "It hangs beside the person's hip, in line with the body as it stands to the camera, and \
+             faces the camera. It must not touch the person or the wall.",
+            "If it hangs nearer to the camera or farther than that line, measure by how much and note \
+             it with the photo.",
         ],
     ),
     (

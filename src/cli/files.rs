@@ -9,7 +9,7 @@ use image::RgbImage;
 use tragus::checksum;
 use tragus::locate::{ManualPoint, Wish};
 use tragus::photo::{self, Limits};
-use tragus::pipeline::PhotoInput;
+use tragus::pipeline::{Aids, PhotoInput};
 use tragus::record::{self, RecordError};
 use tragus::visit::{PhotoRecord, VisitFacts};
 
@@ -190,6 +190,7 @@ pub fn photo(path: &Path, wish: Wish, manual: Vec<ManualPoint>) -> PhotoInput {
         bytes: photo::read_bytes(path),
         wish,
         manual,
+        aids: Aids::default(),
     }
 }
 

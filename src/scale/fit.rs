@@ -135,6 +135,8 @@ pub struct CameraFit {
     sees_upright: bool,
     /// Whether something of known size told the scale.
     by_board: bool,
+    /// Whether something of known size was left out because the body does not fit it.
+    pub contradicts_board: bool,
     pub scale: Scale,
     /// How far person or camera leans, where nothing upright in the room tells which of them does:
     /// then the roll is taken to be half of it, with an error that holds both.
@@ -198,11 +200,29 @@ fn stance_of(centre: Point<Photo>, unknowns: &[f64]) -> Stance {
 }
 
 /// Fits the camera. `None` for an oblique view, which has no plane to measure in, and where no
-/// stance explains the photo better than those around it.
+/// stance explains the photo better than those around it. A board that the body contradicts is left
+/// out: it may be printed too large, or hang askew.
 pub fn fit(evidence: &Evidence<'_>) -> Option<CameraFit> {
     if matches!(evidence.view, View::Oblique(_)) {
         return None;
     }
+    if evidence.hung.is_none() {
+        return fit_as_told(evidence);
+    }
+    let with = fit_as_told(evidence).filter(|fitted| fitted.scale == Scale::Known);
+    with.or_else(|| {
+        let alone = fit_as_told(&Evidence {
+            hung: None,
+            ..evidence.clone()
+        })?;
+        Some(CameraFit {
+            contradicts_board: true,
+            ..alone
+        })
+    })
+}
+
+fn fit_as_told(evidence: &Evidence<'_>) -> Option<CameraFit> {
     let sees_upright = evidence.roll.is_some() || evidence.hung.is_some();
     let leaning = match sees_upright {
         true => None,
@@ -231,6 +251,7 @@ pub fn fit(evidence: &Evidence<'_>) -> Option<CameraFit> {
         covariance: information.try_inverse()?,
         sees_upright,
         by_board,
+        contradicts_board: false,
         scale,
         leaning: leaning.map(Angle::from_radians),
     })
@@ -257,9 +278,9 @@ fn solved<'a>(
     legs_tell: bool,
 ) -> Option<(Problem<'a>, Unknowns, Information)> {
     let (problem, mut x) = problem(evidence, legs_tell)?;
-    for _ in 0..20 {
+    for _ in 0..40 {
         let (step, information) = problem.step(&x)?;
-        x -= step;
+        x -= step * problem.part_of(&x, &step)?;
         if problem.is_settled(&step) {
             return Some((problem, x, information));
         }
@@ -422,6 +443,18 @@ impl Problem<'_> {
         Some((information.cholesky()?.solve(&gradient), information))
     }
 
+    /// How much of a step to take, so that it leads downhill.
+    fn part_of(&self, x: &Unknowns, step: &Unknowns) -> Option<f64> {
+        const LEAST: f64 = 1.0 / 64.0;
+        let squares = |at: &Unknowns| Some(self.residuals(at)?.norm_squared());
+        let before = squares(x)?;
+        let mut part = 1.0;
+        while part > LEAST && squares(&(x - step * part)).is_none_or(|after| after > before) {
+            part /= 2.0;
+        }
+        Some(part)
+    }
+
     fn is_settled(&self, step: &Unknowns) -> bool {
         (0..UNKNOWNS).all(|i| step[i].abs() < 1e-4 * self.prior[i].sigma)
     }
@@ -527,11 +560,17 @@ impl Problem<'_> {
         let of_heights = off.iter().zip(&self.heights.sigma).map(|(off, s)| off / s);
         let knows_pitch = self.evidence.pitch.is_some() || self.evidence.hung.is_some();
         let usual = self.usual(x).into_iter().enumerate().take(ROLL);
+        // A board tells the scale of whoever stands beside it, however tall.
+        let any_stature = self.evidence.hung.is_some() && self.evidence.stature.is_none();
         let of_priors = usual
             .filter(|(index, _)| *index != PITCH || !knows_pitch)
+            .filter(|(index, _)| *index != STATURE || !any_stature)
             .map(|(_, off)| off);
-        let of_board = match &self.evidence.hung {
-            Some(hung) => hung.off(x)?.iter().copied().collect(),
+        let of_board: Vec<f64> = match &self.evidence.hung {
+            Some(hung) => {
+                let legs = self.hips_above_ankles(&stance);
+                hung.off(x)?.iter().copied().chain(legs).collect()
+            }
             None => Vec::new(),
         };
         let mut all = of_heights.chain(of_priors).chain(of_board);
@@ -687,7 +726,8 @@ mod tests {
         assert!(after.pitch_deg.expect("seen").sigma < 0.3 && before.pitch_deg.is_none());
         assert!(after.by_board && !before.by_board);
         let wrong = with(Some(hung(1.3)), Some(1650.0));
-        assert_eq!(wrong.scale, Scale::Misfit, "printed a third too large");
+        assert!(wrong.contradicts_board, "printed a third too large");
+        assert_eq!(wrong.setup(), alone.setup(), "it is left out");
     }
 
     /// A person who stands to the right of straight ahead, square to the photo's own plane, looks

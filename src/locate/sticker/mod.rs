@@ -203,7 +203,9 @@ pub fn place(
         let (at, covariance) = match landmarks.found.get(&landmark) {
             None => dot,
             Some(net) => {
-                let of_net = (net.at, net.covariance);
+                // On a living person a net may be off by more than it says.
+                let strange = Matrix2::identity() * (strangeness(landmark) / mm_per_px).powi(2);
+                let of_net = (net.at, net.covariance + strange);
                 if fuse::apart(of_net, dot) <= fuse::DISPUTED {
                     fuse::fused(of_net, dot, fuse::APART)
                 } else if by_hand.iter().any(|point| point.landmark == landmark) {
@@ -274,20 +276,20 @@ mod tests {
         assert_eq!(notices, []);
         let c7 = landmarks.found[&Landmark::C7];
         assert_eq!(c7.evidence, Evidence::Sticker);
-        // Sigmas of 2 and 1.5 pixels: weights 2.25 and 4 of 6.25, variance 2.25·4/6.25.
-        assert!((c7.at.x - (100.0 + 3.0 * 4.0 / 6.25)).abs() < 1e-9);
-        assert!((c7.covariance[(0, 0)] - 1.44).abs() < 1e-9);
+        // The net's 2 pixels and 10 mm, that is 5, make a variance of 29; the dot's 1.5 one of 2.25.
+        assert!((c7.at.x - (100.0 + 3.0 * 29.0 / 31.25)).abs() < 1e-9);
+        assert!((c7.covariance[(0, 0)] - 2.25 * 29.0 / 31.25).abs() < 1e-9);
     }
 
     #[test]
     fn a_sticker_that_contradicts_the_nets_wins_and_is_told() {
         let mut landmarks = seen_by_nets();
-        let dot = sticker(Landmark::C7, 112.0);
+        let dot = sticker(Landmark::C7, 130.0);
         let notices = place(&mut landmarks, &[dot], &[], MM_PER_PX);
         assert!(
             notices[0]
                 .text
-                .contains("The sticker on C7 lies 2.4 cm from")
+                .contains("The sticker on C7 lies 6.0 cm from")
         );
         assert_eq!(landmarks.found[&Landmark::C7].at, dot.at);
         assert_eq!(landmarks.found[&Landmark::C7].covariance, dot.covariance);

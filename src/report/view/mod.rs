@@ -263,7 +263,7 @@ pub struct ReadingView {
     pub photo: String,
 }
 
-/// One visit, ready to be laid out.
+/// What several photos of one pose show together.
 #[derive(Clone, Debug)]
 pub struct RepeatsView {
     pub name: &'static str,
@@ -275,6 +275,8 @@ pub struct RepeatsView {
     pub photos: usize,
 }
 
+/// One visit, ready to be laid out.
+#[derive(Clone, Debug)]
 pub struct VisitView {
     pub title: String,
     pub facts: Vec<(&'static str, String)>,
