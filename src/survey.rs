@@ -10,6 +10,7 @@ use crate::estimate::{Estimate, Inputs};
 use crate::geometry::{Photo, Point};
 use crate::locate::{Landmarks, Missing, accuracy};
 use crate::measure::{Figure, Measure, Unit};
+use crate::repeats::Repeats;
 use crate::scale::{CameraFit, Scale, depth};
 use crate::visit::{Evidence, Reading, Unmeasured};
 
@@ -60,36 +61,38 @@ pub fn read(scene: &Scene<'_>) -> Vec<Reading> {
     readings
 }
 
-/// The difference between the sides of what two side-view photos of one visit show; `None` when
-/// there is no reach from the side at all.
+/// The difference between the sides of what the side-view photos of one visit show, each side by the
+/// mean of its photos; `None` when there is no reach from the side at all.
 pub fn flexion_asymmetry(readings: &[Reading], operated: Option<Operated>) -> Option<Reading> {
-    let best = |side: Side| {
+    let of = |side: Side| {
         readings
             .iter()
-            .filter(|r| r.measure == Measure::ShoulderFlexion && r.side == Some(side))
-            .min_by_key(|r| r.outcome.is_err())
+            .filter(move |r| r.measure == Measure::ShoulderFlexion && r.side == Some(side))
     };
-    let (left, right) = (best(Side::Left), best(Side::Right));
-    let photo = [left, right]
+    let read = |side: Side| of(side).filter_map(|reading| reading.outcome.as_ref().ok().copied());
+    // Photos that were read; where none was, those that could have been.
+    let photos: Vec<&str> = Side::BOTH
         .into_iter()
-        .flatten()
+        .flat_map(|side| {
+            let unread = read(side).next().is_none();
+            of(side).filter(move |reading| unread || reading.outcome.is_ok())
+        })
         .map(|reading| reading.photo.as_str())
-        .collect::<Vec<_>>()
-        .join(" + ");
-    if photo.is_empty() {
+        .collect();
+    if photos.is_empty() {
         return None;
     }
+    let value = |side: Side| -> Result<Estimate, Unmeasured> {
+        let values: Vec<Estimate> = read(side).collect();
+        let mean = Repeats::of(&values).map(|repeats| repeats.mean);
+        mean.or_else(|| values.first().copied()).ok_or_else(|| {
+            let why = of(side).find_map(|reading| reading.outcome.as_ref().err());
+            why.cloned().unwrap_or_else(|| {
+                Unmeasured::because(format!("needs a reach photo from the {side} side too"))
+            })
+        })
+    };
     let outcome = operated_side(operated).and_then(|operated| {
-        let of = |side: Side| match side {
-            Side::Left => left,
-            Side::Right => right,
-        };
-        let value = |side: Side| match of(side) {
-            Some(reading) => reading.outcome.clone(),
-            None => Err(Unmeasured::because(format!(
-                "needs a reach photo from the {side} side too"
-            ))),
-        };
         let (operated, other) = (value(operated)?, value(operated.other())?);
         Ok(Estimate::new(
             operated.value - other.value,
@@ -99,7 +102,7 @@ pub fn flexion_asymmetry(readings: &[Reading], operated: Option<Operated>) -> Op
     Some(Reading {
         measure: Measure::FlexionAsymmetry,
         side: None,
-        photo,
+        photo: photos.join(" + "),
         outcome,
     })
 }
@@ -345,4 +348,35 @@ fn why(scene: &Scene<'_>, measure: Measure, side: Option<Side>) -> Unmeasured {
         })
         .collect();
     Unmeasured::because(format!("needs {}", causes.join(", and ")))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn an_asymmetry_is_between_the_means_of_both_sides() {
+        let reading = |side, photo: &str, value| Reading {
+            measure: Measure::ShoulderFlexion,
+            side: Some(side),
+            photo: photo.to_owned(),
+            outcome: value,
+        };
+        let read = |degrees| Ok(Estimate::new(degrees, 2.0));
+        let blurred = Err(Unmeasured::because("too unclear"));
+        let readings = [
+            reading(Side::Left, "a.jpg", read(150.0)),
+            reading(Side::Right, "b.jpg", read(140.0)),
+            reading(Side::Left, "c.jpg", read(154.0)),
+            reading(Side::Left, "d.jpg", blurred.clone()),
+        ];
+        let right = Some(Operated::One(Side::Right));
+        let of = |readings: &[Reading]| flexion_asymmetry(readings, right).expect("a reach");
+        let both = of(&readings);
+        assert_eq!(both.outcome.expect("a value").value, -12.0);
+        assert_eq!(both.photo, "a.jpg + c.jpg + b.jpg");
+        let lone = of(&[readings[3].clone()]);
+        assert_eq!(lone.photo, "d.jpg");
+        assert!(lone.outcome.unwrap_err().reason.contains("right side too"));
+    }
 }

@@ -39,7 +39,7 @@ const ROOMS: [(&str, &[&str]); 24] = [
     (
         "survey",
         &[
-            "body", "estimate", "geometry", "locate", "measure", "scale", "visit",
+            "body", "estimate", "geometry", "locate", "measure", "repeats", "scale", "visit",
         ],
     ),
     (

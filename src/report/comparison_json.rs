@@ -27,6 +27,7 @@ fn visit(visit: &Visit) -> Value {
         "stature_cm": facts.stature_cm,
         "operated_side": facts.operated.map(|operated| operated.name()),
         "arm_limit_deg": facts.arm_limit_deg,
+        "board_offset_cm": facts.board_offset_cm,
         "sticker_mm": facts.sticker_mm,
     })
 }
