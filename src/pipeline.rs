@@ -165,8 +165,10 @@ pub fn measure_photo(
         (&samples, recognised.view),
         effort,
     )?;
-    let found = match board::find(&photo) {
-        _ if !input.aids.board => None,
+    let mm_per_px = facts.stature_cm.unwrap_or(USUAL_STATURE_CM) * 10.0 / stature_px;
+    let seeks_stickers = effort == Effort::Thorough && input.aids.stickers;
+    let found = input.aids.board.then(|| board::find(&photo));
+    let found = match found.unwrap_or(Ok(None)) {
         Ok(found) => found,
         Err(Refusal::Mirrored) => {
             record.notices.push(Notice::new(
@@ -186,9 +188,11 @@ pub fn measure_photo(
         size: (photo.width(), photo.height()),
         stature: stature_px,
     };
-    let mm_per_px = facts.stature_cm.unwrap_or(USUAL_STATURE_CM) * 10.0 / stature_px;
     let stickers = |landmarks: &Landmarks| {
-        if effort == Effort::Quick || !input.aids.stickers {
+        // The detail for them takes time, and few photos show anything like them.
+        if !seeks_stickers
+            || !locate::may_wear_stickers(&photo, landmarks, &looks, shown, mm_per_px)
+        {
             return Vec::new();
         }
         let finer = finer(&photo, &input.bytes, locate::sticker_scale(mm_per_px));

@@ -48,8 +48,9 @@ pub enum Refusal {
 /// Longer side of the picture in which the tags are looked for, pixels; their edges are then
 /// measured in the most detailed one.
 const LONG_SIDE: u32 = 2048;
-/// That of the picture in which a mirrored board is looked for, which is seldom there.
-const MIRROR_LONG_SIDE: u32 = 1024;
+/// That of the picture in which a mirrored board is looked for, which is seldom there: enough for
+/// one that a person who fills the photo stands beside.
+const MIRROR_LONG_SIDE: u32 = 700;
 /// In a picture with a longer side than this, squares are looked for in every other pixel, which
 /// takes a quarter of the time, and read in all.
 const EVERY_OTHER: u32 = 1600;

@@ -33,7 +33,8 @@ pub use plausible::Odd;
 pub use recognise::{Doubt, Recognised, TURNED, Wish, WishedView, recognise};
 pub use refine::{Shown, refine};
 pub use sticker::{
-    Sticker, find as find_stickers, place as place_stickers, wanted_scale as sticker_scale,
+    Sticker, find as find_stickers, may_wear as may_wear_stickers, place as place_stickers,
+    wanted_scale as sticker_scale,
 };
 
 use crate::body::{Landmark, Side, Task, View};

@@ -164,6 +164,18 @@ fn of_dot(landmark: Landmark, mm_per_px: f64) -> Matrix2<f64> {
     Matrix2::from_diagonal(&Vector2::from(variances))
 }
 
+/// Whether anything on the person may be a dot, even where the photo is held with little detail.
+pub fn may_wear(
+    photo: &Photo,
+    landmarks: &Landmarks,
+    looks: &[LandmarkLook],
+    shown: Shown,
+    mm_per_px: f64,
+) -> bool {
+    let expected = expected(landmarks, looks, shown, mm_per_px);
+    !dots::find(photo, &expected, mm_per_px).is_empty()
+}
+
 /// The stickers of a photo. `mm_per_px` is about the person; `diameter_mm` that of the dots, where
 /// it is known.
 pub fn find(
