@@ -167,8 +167,11 @@ pub fn measure_photo(
     )?;
     let mm_per_px = facts.stature_cm.unwrap_or(USUAL_STATURE_CM) * 10.0 / stature_px;
     let seeks_stickers = effort == Effort::Thorough && input.aids.stickers;
-    let found = input.aids.board.then(|| board::find(&photo));
-    let found = match found.unwrap_or(Ok(None)) {
+    let found = match input.aids.board {
+        true => board::find(&photo),
+        false => Ok(None),
+    };
+    let found = match found {
         Ok(found) => found,
         Err(Refusal::Mirrored) => {
             record.notices.push(Notice::new(
@@ -212,7 +215,6 @@ pub fn measure_photo(
         record.notices.push(notice);
         None
     });
-    let has_board = hung.is_some();
     let camera = fit_camera(&photo, facts, &recognised, (plumb, hung), turns, &landmarks);
     record.view = Some(recognised.view);
     record.task = Some(recognised.task);
@@ -234,16 +236,16 @@ pub fn measure_photo(
         &landmarks,
         camera.as_ref(),
     ));
-    let contradicted = camera
+    if camera
         .as_ref()
-        .is_some_and(|camera| camera.contradicts_board);
-    if contradicted {
+        .is_some_and(|camera| camera.contradicts_board)
+    {
         record.notices.push(Notice::new(
             "The board and the body in this photo do not fit each other, so the board was not used. \
              Was it printed at 100 %, does it hang plumb beside the hip, is the stature right?",
         ));
     }
-    if let Some(camera) = camera.as_ref().filter(|_| !has_board || contradicted) {
+    if let Some(camera) = camera.as_ref().filter(|camera| !camera.by_board) {
         record.notices.extend(tilt_notice(plumb, camera));
     }
     let readings = survey::read(&Scene {

@@ -134,7 +134,7 @@ pub struct CameraFit {
     /// Whether something upright in the room told roll and pitch.
     sees_upright: bool,
     /// Whether something of known size told the scale.
-    by_board: bool,
+    pub by_board: bool,
     /// Whether something of known size was left out because the body does not fit it.
     pub contradicts_board: bool,
     pub scale: Scale,
