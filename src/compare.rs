@@ -328,6 +328,19 @@ fn cautions(visits: &[Visit]) -> Vec<String> {
     if differs(|visit| visit.facts.stature_cm.map(|cm| format!("{cm:.1}"))) {
         cautions.push("The visits carry different statures; lengths in cm follow them.".to_owned());
     }
+    let by_board = |visit: &Visit| {
+        let mut setups = visit.photos.iter().filter_map(|photo| photo.setup);
+        setups.any(|setup| setup.by_board)
+    };
+    let boards: Vec<bool> = visits.iter().map(by_board).collect();
+    if boards.contains(&true) && boards.contains(&false) {
+        cautions.push(
+            "The printed board was used at one visit and not at another: scale and plumb line come \
+             from different sources, and part of a change may come from that. Hang it up at every \
+             visit."
+                .to_owned(),
+        );
+    }
     let dates: Vec<_> = visits.iter().filter_map(|visit| visit.facts.date).collect();
     if dates.windows(2).any(|pair| pair[1] < pair[0]) {
         cautions.push(
@@ -367,7 +380,7 @@ fn cautions(visits: &[Visit]) -> Vec<String> {
 mod tests {
     use super::*;
     use crate::body::{Task, View};
-    use crate::visit::{PhotoRecord, Reading, VisitFacts};
+    use crate::visit::{CameraSetup, PhotoRecord, Reading, VisitFacts};
 
     fn photo(file: &str, view: View) -> PhotoRecord {
         PhotoRecord {
@@ -413,6 +426,32 @@ mod tests {
     fn verdict_of(measure: Measure, first: f64, last: f64, sigma: f64) -> Verdict {
         let visits = [first, last].map(|value| visit(measure, RIGHT, &[(NEAR, value, sigma)]));
         compare(&visits).rows.remove(0).verdict
+    }
+
+    #[test]
+    fn a_board_at_one_visit_only_is_told() {
+        let told = |boards: [bool; 2]| {
+            let visits = boards.map(|by_board| {
+                let mut visit = visit(Measure::TrunkLean, None, &[(NEAR, 1.0, 1.0)]);
+                let nothing = Estimate::new(0.0, 1.0);
+                visit.photos[0].setup = Some(CameraSetup {
+                    distance_cm: nothing,
+                    lens_height_cm: nothing,
+                    turn_deg: nothing,
+                    roll_deg: None,
+                    pitch_deg: None,
+                    mm_per_px: None,
+                    by_board,
+                });
+                visit
+            });
+            let cautions = compare(&visits).cautions;
+            cautions.iter().any(|caution| caution.contains("board"))
+        };
+        assert_eq!(
+            [[true, false], [false, true], [true, true], [false, false]].map(told),
+            [true, true, false, false]
+        );
     }
 
     #[test]

@@ -1,5 +1,6 @@
-"""Measure where landmarks lie on drawn people, as parts of stature: the figures of scale/. And how
-much rounder a back is than a smooth curve through four points of it: the figure of survey.rs.
+"""Measure where landmarks lie on drawn people, as parts of stature: the figures of scale/. How
+much rounder a back is than a smooth curve through four points of it: the figure of survey.rs. And
+which way the skin over the spine faces: the figures of locate/sticker/.
 
     python proportions.py --people 200 --seed 401
 
@@ -11,7 +12,7 @@ import argparse
 
 import numpy as np
 
-from body import SIDES, body_frame_mm
+from body import LANDMARKS, SIDES, body_frame_mm, mesh, vertex_normals
 from cast import Cast
 from sample import person_of, pose_clear_of_head, rounded
 
@@ -29,9 +30,30 @@ def posed(seed, number):
     for task, view in POSES:
         side = near if view == "side" else ""
         photo = {"file": f"{task}-{view}", "view": view, "side": side, "task": task}
-        points = pose_clear_of_head(seed, person, photo, cast).points
-        poses[task, view] = {name: body_frame_mm(at) / stature for name, at in points.items()}
-    return {"near": near, "stature_mm": stature, "poses": poses}
+        pose = pose_clear_of_head(seed, person, photo, cast)
+        poses[task, view] = {name: body_frame_mm(at) / stature for name, at in pose.points.items()}
+        if (task, view) == ("stand", "side"):
+            outward = facing(pose)
+    return {"near": near, "stature_mm": stature, "poses": poses, "outward": outward}
+
+
+SPINE = ("c7", "t4", "t8", "t12", "l3")
+
+
+def facing(pose):
+    """How far the skin over the spine faces upward of where the line along its neighbours does, degrees."""
+    normals = vertex_normals(pose.vertices, mesh().faces)
+    sagittal = lambda at: body_frame_mm(at)[[0, 2]]
+    found = {}
+    for number, name in enumerate(SPINE):
+        own = normals[LANDMARKS["skin"][name]].mean(axis=0)
+        own = sagittal(own) - sagittal(np.zeros(3))
+        ends = [sagittal(pose.points[SPINE[k]]) for k in (max(number - 1, 0), min(number + 1, len(SPINE) - 1))]
+        along = ends[0] - ends[1]
+        # Backward and upward of the vertical: 0 behind, 90 straight up.
+        angle = lambda v: np.degrees(np.arctan2(v[1], -v[0]))
+        found[name] = angle(own) - angle(np.array([-along[1], along[0]]))
+    return found
 
 
 def sides_of(pose, near):
@@ -73,6 +95,9 @@ def main():
     people = [posed(options.seed, number) for number in range(options.people)]
     apex = np.array([rounder(person["poses"]["stand", "side"]) for person in people])
     print(f"a back's apex against the cubic's: {100 * apex.mean():+.1f} % ± {100 * apex.std():.1f} %")
+    for name in SPINE:
+        turned = np.array([person["outward"][name] for person in people])
+        print(f"skin over {name} faces {turned.mean():+.1f} ± {turned.std():.1f}° upward of the line along its neighbours")
     print("thousandths of stature from the floor under the ankles: mean ± standard deviation")
     for task, view in POSES:
         found = {}

@@ -35,8 +35,9 @@ ABOUT_AIDS = (
     " board: its middle in the body frame (at), the way it faces (turn_deg, as the camera's turn_deg for a body), how "
     "far its plane lies before the middle of the hip joints along the body axis that faces the camera "
     "(toward_camera_mm), and the pixels of the corners of all that is black, 112 x 238 mm, from the top left clockwise. "
-    "stickers: the middle of each dot that is seen, in pixels and in the body frame (at), the share of it "
-    "that no other thing hides (seen), and the cosine of the angle between its normal and the line to the camera (facing)."
+    "stickers: the middle of each dot that is seen, in pixels and in the body frame (at), how far that lies over the "
+    "surface (raised_mm: a ball's half diameter; a flat dot's 0), the share of it that no other thing hides (seen), and "
+    "for a flat one the cosine of the angle between its normal and the line to the camera (facing)."
 )
 
 

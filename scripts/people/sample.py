@@ -23,7 +23,7 @@ from truth import OTHER
 CAMERAS = ("camera-a", "camera-b")
 SIZE = (600, 800)
 # Dots and board need more pixels; of the same shape, so that everything stands where it stood.
-AIDS_SIZE, AIDS_SAMPLES = (900, 1200), 5
+AIDS_SIZE, AIDS_SAMPLES = (1500, 2000), 3
 SAMPLES = 6
 # An arm's skin lies this far from its bones; hair and scarf need some room too.
 ARM_CLEARANCE_M = 0.065
@@ -300,7 +300,7 @@ def hue_of(colour):
 
 
 def aids_of(seed, number, person):
-    """Stickers, all or some of them, and for every third person coloured things that are none."""
+    """Stickers, all or some of them and always those of neck and shoulder, and for every third person coloured things that are none."""
     rng = generator(seed, person["code"], "aids")
     look = person["look"]
     near = [hue_of(c) for c in (look["skin"], look["top"]["colour"], look["trousers"]["colour"], look["hair"]["colour"])]
@@ -308,7 +308,7 @@ def aids_of(seed, number, person):
     free = [n for n, h in STICKERS.items() if all(s < 0.12 or apart(h, other) >= HUES_APART for other, s in near)]
     saturated = lambda name: [c**2.2 for c in colorsys.hsv_to_rgb(STICKERS[name] / 360, 0.98, 0.75)]
     name = rng.choice(free)
-    some = rng.choice(PLACES, rng.integers(4, 8), replace=False)
+    some = [*rng.choice(PLACES, rng.integers(4, 8), replace=False), "tragus", "c7", "acromion"]
     aids = {
         "stickers": {
             "name": str(name),
@@ -434,6 +434,9 @@ def draw(people, seed, with_aids):
         person = rounded(person_of(seed, number), 4)
         if with_aids:
             person["aids"] = rounded(aids_of(seed, number, person), 4)
+            # Half of them stand where nothing but the board hangs plumb. Dots on loose cloth mark no bone.
+            person["room"]["bare"] = number % 2 == 1
+            person["look"]["top"] |= {"ease": 0.002, "smoothing": 1}
         person["visits"], more = photographed(seed, person, Cast([person]))
         vain = {kind: vain.get(kind, 0) + more.get(kind, 0) for kind in vain | more}
         cast.append(person)

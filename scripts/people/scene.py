@@ -118,21 +118,10 @@ def _planks(colour):
     return material
 
 
-def build_room(room):
-    """Walls, floor, door, couch, pictures and light; `room` gives colours and places."""
-    wall_at = room.get("wall_at", WALL)
-    wall = _material("wall", room["wall"], roughness=0.9, noise=0.02, scale=3, bump=0.15)
-    white = _material("paint", (0.80, 0.79, 0.76), roughness=0.5)
+def _furniture(room, wall_at, white, metal):
+    """Door, couch and pictures."""
     door = _material("door", room["door"], roughness=0.5, noise=0.06, scale=5, stretch=(12, 12, 1))
     vinyl = _material("vinyl", room["couch"], roughness=0.5)
-    metal = _material("metal", (0.5, 0.5, 0.52), roughness=0.35)
-    quad = [(0, 1, 2, 3)]
-    r = ROOM
-    _object("floor", [(-r, -6, 0), (r, -6, 0), (r, wall_at, 0), (-r, wall_at, 0)], quad, _planks(room["floor"]), False)
-    _object("wall", [(-r, wall_at, 0), (r, wall_at, 0), (r, wall_at, CEILING), (-r, wall_at, CEILING)], quad, wall, False)
-    _object("ceiling", [(-r, -6, CEILING), (r, -6, CEILING), (r, wall_at, CEILING), (-r, wall_at, CEILING)], quad, white, False)
-    _box("skirting", (-r, wall_at - 0.016, 0), (r, wall_at, 0.09), white, 0.004)
-
     x, wide, tall = room["door_at"], 0.86, 2.03
     _box("leaf", (x, wall_at - 0.012, 0.005), (x + wide, wall_at + 0.01, tall), door)
     for left in (x - 0.075, x + wide):
@@ -152,6 +141,26 @@ def build_room(room):
         _box("picture frame", (x, wall_at - 0.02, z), (x + wide, wall_at, z + tall), white, 0.003)
         printed = _material(f"picture {number}", hung["colour"], roughness=0.7, noise=0.5, scale=3)
         _box("picture", (x + 0.03, wall_at - 0.022, z + 0.03), (x + wide - 0.03, wall_at - 0.005, z + tall - 0.03), printed)
+
+
+def build_room(room):
+    """Walls, floor, door, couch, pictures and light; `room` gives colours and places.
+
+    A `bare` room has none of what tells which way is up: door, couch and pictures.
+    """
+    wall_at = room.get("wall_at", WALL)
+    wall = _material("wall", room["wall"], roughness=0.9, noise=0.02, scale=3, bump=0.15)
+    white = _material("paint", (0.80, 0.79, 0.76), roughness=0.5)
+    metal = _material("metal", (0.5, 0.5, 0.52), roughness=0.35)
+    quad = [(0, 1, 2, 3)]
+    r = ROOM
+    _object("floor", [(-r, -6, 0), (r, -6, 0), (r, wall_at, 0), (-r, wall_at, 0)], quad, _planks(room["floor"]), False)
+    _object("wall", [(-r, wall_at, 0), (r, wall_at, 0), (r, wall_at, CEILING), (-r, wall_at, CEILING)], quad, wall, False)
+    _object("ceiling", [(-r, -6, CEILING), (r, -6, CEILING), (r, wall_at, CEILING), (-r, wall_at, CEILING)], quad, white, False)
+    _box("skirting", (-r, wall_at - 0.016, 0), (r, wall_at, 0.09), white, 0.004)
+
+    if not room.get("bare"):
+        _furniture(room, wall_at, white, metal)
 
     # The brighter light stands on the picture's left, or on the other side.
     mirrored = -1 if room.get("key_from_right") else 1

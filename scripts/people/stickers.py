@@ -1,9 +1,9 @@
 """Round dots of one colour on the landmarks, and other coloured things that are none.
 
 A dot follows the surface it sticks to: the cloth where cloth lies over the
-landmark, else the skin. World axes as in camera.py; metres.
+landmark, else the skin. On the spine, which a flat dot shows edge-on to a
+camera at the side, it is a ball. World axes as in camera.py; metres.
 """
-
 from dataclasses import dataclass
 
 import bpy  # noqa: F401  brings mathutils
@@ -21,6 +21,8 @@ FOLLOWS = (-0.003, 0.003)
 # Rays start this far over the surface.
 START = 0.012
 RINGS, SPOKES = 4, 24
+# From the side a flat dot shows its edge here.
+SPINE = ("c7", "t4", "t8", "t12", "l3")
 # A dot of which less is seen, or that is turned farther from the camera (cosine), is no mark.
 SEEN = 0.3
 FACING = 0.3
@@ -46,8 +48,11 @@ def tree_of(*pieces):
 @dataclass
 class Dot:
     centre: np.ndarray
+    # Of the surface under it, and of each of the piece's points.
     normal: np.ndarray
+    normals: np.ndarray
     piece: Piece
+    raised_mm: float = 0.0
 
 
 class Surface:
@@ -62,15 +67,29 @@ class Surface:
         # From the outermost garment inward.
         self.layers = list(layers(posed, vertex_normals(posed, mesh().faces), placed.look))[::-1]
 
-    def dot(self, vertices, diameter_mm, colour, name):
-        """A dot whose middle lies on the middle of these skin vertices."""
+    def place(self, vertices):
+        """The middle of these skin vertices on what lies over them, its normal, and the name of what does."""
         normal = unit(self.normals[vertices].mean(axis=0))
         on, height = next(((n, h[vertices].mean()) for n, f, h in self.layers if f[vertices].mean() > 0), ("skin", 0.0))
         if on not in self.trees:
             self.trees[on] = tree_of(self.pieces[on])
+        return self.vertices[vertices].mean(axis=0) + height * normal, normal, on
+
+    def ball(self, vertices, diameter_mm, colour, name):
+        """A ball that touches the surface over the middle of these skin vertices."""
+        middle, normal, on = self.place(vertices)
+        hit, *_ = self.trees[on].ray_cast(mathutils.Vector(middle + START * normal), mathutils.Vector(-normal), 2.5 * START)
+        touched = middle if hit is None else np.array(hit)
+        points, faces = ball(rings=16)
+        centre = touched + diameter_mm / 2000 * normal
+        piece = Piece(name, centre + diameter_mm / 2000 * points, faces, "matte", colour=colour)
+        return Dot(centre, normal, points, piece, diameter_mm / 2)
+
+    def dot(self, vertices, diameter_mm, colour, name):
+        """A dot whose middle lies on the middle of these skin vertices."""
+        middle, normal, on = self.place(vertices)
         across = unit(np.cross(normal, (0.3, 0.5, 0.8)))
         frame = np.stack([across, np.cross(normal, across), normal])
-        middle = self.vertices[vertices].mean(axis=0) + height * normal
 
         def lifted(flat):
             """How far over the disc's plane the surface lies at a place of the disc."""
@@ -92,31 +111,33 @@ class Surface:
             for k in range(SPOKES):
                 after = (k + 1) % SPOKES
                 faces += [(inner + k, outer + k, outer + after), (inner + k, outer + after, inner + after)]
-        return Dot(points[0], normal, Piece(name, points, np.array(faces), "matte", colour=colour))
+        piece = Piece(name, points, np.array(faces), "matte", colour=colour)
+        return Dot(points[0], normal, np.tile(normal, (len(points), 1)), piece)
 
 
 def worn(surface, stickers):
     """The dots that a person wears, by landmark."""
-    midline = LANDMARKS["skin"]
-    names = [n for p in stickers["worn"] for n in ([p] if p in midline else [f"{p}_{side}" for side in SIDES])]
+    names = [n for p in stickers["worn"] for n in ([p] if p in SPINE else [f"{p}_{side}" for side in SIDES])]
+    laid = lambda name: surface.ball if name in SPINE else surface.dot
     return {
-        name: surface.dot(vertices_of(name), stickers["diameter_mm"], stickers["colour"], f"sticker {name}")
+        name: laid(name)(vertices_of(name), stickers["diameter_mm"], stickers["colour"], f"sticker {name}")
         for name in names
     }
 
 
 def seen_share(dot, eye, hiding):
-    """The share of a dot's points that a camera at `eye` sees past what may hide them."""
-    seen = 0
-    for point in dot.piece.vertices:
+    """The share of a dot's points on the side of a camera at `eye` that it sees past what may hide them."""
+    facing, seen = 0, 0
+    for point, normal in zip(dot.piece.vertices, dot.normals):
         way = eye - point
-        if dot.normal @ way <= 0:
+        if normal @ way <= 0:
             continue
+        facing += 1
         # From just over the dot, whose own surface hides nothing.
         start = point + 0.001 * unit(way)
         hit, *_ = hiding.ray_cast(mathutils.Vector(start), mathutils.Vector(unit(way)), float(np.linalg.norm(way)))
         seen += hit is None
-    return seen / len(dot.piece.vertices)
+    return seen / max(facing, 1)
 
 
 def truth_of(dots, placed, hiding, diameter_mm, camera, size):
@@ -125,12 +146,13 @@ def truth_of(dots, placed, hiding, diameter_mm, camera, size):
     found = {}
     for name, dot in dots.items():
         share = seen_share(dot, eye, hiding)
-        facing = float(dot.normal @ unit(eye - dot.centre))
+        facing = 1.0 if dot.raised_mm else float(dot.normal @ unit(eye - dot.centre))
         pixel = project(dot.centre, camera, *size)
         if share >= SEEN and facing >= FACING and (pixel >= 0).all() and (pixel <= size).all():
             found[name] = {
                 "pixel": [round(float(v), 3) for v in pixel],
                 "diameter_mm": diameter_mm,
+                "raised_mm": dot.raised_mm,
                 "at": [round(float(v), 2) for v in placed.body_mm(dot.centre)],
                 "seen": round(share, 2),
                 "facing": round(facing, 2),

@@ -1,13 +1,14 @@
 //! The table that says whom each photo shows.
 
 use std::collections::BTreeMap;
+use std::ops::RangeInclusive;
 
 use thiserror::Error;
 
 use crate::body::{Operated, Task};
 use crate::locate::{Wish, WishedView};
 use crate::sheet::{Row, Sheet, SheetError};
-use crate::visit::{STATURES_CM, VisitFacts};
+use crate::visit::{BOARD_OFFSETS_CM, STATURES_CM, STICKERS_MM, VisitFacts};
 
 /// What is known about one photo.
 #[derive(Clone, Debug, Default, PartialEq)]
@@ -26,13 +27,15 @@ pub struct Manifest {
 }
 
 /// Columns of a manifest; all but the first may be missing.
-pub const COLUMNS: [&str; 6] = [
+pub const COLUMNS: [&str; 8] = [
     "photo",
     "person",
     "stature_cm",
     "operated_side",
     "view",
     "task",
+    "board_offset_cm",
+    "sticker_mm",
 ];
 
 #[derive(Debug, Error)]
@@ -93,11 +96,13 @@ fn plain_path(path: &str) -> String {
 
 fn entry(sheet: &Sheet, row: &Row) -> Result<Entry, ManifestError> {
     let field = |column| Some(sheet.text(row, column).trim()).filter(|text| !text.is_empty());
-    let stature_cm = sheet.number(row, "stature_cm")?;
-    if let Some(stature) = stature_cm.filter(|stature| !STATURES_CM.contains(stature)) {
-        let expected = format!("{} to {} cm", STATURES_CM.start(), STATURES_CM.end());
-        return Err(wrong(row, "stature_cm", &stature.to_string(), expected));
-    }
+    let number = |column, range: &RangeInclusive<f64>, unit| match sheet.number(row, column)? {
+        Some(number) if !range.contains(&number) => {
+            let expected = format!("{} to {} {unit}", range.start(), range.end());
+            Err(wrong(row, column, &number.to_string(), expected))
+        }
+        number => Ok(number),
+    };
     let named = |column, expected, of: &dyn Fn(&str) -> bool| match field(column) {
         Some(text) if !of(&text.to_lowercase()) => Err(wrong(row, column, text, expected)),
         text => Ok(text.map(str::to_lowercase)),
@@ -116,7 +121,9 @@ fn entry(sheet: &Sheet, row: &Row) -> Result<Entry, ManifestError> {
     Ok(Entry {
         facts: VisitFacts {
             case: field("person").map(str::to_owned),
-            stature_cm,
+            stature_cm: number("stature_cm", &STATURES_CM, "cm")?,
+            board_offset_cm: number("board_offset_cm", &BOARD_OFFSETS_CM, "cm")?,
+            sticker_mm: number("sticker_mm", &STICKERS_MM, "mm")?,
             operated: operated.and_then(|name| Operated::from_name(&name)),
             ..VisitFacts::default()
         },
@@ -144,9 +151,9 @@ mod tests {
     #[test]
     fn every_column_is_read() {
         let manifest = read(
-            b"photo,person,stature_cm,operated_side,view,task\r\n\
-              .\\p1\\side.jpg,p1,164.5,Right,side-left,stand\r\n\
-              p1/front.jpg,,,,,\r\n",
+            b"photo,person,stature_cm,operated_side,view,task,board_offset_cm,sticker_mm\r\n\
+              .\\p1\\side.jpg,p1,164.5,Right,side-left,stand,-5,12\r\n\
+              p1/front.jpg,,,,,,,\r\n",
         )
         .unwrap();
         let entry = &manifest.entries["p1/side.jpg"];
@@ -155,6 +162,8 @@ mod tests {
         assert_eq!(entry.facts.operated, Some(Operated::One(Side::Right)));
         assert_eq!(entry.wish.view, Some(WishedView::Side(Some(Side::Left))));
         assert_eq!(entry.wish.task, Some(Task::Stand));
+        assert_eq!(entry.facts.board_offset_cm, Some(-5.0));
+        assert_eq!(entry.facts.sticker_mm, Some(12.0));
         assert_eq!(manifest.entries["p1/front.jpg"], Entry::default());
     }
 
@@ -171,6 +180,10 @@ mod tests {
         assert_eq!(
             error("photo,stature_cm\na.jpg,1.64\n"),
             "line 2: stature_cm is \"1.64\", expected 80 to 230 cm"
+        );
+        assert_eq!(
+            error("photo,sticker_mm\na.jpg,1.2\n"),
+            "line 2: sticker_mm is \"1.2\", expected 8 to 20 mm"
         );
         assert_eq!(
             error("photo,view\na.jpg,top\n"),

@@ -26,7 +26,8 @@ Examples:
   tragus batch photos --out scores.parquet --resume
 
 The manifest is a CSV table with a column photo (the path below FOLDER) and any of person,
-stature_cm, operated_side, view and task. Without a stature, lengths in cm are not measured.")]
+stature_cm, operated_side, view, task, board_offset_cm and sticker_mm. Without a stature or a board,
+lengths in cm are not measured.")]
 pub struct BatchArgs {
     /// The folder with the photos
     folder: PathBuf,

@@ -19,12 +19,20 @@ pub const APART: f64 = 0.0;
 /// far comes about once in a thousand times.
 pub const DISPUTED: f64 = 13.8;
 
-/// The best point between two, with weights for each axis of the photo by the variances there,
-/// and its error when those of the two go together so far. Of two nets, one that is more than twice
-/// as unsure as the other in an axis adds nothing there.
-pub fn fused((a, of_a): Placed, (b, of_b): Placed, correlation: f64) -> Placed {
-    let weight = |axis: usize| share(of_a[(axis, axis)], of_b[(axis, axis)], correlation);
-    let to_a = Vector2::new(weight(0), weight(1));
+/// The best point between two, and its error when those of the two go together so far. Of two nets,
+/// one that is more than twice as unsure as the other in an axis adds nothing there.
+pub fn fused(a: Placed, b: Placed, correlation: f64) -> Placed {
+    mean(a, b, shares(a.1, b.1, correlation), correlation)
+}
+
+/// The part of the first of two in their best mean, for each axis of the photo by the variances there.
+pub fn shares(of_a: Matrix2<f64>, of_b: Matrix2<f64>, correlation: f64) -> Vector2<f64> {
+    let part = |axis: usize| share(of_a[(axis, axis)], of_b[(axis, axis)], correlation);
+    Vector2::new(part(0), part(1))
+}
+
+/// A mean of two points with that part of the first in each axis, and its error.
+pub fn mean((a, of_a): Placed, (b, of_b): Placed, to_a: Vector2<f64>, correlation: f64) -> Placed {
     let (take_a, take_b) = (
         Matrix2::from_diagonal(&to_a),
         Matrix2::from_diagonal(&to_a.map(|part| 1.0 - part)),

@@ -18,6 +18,8 @@ pub(super) struct Dot {
     pub at: Point<geometry::Photo>,
     pub centre_sigma: f64,
     pub diameter: Estimate,
+    /// Minor over major axis.
+    pub flatness: f64,
     pub chroma: Chroma,
 }
 
@@ -41,7 +43,7 @@ const LEAST_CHROMA: f64 = 40.0;
 const LEAST_PART: f64 = 0.3;
 /// The same for the dot as a whole, in its middle.
 const DOT_CONTRAST: f64 = 60.0;
-const DOT_PART: f64 = 0.5;
+const DOT_PART: f64 = 0.4;
 /// Pixels that a dot must have at least, and the least width in pixels from which an ellipse is
 /// fitted to its edge. The centre and axes of a narrower one are those of its weighted moments.
 const LEAST_PIXELS: usize = 4;
@@ -89,6 +91,7 @@ pub(super) fn find(photo: &Photo, expected: &[Expected], mm_per_px: f64) -> Vec<
                     dot.diameter * scale,
                     (DIAMETER_SIGMA.0 + DIAMETER_SIGMA.1 * dot.diameter) * scale,
                 ),
+                flatness: dot.flatness,
                 chroma: dot.chroma,
             };
             // Squares overlap.
@@ -113,6 +116,7 @@ fn longest(covariance: &Matrix2<f64>) -> f64 {
 struct Seen {
     centre: Vector2<f64>,
     diameter: f64,
+    flatness: f64,
     area: f64,
     chroma: Chroma,
 }
@@ -343,6 +347,7 @@ fn measured(field: &Field, picture: &RgbImage, blob: &Blob, mm_per_px: f64) -> O
     (right_size && flatness >= FLATTEST && in_blob).then_some(Seen {
         centre,
         diameter: 2.0 * half,
+        flatness,
         area,
         chroma: own,
     })

@@ -6,7 +6,6 @@ use nalgebra::{Matrix2, Vector2};
 
 use super::Expected;
 use super::dots::Dot;
-use crate::body::Landmark;
 use crate::estimate::Estimate;
 
 /// False dots, prints and buttons, in a square metre around the landmarks. A guess: ten.
@@ -30,7 +29,7 @@ pub(super) fn name(
     expected: &[Expected],
     mm_per_px: f64,
     diameter_mm: Option<f64>,
-) -> Vec<(Dot, Landmark)> {
+) -> Vec<(Dot, Expected)> {
     let known = diameter_mm.map(|mm| Estimate::new(mm / mm_per_px, KNOWN * mm / mm_per_px));
     let fits = |dot: &Dot| known.is_none_or(|known| same_size(known, dot.diameter));
     let dots: Vec<Dot> = dots.iter().filter(|dot| fits(dot)).copied().collect();
@@ -68,10 +67,13 @@ pub(super) fn name(
     }
     named
         .into_iter()
-        .map(|(dot, place)| (best.dots[dot], expected[place].landmark))
+        .map(|(dot, place)| (best.dots[dot], expected[place]))
         .collect()
 }
 
+/// Minor over major axis from which on a dot may be a ball; one of which the back hides more would be
+/// read too far out.
+const BALL: f64 = 0.75;
 /// How far the scale of the person may be off where a dot is, in parts: stature, distance, depth.
 const KNOWN: f64 = 0.12;
 
@@ -151,7 +153,10 @@ impl Set {
 /// logarithm), if it may be.
 fn gain(dot: &Dot, place: &Expected, mm2_per_px2: f64) -> Option<f64> {
     let covariance = place.covariance + Matrix2::identity() * dot.centre_sigma.powi(2);
-    let off = Vector2::new(dot.at.x - place.at.x, dot.at.y - place.at.y);
+    if place.outward.is_some() && dot.flatness < BALL {
+        return None;
+    }
+    let off = Vector2::new(dot.at.x - place.at.x, dot.at.y - place.at.y) - place.standing_off(dot);
     let apart = off.dot(&(covariance.try_inverse()? * off));
     let density = (TAU.powi(2) * (covariance * mm2_per_px2).determinant()).ln();
     let gain = -2.0 * FALSE_PER_MM2.ln() - density - apart;
@@ -215,6 +220,7 @@ mod tests {
     use super::super::drawn::*;
     use super::super::{dots, of_dot, strangeness};
     use super::*;
+    use crate::body::Landmark;
     use crate::body::Side;
     use crate::geometry::Point;
     use crate::photo::{CameraTags, Photo};
@@ -241,6 +247,7 @@ mod tests {
                     landmark,
                     at: Point::new(x, y),
                     covariance: Matrix2::identity() * sigma.powi(2) + of_dot(landmark, MM_PER_PX),
+                    outward: None,
                 }
             })
             .collect()
@@ -251,6 +258,7 @@ mod tests {
             at: Point::new(x, y),
             centre_sigma: 0.15,
             diameter: Estimate::new(diameter, 0.5),
+            flatness: 1.0,
             chroma: Vector2::new(150.0, 10.0),
         }
     }
@@ -266,7 +274,7 @@ mod tests {
     fn names(dots: &[Dot]) -> Vec<Landmark> {
         let mut names: Vec<Landmark> = name(dots, &expected(), MM_PER_PX, None)
             .into_iter()
-            .map(|(_, landmark)| landmark)
+            .map(|(_, place)| place.landmark)
             .collect();
         names.sort();
         names
@@ -277,7 +285,7 @@ mod tests {
         let on = [C7, T4, Tragus(NEAR), Acromion(NEAR)];
         let named = name(&worn(&on, [4.0, -5.0]), &expected(), MM_PER_PX, None);
         assert_eq!(named.len(), 4);
-        for (dot, landmark) in named {
+        for (dot, Expected { landmark, .. }) in named {
             let (_, [x, y]) = BODY.into_iter().find(|(own, _)| *own == landmark).unwrap();
             assert!(
                 dot.at.distance(Point::new(x + 4.0, y - 5.0)) < 1e-9,
@@ -293,6 +301,7 @@ mod tests {
             landmark,
             at: Point::new(0.0, y),
             covariance: Matrix2::identity() * 100.0,
+            outward: None,
         };
         let expected = [place(T4, 0.0), place(T8, 34.0)];
         let dots = [dot(0.0, -14.0, 8.0), dot(0.0, 16.0, 8.0)];
@@ -302,7 +311,7 @@ mod tests {
         let of = |landmark| {
             named
                 .iter()
-                .find(|(_, own)| *own == landmark)
+                .find(|(_, own)| own.landmark == landmark)
                 .map(|(dot, _)| dot.at.y)
         };
         assert_eq!((of(T4), of(T8)), (Some(-14.0), Some(16.0)));
@@ -367,6 +376,26 @@ mod tests {
         assert_eq!(names(&shirt), []);
     }
 
+    #[test]
+    fn on_the_spine_from_the_side_only_a_ball_is_named_and_its_middle_stands_off() {
+        let backward = Vector2::new(-1.0, 0.0);
+        let place = |landmark, y| Expected {
+            landmark,
+            at: Point::new(100.0, y),
+            covariance: Matrix2::identity() * 4.0,
+            outward: Some(backward),
+        };
+        let expected = [place(T4, 0.0), place(T8, 60.0)];
+        let balls = [dot(96.0, 0.0, 8.0), dot(96.0, 60.0, 8.0)];
+        assert_eq!(name(&balls, &expected, MM_PER_PX, None).len(), 2);
+        assert_eq!(expected[0].standing_off(&balls[0]), backward * 4.0);
+        let flat = balls.map(|ball| Dot {
+            flatness: 0.4,
+            ..ball
+        });
+        assert_eq!(name(&flat, &expected, MM_PER_PX, None).len(), 0);
+    }
+
     /// From pixels: stickers on five landmarks among an earring, a red nose, a lipstick's red and
     /// two buttons; how often a name goes to the wrong thing.
     #[test]
@@ -407,7 +436,7 @@ mod tests {
             let expected = expected();
             let dots = dots::find(&photo, &expected, MM_PER_PX);
             drawn_dots += worn.len();
-            for (dot, landmark) in name(&dots, &expected, MM_PER_PX, None) {
+            for (dot, Expected { landmark, .. }) in name(&dots, &expected, MM_PER_PX, None) {
                 let own = worn.iter().find(|(own, _)| *own == landmark);
                 let hit = own.is_some_and(|(_, own)| {
                     dot.at.distance(Point::new(own.at.x, own.at.y)) < own.half_axes[0] / 2.0
