@@ -30,3 +30,4 @@ pub mod scores;
 pub mod sheet;
 pub mod survey;
 pub mod visit;
+pub mod web;
