@@ -16,7 +16,7 @@ use tragus::locate::Wish;
 use tragus::photo;
 use tragus::pipeline::{self, Aids, PhotoInput};
 use tragus::record;
-use tragus::report::self_check;
+use tragus::report::{self, self_check};
 use tragus::visit::VisitFacts;
 use tragus::web::{Server, Setup, VisitFolder};
 
@@ -647,12 +647,24 @@ fn a_reach_is_checked_in_the_words_of_the_command_and_kept_in_the_diary() {
     let shown = image::load_from_memory(&picture)
         .expect("a picture")
         .to_rgb8();
-    let face = &visit.photos[0].faces[0];
+    assert!(
+        shown.width() < 600 && shown.height() <= 800,
+        "not cut to the person"
+    );
     let before = photo::upright(&reach(), photo::Limits::default()).expect("the photo");
-    let (x, y) = (face.centre.x as u32, face.centre.y as u32);
-    assert_ne!(
-        shown.get_pixel(x, y),
-        before.get_pixel(x, y),
+    let face = &visit.photos[0].faces[0];
+    let cover = *report::overlay(&before, &visit.photos[0], false)
+        .get_pixel(face.centre.x as u32, face.centre.y as u32);
+    let covered = |picture: &image::RgbImage| {
+        let near = |pixel: &&image::Rgb<u8>| {
+            let pairs = pixel.0.iter().zip(cover.0);
+            pairs.into_iter().all(|(a, b)| a.abs_diff(b) <= 3)
+        };
+        picture.pixels().filter(near).count() as f64
+    };
+    let area = std::f64::consts::PI * face.radius.powi(2);
+    assert!(
+        covered(&shown) - covered(&before) > 0.8 * area,
         "the face is not covered"
     );
 
@@ -748,6 +760,69 @@ fn a_diary_that_cant_be_read_is_told_and_left_as_it_is() {
     assert_eq!(fs::read_to_string(&path).expect("the file"), broken);
     // Whoever reviews needs no diary.
     browser.get("/api/visits").json();
+}
+
+/// The photo as a running camera would give it: small, and changed.
+fn glimpse(change: impl FnOnce(image::RgbImage) -> image::RgbImage) -> Vec<u8> {
+    let photo = image::load_from_memory(&reach())
+        .expect("a photo")
+        .to_rgb8();
+    let small = image::imageops::thumbnail(&photo, 480, 640);
+    let mut bytes = Vec::new();
+    change(small)
+        .write_to(
+            &mut std::io::Cursor::new(&mut bytes),
+            image::ImageFormat::Jpeg,
+        )
+        .expect("a JPEG");
+    bytes
+}
+
+#[test]
+fn a_running_camera_is_told_what_stands_in_the_way_and_nothing_of_the_arm() {
+    use image::imageops::{crop_imm, replace, rotate90, thumbnail};
+    let folder = tempfile::tempdir().expect("a folder");
+    let browser = serve(&[], &folder.path().join("diary.json")).browser();
+    let hints = |view: &str, picture: Vec<u8>| -> String {
+        let path = format!("/api/framing?view={view}");
+        let answer = browser.photo(&path, "", &picture).json();
+        let hints = answer["hints"].as_array().expect("hints").clone();
+        let hints: Vec<&str> = hints
+            .iter()
+            .map(|hint| hint.as_str().expect("words"))
+            .collect();
+        let words = hints.join(" ");
+        for word in ["arm", "high", "raise", "°", "reach", "lift"] {
+            assert!(!words.contains(word), "{words}");
+        }
+        words
+    };
+    assert_eq!(hints("side", glimpse(|photo| photo)), "");
+    assert_eq!(hints("front", glimpse(|photo| photo)), "Face the camera.");
+    let legs_cut = glimpse(|photo| crop_imm(&photo, 0, 0, 480, 480).to_image());
+    let told = hints("side", legs_cut);
+    assert!(told.contains("feet"), "{told}");
+    let far = glimpse(|photo| {
+        let mut wide = image::RgbImage::from_pixel(480, 640, *photo.get_pixel(5, 5));
+        replace(&mut wide, &thumbnail(&photo, 288, 384), 96, 128);
+        wide
+    });
+    let told = hints("side", far);
+    assert!(told.contains("Come nearer"), "{told}");
+    assert!(hints("side", glimpse(|photo| rotate90(&photo))).contains("on its side"));
+    let dark = glimpse(|mut photo| {
+        photo.iter_mut().for_each(|value| *value /= 8);
+        photo
+    });
+    assert!(hints("side", dark).contains("dark"));
+    let empty = glimpse(|_| image::RgbImage::from_pixel(480, 640, image::Rgb([120, 130, 140])));
+    assert!(hints("side", empty).starts_with("Nobody is seen"));
+    browser
+        .photo("/api/framing", "", b"no picture")
+        .trouble(422);
+    browser
+        .photo("/api/framing", "", &vec![0; 3 << 20])
+        .trouble(413);
 }
 
 // Review.

@@ -1,5 +1,6 @@
 //! What a request carries: read within a size and a time.
 
+use std::sync::Arc;
 use std::time::Duration;
 
 use axum::body::Body;
@@ -16,6 +17,7 @@ use super::answer::Trouble;
 /// Larger files hold no photo that is looked at.
 const LARGEST_PHOTO: usize = 60 << 20;
 const LARGEST_JSON: usize = 64 << 10;
+const LARGEST_GLIMPSE: usize = 2 << 20;
 /// From this machine to itself even the largest photo takes a second.
 const PATIENCE: Duration = Duration::from_secs(60);
 
@@ -27,13 +29,10 @@ pub struct Upload {
     _place: OwnedSemaphorePermit,
 }
 
-impl FromRequest<std::sync::Arc<Shared>> for Upload {
+impl FromRequest<Arc<Shared>> for Upload {
     type Rejection = Trouble;
 
-    async fn from_request(
-        request: Request,
-        shared: &std::sync::Arc<Shared>,
-    ) -> Result<Upload, Trouble> {
+    async fn from_request(request: Request, shared: &Arc<Shared>) -> Result<Upload, Trouble> {
         let place = shared.uploads.clone().try_acquire_owned().map_err(|_| {
             Trouble::new(
                 StatusCode::SERVICE_UNAVAILABLE,
@@ -48,6 +47,19 @@ impl FromRequest<std::sync::Arc<Shared>> for Upload {
             file,
             _place: place,
         })
+    }
+}
+
+/// A small picture of a running camera.
+pub struct Glimpse(pub Vec<u8>);
+
+impl<S: Sync> FromRequest<S> for Glimpse {
+    type Rejection = Trouble;
+
+    async fn from_request(request: Request, _: &S) -> Result<Glimpse, Trouble> {
+        read(request.into_body(), LARGEST_GLIMPSE)
+            .await
+            .map(Glimpse)
     }
 }
 

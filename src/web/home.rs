@@ -107,7 +107,7 @@ pub struct Seen {
 }
 
 impl Seen {
-    fn wish(&self) -> Result<Wish, Trouble> {
+    pub(super) fn wish(&self) -> Result<Wish, Trouble> {
         let view = match self.view.as_deref() {
             None => None,
             Some("side") => Some(WishedView::Side(None)),
@@ -141,15 +141,17 @@ pub async fn check(
             manual: Vec::new(),
             aids: Aids::default(),
         };
-        let finder = lock(&shared.finder).clone();
+        let finder = lock(&shared.finder);
         let visit = pipeline::measure_visit(&finder, pages.person.facts()?, [photo])
             .map_err(Trouble::fault)?;
+        drop(finder);
         let drawn = report::overlay(&picture, &visit.photos[0], false);
+        let drawn = pictures::around_person(&drawn, &visit.photos[0]);
         let arms = self_check::arms(&visit);
         let id = lock(&shared.checks).put(
             (shared.now)(),
             arms.iter().map(entry).collect(),
-            pictures::for_screen(&drawn)?,
+            pictures::for_screen(&drawn, pictures::TO_LOOK_AT)?,
         );
         answer::json(told(&id, &visit, &arms, &pages))
     };

@@ -1,8 +1,9 @@
 //! The local web page: a shell beside the command line, for a browser on this machine.
 //!
 //! [`guard`] decides who is answered, [`body`] takes in what is sent, [`assets`] gives the page out.
-//! [`home`] answers the person who checks a reach, with a [`diary`] on the disk; [`review`] the
-//! clinician who looks through the [`visits`] that are open, [`comparison`] who compares them.
+//! [`home`] answers the person who checks a reach, with a [`diary`] on the disk and [`framing`] while
+//! the camera runs; [`review`] the clinician who looks through the [`visits`] that are open,
+//! [`comparison`] whoever compares them.
 //!
 //! Photos and looks lie in memory alone. Nothing that a browser sends is a path: what is on the disk
 //! are the folders named at the start, their records, and the diary.
@@ -12,6 +13,7 @@ mod assets;
 mod body;
 mod comparison;
 mod diary;
+mod framing;
 mod guard;
 mod home;
 mod picture;
@@ -182,6 +184,7 @@ fn router(shared: Arc<Shared>, guard: Arc<Guard>) -> Router {
         .route("/api/home/person", put(home::keep_person))
         .route("/api/checks", post(home::check))
         .route("/api/checks/{check}/picture", get(home::picture))
+        .route("/api/framing", post(framing::framing))
         .route("/api/diary", get(home::diary).post(home::keep_check))
         .route("/api/diary/{entry}", delete(home::forget))
         .route("/api/visits", get(review::visits).post(review::begin))

@@ -24,12 +24,15 @@ use crate::visit::{Evidence, PhotoRecord, VisitFacts};
 
 /// The visits that are open.
 pub async fn visits(State(shared): State<Arc<Shared>>) -> Answer {
-    let visits = lock(&shared.visits);
-    let list: Vec<Value> = visits
-        .iter()
-        .map(|(id, visit)| Value::Object(brief(id, visits.number(id), visit)))
-        .collect();
-    answer::json(json!({ "visits": list }))
+    let work = |shared: &Shared| {
+        let visits = lock(&shared.visits);
+        let list: Vec<Value> = visits
+            .iter()
+            .map(|(id, visit)| Value::Object(brief(id, visits.number(id), visit)))
+            .collect();
+        answer::json(json!({ "visits": list }))
+    };
+    shared.work(work).await
 }
 
 /// What is told of a new visit.
@@ -80,10 +83,13 @@ impl NewVisit {
 
 /// Begins a visit that has no folder.
 pub async fn begin(State(shared): State<Arc<Shared>>, Sent(new): Sent<NewVisit>) -> Answer {
-    let facts = new.facts()?;
-    let mut visits = lock(&shared.visits);
-    let id = visits.begin(facts)?;
-    answer::json(whole(&visits, &id)?)
+    let work = move |shared: &Shared| {
+        let facts = new.facts()?;
+        let mut visits = lock(&shared.visits);
+        let id = visits.begin(facts)?;
+        answer::json(whole(&visits, &id)?)
+    };
+    shared.work(work).await
 }
 
 /// What whoever asks again has already.

@@ -436,7 +436,7 @@ impl OpenPhoto {
         let looked = pipeline::look(finder, facts, &input)?;
         let shown = input.bytes.ok().and_then(|bytes| {
             let upright = picture::upright(&bytes).ok()?;
-            picture::for_screen(&upright).ok()
+            picture::for_screen(&upright, picture::TO_PLACE).ok()
         });
         let (record, readings) = looked.reckon(facts, &[]);
         Ok(OpenPhoto {
