@@ -206,7 +206,7 @@ fn by(cm: Option<Estimate>) -> String {
 fn limit_words(side: Side, elevation: Estimate, set: f64, limit: AgainstLimit) -> String {
     match limit {
         AgainstLimit::Above => format!(
-            " In this photo it is above your limit of {set:.0}°. Don't raise it that high again \
+            " Stop here: in this photo it is above your limit of {set:.0}°. Don't raise it that high again \
              before your surgeon or therapist allows it. If it hurts or swells, call them."
         ),
         AgainstLimit::MayBeAbove => format!(

@@ -147,30 +147,23 @@ impl Server {
     }
 }
 
+/// Ctrl-C, or what a system sends to programs before it goes down.
 async fn told_to_end() {
-    let interrupted = async {
-        // Where the system can't tell, the program ends the hard way.
-        if tokio::signal::ctrl_c().await.is_err() {
-            std::future::pending::<()>().await;
+    #[cfg(unix)]
+    let terminated = async {
+        use tokio::signal::unix::{SignalKind, signal};
+        match signal(SignalKind::terminate()) {
+            Ok(mut terminated) => terminated.recv().await,
+            Err(_) => std::future::pending().await,
         }
     };
-    #[cfg(unix)]
-    {
-        use tokio::signal::unix::{SignalKind, signal};
-        if let Ok(mut terminated) = signal(SignalKind::terminate()) {
-            let mut interrupted = std::pin::pin!(interrupted);
-            std::future::poll_fn(|context| {
-                let ended = terminated.poll_recv(context).is_ready();
-                match ended || interrupted.as_mut().poll(context).is_ready() {
-                    true => std::task::Poll::Ready(()),
-                    false => std::task::Poll::Pending,
-                }
-            })
-            .await;
-            return;
-        }
+    #[cfg(not(unix))]
+    let terminated = std::future::pending::<Option<()>>();
+    tokio::select! {
+        // Where the system can't tell, the program ends the hard way.
+        Ok(()) = tokio::signal::ctrl_c() => {}
+        _ = terminated => {}
     }
-    interrupted.await;
 }
 
 fn router(shared: Arc<Shared>, guard: Arc<Guard>) -> Router {

@@ -20,7 +20,7 @@ use crate::geometry::Point;
 use crate::measure::Measure;
 use crate::record;
 use crate::report::lines::{self, Line, Stroke};
-use crate::visit::{Evidence, PhotoRecord, VisitFacts};
+use crate::visit::{Evidence, PhotoRecord, Visit, VisitFacts};
 
 /// The visits that are open.
 pub async fn visits(State(shared): State<Arc<Shared>>) -> Answer {
@@ -254,7 +254,7 @@ pub async fn save(
         let mut answer = whole(&visits, &id)?;
         answer["file"] = json!(RECORD);
         if !written {
-            answer["record"] = record_of(visits.get(&id)?)?;
+            answer["record"] = record_of(&visits.get(&id)?.visit())?;
         }
         answer::json(answer)
     };
@@ -289,7 +289,7 @@ impl Shared {
 fn brief(id: &str, number: usize, visit: &OpenVisit) -> Map<String, Value> {
     let fields = [
         ("id", json!(id)),
-        ("title", json!(title(number, &visit.facts))),
+        ("title", json!(visit.visit().title(number))),
         ("date", json!(visit.facts.date.map(|date| date.to_string()))),
         ("photos", json!(visit.photo_count())),
         ("revision", json!(visit.revision)),
@@ -302,27 +302,15 @@ fn brief(id: &str, number: usize, visit: &OpenVisit) -> Map<String, Value> {
         .collect()
 }
 
-/// The visit's own title.
-fn title(number: usize, facts: &VisitFacts) -> String {
-    let visit = crate::visit::Visit {
-        facts: facts.clone(),
-        photos: Vec::new(),
-        readings: Vec::new(),
-        notices: Vec::new(),
-    };
-    visit.title(number)
-}
-
-fn record_of(visit: &OpenVisit) -> Result<Value, Trouble> {
-    serde_json::from_str(&record::visit_to_json(&visit.visit())).map_err(Trouble::fault)
+fn record_of(visit: &Visit) -> Result<Value, Trouble> {
+    serde_json::from_str(&record::visit_to_json(visit)).map_err(Trouble::fault)
 }
 
 /// Everything about a visit: its record, with what a page needs to show and change it.
 fn whole(visits: &Visits, id: &str) -> Result<Value, Trouble> {
     let open = visits.get(id)?;
     let visit = open.visit();
-    let mut record: Value =
-        serde_json::from_str(&record::visit_to_json(&visit)).map_err(Trouble::fault)?;
+    let mut record = record_of(&visit)?;
     let mut whole = brief(id, visits.number(id), open);
     whole.insert("facts".to_owned(), record["visit"].take());
     for list in ["measures", "unmeasured"] {
