@@ -1110,6 +1110,63 @@ fn a_visit_is_begun_in_the_page_and_its_record_handed_over() {
     assert_eq!(fs::read_dir(folder.path()).expect("a folder").count(), 0);
 }
 
+#[test]
+fn a_forgotten_stature_is_told_later_and_gives_what_it_would_have_given_at_once() {
+    let folder = tempfile::tempdir().expect("a folder");
+    let browser = serve(&[], &folder.path().join("diary.json")).browser();
+    let known = json!({ "label": "intake", "date": "2026-03-10", "operated_side": "right" });
+    let mut told = known.clone();
+    told["stature_cm"] = json!(164.0);
+    let add = |id: &str| {
+        let path = format!("/api/visits/{id}/photos");
+        for name in ["side-right.jpg", "side-reach.jpg"] {
+            let bytes = fs::read(demo("intake").join(name)).expect("a photo");
+            browser.photo(&path, name, &bytes).json();
+        }
+    };
+    browser.post("/api/visits", &known).json();
+    browser.post("/api/visits", &told).json();
+    add("v1");
+    add("v2");
+    browser.edit(0, "c7", Value::Null, at(200.0, 210.0)).json();
+    let before = browser.get("/api/visits/v1").json();
+    // The page has no options and no files to name.
+    for option in ["--", "visit.json", "manifest"] {
+        assert!(!before.to_string().contains(option), "{option}: {before}");
+    }
+    let mut change = told.clone();
+    change["from"] = known.clone();
+    let after = browser.put("/api/visits/v1/facts", &change).json();
+    assert_eq!(
+        after["revision"],
+        before["revision"].as_u64().expect("a number") + 1
+    );
+    assert_eq!((&after["saved"], &after["facts"]), (&json!(false), &told));
+    let edit = json!({ "photo": 0, "landmark": "c7", "from": null, "to": at(200.0, 210.0) });
+    let at_once = browser.post("/api/visits/v2/edits", &edit).json();
+    for field in ["measures", "unmeasured", "notices"] {
+        assert_eq!(after[field], at_once[field], "{field}");
+    }
+    assert_eq!(
+        after["photos"][0]["landmarks"],
+        at_once["photos"][0]["landmarks"]
+    );
+    // A window that has not seen the stature does not take it away.
+    change["stature_cm"] = Value::Null;
+    let trouble = browser.put("/api/visits/v1/facts", &change).trouble(409);
+    assert_eq!(trouble["visit"]["facts"], told);
+    change["from"] = Value::Null;
+    change["arm_limit_deg"] = json!(999);
+    browser.put("/api/visits/v1/facts", &change).trouble(422);
+    change["arm_limit_deg"] = json!(90.0);
+    let limited = browser.put("/api/visits/v1/facts", &change).json();
+    let notices = limited["notices"].to_string();
+    assert!(notices.contains("Beyond the set limit"), "{notices}");
+    for field in ["measures", "unmeasured"] {
+        assert_eq!(limited[field], before[field], "{field}");
+    }
+}
+
 // Comparison.
 
 #[test]

@@ -1,9 +1,9 @@
 //! The local web page: a shell beside the command line, for a browser on this machine.
 //!
-//! [`guard`] decides who is answered, [`body`] takes in what is sent, [`assets`] gives the page out.
-//! [`home`] answers the person who checks a reach, with a [`diary`] on the disk and [`framing`] while
-//! the camera runs; [`review`] the clinician who looks through the [`visits`] that are open,
-//! [`comparison`] whoever compares them.
+//! `guard` decides who is answered, `body` takes in what is sent, `assets` gives the page out. `home`
+//! answers the person who checks a reach, with a `diary` on the disk and `framing` while the camera
+//! runs; `review` the clinician who looks through the `visits` that are open, `comparison` whoever
+//! compares them.
 //!
 //! Photos and looks lie in memory alone. Nothing that a browser sends is a path: what is on the disk
 //! are the folders named at the start, their records, and the diary.
@@ -19,6 +19,7 @@ mod home;
 mod picture;
 mod review;
 mod visits;
+mod words;
 
 use std::io;
 use std::net::{Ipv4Addr, TcpListener};
@@ -182,6 +183,7 @@ fn router(shared: Arc<Shared>, guard: Arc<Guard>) -> Router {
         .route("/api/diary/{entry}", delete(home::forget))
         .route("/api/visits", get(review::visits).post(review::begin))
         .route("/api/visits/{visit}", get(review::visit))
+        .route("/api/visits/{visit}/facts", put(review::learn))
         .route("/api/visits/{visit}/photos", post(review::add_photo))
         .route(
             "/api/visits/{visit}/photos/{photo}/picture",

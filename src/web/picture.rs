@@ -5,8 +5,9 @@ use image::codecs::jpeg::JpegEncoder;
 use image::imageops::{self, FilterType};
 
 use super::answer::Trouble;
+use super::words::sentence_start;
 use crate::geometry::{Photo, Point};
-use crate::photo::{self, Limits, PhotoError};
+use crate::photo::{self, Limits, PhotoError, PhotoErrorKind};
 use crate::visit::PhotoRecord;
 
 /// Pixels on the longer side of a photo that landmarks are placed in, and of one that is looked at.
@@ -19,10 +20,11 @@ const ROOM: f64 = 0.25;
 /// The upright photo in a file's bytes, or why it can't be shown.
 pub fn upright(bytes: &[u8]) -> Result<RgbImage, Trouble> {
     photo::upright(bytes, Limits::default()).map_err(|PhotoError { kind }| {
-        Trouble::unusable(
-            format!("This photo could not be read: {kind}."),
-            format!("What helps: {}.", kind.hint()),
-        )
+        let error = match kind {
+            PhotoErrorKind::UnknownFormat => format!("This is {kind}."),
+            _ => format!("{}.", sentence_start(&kind.to_string())),
+        };
+        Trouble::unusable(error, format!("What helps: {}.", kind.hint()))
     })
 }
 

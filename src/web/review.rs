@@ -13,6 +13,7 @@ use super::answer::{self, Answer, Trouble};
 use super::body::{Sent, Upload};
 use super::diary::Person;
 use super::visits::{Move, OpenPhoto, OpenVisit, RECORD, Source, Visits};
+use super::words::without_options;
 use super::{Shared, lock, picture as pictures};
 use crate::body::Landmark;
 use crate::compare::mdc95;
@@ -35,10 +36,10 @@ pub async fn visits(State(shared): State<Arc<Shared>>) -> Answer {
     shared.work(work).await
 }
 
-/// What is told of a new visit.
+/// What is told of a visit.
 #[derive(Deserialize)]
 #[serde(deny_unknown_fields)]
-pub struct NewVisit {
+pub struct Facts {
     label: Option<String>,
     date: Option<String>,
     stature_cm: Option<f64>,
@@ -48,8 +49,9 @@ pub struct NewVisit {
 
 const LONGEST_LABEL: usize = 80;
 
-impl NewVisit {
-    fn facts(self) -> Result<VisitFacts, Trouble> {
+impl Facts {
+    /// These facts over those that are known; what a page does not ask for stays.
+    fn over(self, known: &VisitFacts) -> Result<VisitFacts, Trouble> {
         let person = Person {
             stature_cm: self.stature_cm,
             operated_side: self.operated_side,
@@ -73,18 +75,27 @@ impl NewVisit {
                 )
             })
         });
+        let VisitFacts {
+            stature_cm,
+            operated,
+            arm_limit_deg,
+            ..
+        } = person.facts()?;
         Ok(VisitFacts {
             label,
             date: date.transpose()?,
-            ..person.facts()?
+            stature_cm,
+            operated,
+            arm_limit_deg,
+            ..known.clone()
         })
     }
 }
 
 /// Begins a visit that has no folder.
-pub async fn begin(State(shared): State<Arc<Shared>>, Sent(new): Sent<NewVisit>) -> Answer {
+pub async fn begin(State(shared): State<Arc<Shared>>, Sent(facts): Sent<Facts>) -> Answer {
     let work = move |shared: &Shared| {
-        let facts = new.facts()?;
+        let facts = facts.over(&VisitFacts::default())?;
         let mut visits = lock(&shared.visits);
         let id = visits.begin(facts)?;
         answer::json(whole(&visits, &id)?)
@@ -115,6 +126,54 @@ pub async fn visit(
             true => Ok(StatusCode::NO_CONTENT.into_response()),
             false => answer::json(whole(&visits, &id)?),
         }
+    };
+    shared.work(work).await
+}
+
+/// Other facts for a visit, and those that whoever changes them has seen.
+#[derive(Deserialize)]
+pub struct NewFacts {
+    #[serde(flatten)]
+    to: Facts,
+    from: Option<Facts>,
+}
+
+/// Takes other facts for a visit. With another stature the photos are looked at again, since a sticker
+/// is told by its size.
+pub async fn learn(
+    State(shared): State<Arc<Shared>>,
+    Path(id): Path<String>,
+    Sent(NewFacts { to, from }): Sent<NewFacts>,
+) -> Answer {
+    let work = move |shared: &Shared| {
+        shared.see(&id)?;
+        // Whoever has the nets has the facts to itself too.
+        let finder = lock(&shared.finder);
+        let (known, sources) = {
+            let visits = lock(&shared.visits);
+            let visit = visits.get(&id)?;
+            (visit.facts.clone(), visit.sources())
+        };
+        let facts = to.over(&known)?;
+        let seen = from.map(|from| from.over(&known)).transpose()?;
+        if seen.is_some_and(|seen| seen != known) {
+            let trouble = Trouble::conflict(
+                "These facts were changed in another window meanwhile.",
+                "The page shows them as they are now. Change them again if they are wrong.",
+            );
+            return Err(trouble.with_visit(whole(&lock(&shared.visits), &id)?));
+        }
+        let looked = match facts.stature_cm == known.stature_cm {
+            true => Vec::new(),
+            false => sources
+                .into_iter()
+                .map(|(file, source)| OpenPhoto::look(&finder, &facts, file, source))
+                .collect::<Result<_, _>>()
+                .map_err(Trouble::fault)?,
+        };
+        let mut visits = lock(&shared.visits);
+        visits.get_mut(&id)?.learn(facts, looked);
+        answer::json(whole(&visits, &id)?)
     };
     shared.work(work).await
 }
@@ -315,10 +374,11 @@ fn whole(visits: &Visits, id: &str) -> Result<Value, Trouble> {
     whole.insert("facts".to_owned(), record["visit"].take());
     for list in ["measures", "unmeasured"] {
         for row in record[list].as_array_mut().into_iter().flatten() {
-            name_measure(row);
+            complete_row(row);
         }
         whole.insert(list.to_owned(), record[list].take());
     }
+    plain(&mut record["notices"]);
     whole.insert("notices".to_owned(), record["notices"].take());
     let photos = record["photos"].as_array_mut().into_iter().flatten();
     let photos: Vec<Value> = photos
@@ -333,6 +393,7 @@ fn whole(visits: &Visits, id: &str) -> Result<Value, Trouble> {
             photo["width"] = json!(record.size.map(|(width, _)| width));
             photo["height"] = json!(record.size.map(|(_, height)| height));
             photo["picture"] = json!(picture);
+            plain(&mut photo["notices"]);
             tell_originals(&mut photo["landmarks"], record, seen);
             let placeable = seen.placeable();
             photo["placeable"] = placeable.into_iter().map(Landmark::name).collect();
@@ -358,14 +419,25 @@ fn tell_originals(landmarks: &mut Value, record: &PhotoRecord, seen: &OpenPhoto)
     }
 }
 
-/// Adds to a row of the record what its measure is called, and how large a change has to be.
-fn name_measure(row: &mut Value) {
+/// Adds to a row of the record what its measure is called, and how large a change has to be; a reason
+/// is put in the page's words.
+fn complete_row(row: &mut Value) {
     let text = |field: &str| row[field].as_str();
     let known = text("measure").zip(text("unit"));
     let measure = known.and_then(|(id, unit)| Measure::from_file(id, unit, text("of")));
     row["name"] = json!(measure.map(Measure::words));
     if let Some(sigma) = row["sigma"].as_f64() {
         row["mdc95"] = json!(mdc95(sigma, sigma));
+    }
+    if let Some(reason) = row["reason"].as_str() {
+        row["reason"] = json!(without_options(reason));
+    }
+}
+
+/// Leaves out of notices what only the command line has.
+fn plain(notices: &mut Value) {
+    for notice in notices.as_array_mut().into_iter().flatten() {
+        *notice = json!(notice.as_str().map(without_options));
     }
 }
 

@@ -6,6 +6,7 @@ use std::sync::Arc;
 
 use super::answer::Trouble;
 use super::picture;
+use super::words::sentence_start;
 use crate::body::Landmark;
 use crate::checksum;
 use crate::geometry::{Photo, Point};
@@ -219,6 +220,28 @@ impl OpenVisit {
         self.photos.push(photo);
     }
 
+    /// What it takes to look at the photos again: their names and where they are.
+    pub fn sources(&self) -> Vec<(String, Source)> {
+        let photos = self.photos.iter();
+        photos
+            .map(|photo| (photo.record.file.clone(), photo.source.clone()))
+            .collect()
+    }
+
+    /// Takes other facts, and the photos as they were looked at with these, where they had to be. What a
+    /// hand placed stays.
+    pub fn learn(&mut self, facts: VisitFacts, looked: Vec<OpenPhoto>) {
+        for (photo, anew) in self.photos.iter_mut().zip(looked) {
+            let by_hand = std::mem::take(&mut photo.by_hand);
+            *photo = OpenPhoto { by_hand, ..anew };
+        }
+        for photo in &mut self.photos {
+            photo.reckon(&facts);
+        }
+        self.facts = facts;
+        self.changed();
+    }
+
     /// Whether a photo may be added.
     pub fn may_add(&self) -> Result<(), Trouble> {
         if self.folder.is_some() {
@@ -410,12 +433,6 @@ fn free_name(name: &str, taken: impl Fn(&str) -> bool) -> String {
         number += 1;
     }
     free
-}
-
-fn sentence_start(words: &str) -> String {
-    let mut letters = words.chars();
-    let first = letters.next().into_iter().flat_map(char::to_uppercase);
-    first.chain(letters).collect()
 }
 
 impl OpenPhoto {
