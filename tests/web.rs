@@ -1042,7 +1042,11 @@ fn what_was_saved_is_there_again_and_a_strange_record_is_not_written_over() {
     let open = || serve(&[folder.path().to_owned()], &diary).browser();
     let first = open();
     first.get("/api/visits/v1").json();
-    let moved = first.edit(0, "c7", Value::Null, at(200.5, 210.25)).json();
+    first.edit(0, "c7", Value::Null, at(200.5, 210.25)).json();
+    // The folder's own visit.json sets no limit, and another stature goes not before its.
+    let facts = json!({ "label": "intake", "date": "2026-03-10", "stature_cm": 170.0,
+        "operated_side": "right", "arm_limit_deg": 90.0 });
+    let moved = first.put("/api/visits/v1/facts", &facts).json();
     let save = json!({ "revision": moved["revision"] });
     first.post("/api/visits/v1/save", &save).json();
     let again = open().get("/api/visits/v1").json();
@@ -1052,6 +1056,8 @@ fn what_was_saved_is_there_again_and_a_strange_record_is_not_written_over() {
         (&json!("manual"), &json!(200.5), &json!(210.25))
     );
     assert!(c7["original"]["x"].is_number());
+    assert_eq!(again["facts"]["arm_limit_deg"], 90.0);
+    assert_eq!(again["facts"]["stature_cm"], 164.0);
     // Another program wrote the record meanwhile.
     let record = folder.path().join("record.json");
     for strange in ["{\"schema\":\"other\"}", "not JSON"] {

@@ -176,13 +176,18 @@ impl OpenVisit {
     }
 
     fn of_folder(folder: VisitFolder) -> OpenVisit {
+        let kept = Kept::read(&folder.path);
+        let facts = match &kept.visit {
+            Some(visit) => filled_in(folder.facts, &visit.facts),
+            None => folder.facts,
+        };
         OpenVisit {
             unseen: folder.photos.into(),
             folder: Some(Folder {
-                kept: Kept::read(&folder.path),
                 path: folder.path,
+                kept,
             }),
-            ..OpenVisit::new(folder.facts)
+            ..OpenVisit::new(facts)
         }
     }
 
@@ -400,6 +405,20 @@ impl Kept {
             checksum: bytes.as_deref().map(checksum::sha256),
             visit: text.and_then(|text| record::visit_from_json(text).ok()),
         }
+    }
+}
+
+/// What the facts leave open, as an earlier review was told it: a limit that was set then holds.
+fn filled_in(facts: VisitFacts, kept: &VisitFacts) -> VisitFacts {
+    VisitFacts {
+        label: facts.label.or_else(|| kept.label.clone()),
+        date: facts.date.or(kept.date),
+        case: facts.case.or_else(|| kept.case.clone()),
+        stature_cm: facts.stature_cm.or(kept.stature_cm),
+        operated: facts.operated.or(kept.operated),
+        arm_limit_deg: facts.arm_limit_deg.or(kept.arm_limit_deg),
+        board_offset_cm: facts.board_offset_cm.or(kept.board_offset_cm),
+        sticker_mm: facts.sticker_mm.or(kept.sticker_mm),
     }
 }
 
