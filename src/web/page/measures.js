@@ -1,0 +1,68 @@
+// The measures of a visit as a table beside the photo, and why others could not be read.
+
+import { h } from "./dom.js";
+import { capitalised, inUnit, valueOnly, withRange } from "./words.js";
+
+const id = (row) => [row.measure, row.of ?? "", row.side, row.photo, row.unit].join("|");
+
+/** What the measures were when the page saw them first, to show what a move has changed. */
+export class Measures {
+  constructor(visit) {
+    this.first = new Map(visit.measures.map((row) => [id(row), row]));
+    this.element = h("div", { class: "measures" });
+  }
+
+  show(visit, photo) {
+    const here = (row) => photo && row.photo === photo.file;
+    this.element.replaceChildren(
+      ...this.part("In this photo", visit.measures.filter(here), visit.unmeasured.filter(here)),
+      ...this.part("In the other photos", visit.measures.filter((row) => !here(row)), visit.unmeasured.filter((row) => !here(row))),
+    );
+  }
+
+  part(title, measured, unmeasured) {
+    if (!measured.length && !unmeasured.length) return [];
+    return [
+      measured.length > 0 && h("table", {},
+        h("caption", {}, title),
+        h("thead", {}, h("tr", {}, ["Measure", "Side", "Value ± 95 %", "Counts as change from"].map((words) =>
+          h("th", { scope: "col" }, words)))),
+        h("tbody", {}, measured.map((row) => this.row(row)))),
+      unmeasured.length > 0 && h("div", { class: "unmeasured" },
+        h("h3", {}, `Not measured ${title.toLowerCase()}`),
+        h("ul", {}, together(unmeasured).map(({ names, side, reason }) =>
+          h("li", {}, h("b", {}, capitalised([names, side].filter(Boolean).join(", "))), `: ${reason}`)))),
+    ].filter(Boolean);
+  }
+
+  row(row) {
+    const first = this.first.get(id(row));
+    const moved = first && valueOnly(first) !== valueOnly(row);
+    return h("tr", { class: moved ? "moved" : null, "data-measure": row.measure, "data-unit": row.unit },
+      h("th", { scope: "row" }, row.name),
+      h("td", { "data-label": "Side" }, row.side ? capitalised(row.side) : "–"),
+      h("td", { class: "number", "data-label": "Value ± 95 %" }, h("span", {}, withRange(row)),
+        moved && h("small", {}, `was ${valueOnly(first)}`)),
+      h("td", { class: "number", "data-label": "Counts as change from" }, row.mdc95 == null ? "–" : inUnit(row.mdc95, row)));
+  }
+
+  /** What a move has done, to be read aloud. */
+  static spoken(before, after) {
+    const old = new Map(before.measures.map((row) => [id(row), valueOnly(row)]));
+    const changed = after.measures.filter((row) => old.get(id(row)) !== valueOnly(row));
+    const words = changed.slice(0, 4).map((row) => `${row.name} ${row.side} ${withRange(row)}`);
+    if (changed.length > 4) words.push(`and ${changed.length - 4} more`);
+    return words.join(", ") || "No measure changes.";
+  }
+}
+
+/** Rows of one measure in two units, or of several measures for one reason, are said once. */
+function together(rows) {
+  const groups = new Map();
+  for (const { name, side, reason } of rows) {
+    const group = groups.get(`${side}|${reason}`) ?? { names: new Set(), side, reason };
+    group.names.add(name.replace(/, % of .*$/, ""));
+    groups.set(`${side}|${reason}`, group);
+  }
+  return [...groups.values()].map((group) => ({ ...group, names: [...group.names].join(", ") }));
+}

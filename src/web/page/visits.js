@@ -1,0 +1,51 @@
+// The visits that are open for review, and a form for a new one.
+
+import { get, post } from "./api.js";
+import { h, linkButton, troubleBox } from "./dom.js";
+import { factFields, field } from "./person.js";
+import { count } from "./words.js";
+
+export async function showVisits(room) {
+  const { visits } = await get("/api/visits");
+  room.append(
+    h("h1", {}, "Visits"),
+    visits.length
+      ? h("ul", { class: "visits" }, visits.map((visit) => h("li", {},
+        h("a", { class: "visit", href: `#/visits/${visit.id}` },
+          h("strong", {}, visit.title), h("span", {}, count(visit.photos, "photo")),
+          visit.folder && h("span", {}, `folder ${visit.folder}`),
+          h("span", { class: visit.saved ? "" : "unsaved" }, visit.saved ? "saved" : "not saved")))))
+      : h("p", { class: "lead" }, "No visit is open. Make a new one and add its photos; or start tragus with a visit's folder: ",
+        h("code", {}, "tragus serve FOLDER")),
+    h("p", { class: "actions" }, linkButton("#/visits/new", "New visit", visits.length ? "" : "main"),
+      visits.length > 1 && linkButton("#/compare", "Compare visits")),
+  );
+  return { title: "Visits" };
+}
+
+export async function showNewVisit(room) {
+  const label = h("input", { id: "label", type: "text", maxlength: "80", autocomplete: "off" });
+  const date = h("input", { id: "date", type: "date" });
+  const facts = factFields({}, { clinic: true });
+  const state = h("div");
+  room.append(h("h1", {}, "New visit"),
+    h("p", { class: "lead" }, "All of it is optional. Keep names out of it: it stands in reports."),
+    h("form", {
+      novalidate: true,
+      submit: async (event) => {
+        event.preventDefault();
+        try {
+          const visit = await post("/api/visits", { label: label.value.trim() || null, date: date.value || null, ...facts.read() });
+          location.hash = `#/visits/${visit.id}`;
+        } catch (trouble) {
+          state.replaceChildren(troubleBox(trouble));
+        }
+      },
+    },
+    field("label", "What the visit is called", "For example intake, or follow-up.", label),
+    field("date", "Date", null, date),
+    facts.elements,
+    h("p", { class: "actions" }, h("button", { class: "main" }, "Make the visit"), linkButton("#/visits", "Leave it", "quiet")),
+    state));
+  return { title: "New visit" };
+}
