@@ -70,18 +70,18 @@ class Camera {
       if (event.key === "Escape" && this.counting) this.halt();
     };
     addEventListener("keydown", this.keys);
-    this.element = h("div", {},
-      this.frame, this.advice,
-      h("p", { class: "lead" }, this.view === "side"
+    this.element = h("div", { class: "camera-room" }, this.frame, h("div", { class: "beside" },
+      this.advice,
+      h("p", { class: "lead setting" }, this.view === "side"
         ? "Stand sideways inside the outline, arm down. Raise it when the count reaches three, only as far as is comfortable."
         : "Stand inside the outline, arms down. Raise them when the count reaches three, only as far as is comfortable."),
-      h("fieldset", { class: "counts" }, h("legend", {}, "Seconds to get ready"),
+      h("fieldset", { class: "counts setting" }, h("legend", {}, "Seconds to get ready"),
         COUNTS.map((seconds) => h("label", {},
           h("input", { type: "radio", name: "count", value: seconds, checked: seconds === 10 }), `${seconds} s`)),
         h("label", {}, this.sound = h("input", { type: "checkbox", checked: true }), "with tones")),
       h("p", { class: "actions" }, this.start, this.stop),
       this.others,
-      h("p", { class: "note" }, "You see yourself as in a mirror. The photo itself is not mirrored, so left stays left."));
+      h("p", { class: "note" }, "You see yourself as in a mirror. The photo itself is not mirrored, so left stays left.")));
   }
 
   async show(stream) {
@@ -89,6 +89,9 @@ class Camera {
     const { facingMode } = stream.getVideoTracks()[0].getSettings();
     this.video.classList.toggle("mirrored", facingMode !== "environment");
     await this.video.play().catch(() => {});
+    // The outline lies on the picture, not on bars beside it.
+    const { videoWidth: width, videoHeight: height } = this.video;
+    if (width) this.frame.style.setProperty("--shape", width / height);
   }
 
   async offerOthers() {
@@ -124,8 +127,9 @@ class Camera {
     let left = Number(this.element.querySelector("input[name=count]:checked").value);
     this.start.hidden = true;
     this.stop.hidden = false;
+    this.element.classList.add("counting");
     this.stop.focus();
-    this.frame.scrollIntoView({ block: "center" });
+    this.element.scrollIntoView({ block: "start" });
     const tick = () => {
       if (left === 0) {
         this.shoot();
@@ -149,6 +153,7 @@ class Camera {
     this.counting = null;
     this.number.textContent = "";
     this.frame.classList.remove("now");
+    this.element.classList.remove("counting");
     this.stop.hidden = true;
     this.start.hidden = false;
     this.start.focus();
@@ -206,8 +211,8 @@ function picture(video, longest, quality) {
 /** Where to stand: a body with arms down and room above it. It says nothing of how high to reach. */
 function outline(view) {
   const body = view === "side"
-    ? "M50 34c-7 0-9 6-9 14l1 20 2 26h12l2-26 1-20c0-8-2-14-9-14z"
-    : "M40 34h20c5 0 6 4 6 8l1 24h-6l-2-16v16l-1 28H42l-1-28V50l-2 16h-6l1-24c0-4 1-8 6-8z";
+    ? "M46.5 37C44.5 40 44 46 44.5 52L45.5 66 44.5 93H54.5L53.5 66 54 52C54.5 45 54 40 51.5 37z"
+    : "M46 37 40 39.5 37.5 63 40 64 43 48 43.5 66 43 93H48.5L50 69 51.5 93H57L56.5 66 57 48 60 64 62.5 63 60 39.5 54 37z";
   return s("svg", { class: "outline", viewBox: "0 0 100 100", "aria-hidden": "true" },
-    s("circle", { cx: 50, cy: 26, r: 6 }), s("path", { d: body }));
+    s("ellipse", { cx: view === "side" ? 49.5 : 50, cy: 31.5, rx: 3.4, ry: 4.4 }), s("path", { d: body }));
 }

@@ -62,13 +62,13 @@ function choice(view, words, what) {
 
 /** A person with arms down: a picture that shows a raised arm would be an aim. */
 function figure(view) {
-  const body = view === "side"
-    ? "M60 52c-9 0-12 6-12 16l2 44h20l2-44c0-10-3-16-12-16M55 112l1 62m9-62l-1 62m-8 0h12m-4 0h11M60 62v46"
-    : "M40 56h40l4 54M40 56l-4 54M46 56v58h28V56M53 114v60M67 114v60M53 174h-7M67 174h7";
-  return s("svg", { viewBox: "0 0 120 190", class: "figure", "aria-hidden": "true" },
-    s("circle", { cx: 60, cy: 34, r: 14 }),
-    view === "side" && s("path", { d: "M74 34l5 4-5 3" }),
-    s("path", { d: body }));
+  const limb = (d, width, kind = "limb") => s("path", { d, class: kind, "stroke-width": width });
+  return s("svg", { viewBox: "0 0 90 190", class: "figure", "aria-hidden": "true" },
+    s("circle", { cx: 45, cy: 26, r: 14 }),
+    view === "side"
+      ? [s("path", { d: "M58 21l7 8-9 3z" }), s("path", { d: "M45 46c-9 0-15 7-15 17 0 16 5 30 5 48v65a5 5 0 0 0 5 5h21c0-6-4-9-9-9h-1l2-61c0-16 7-32 7-48 0-10-6-17-15-17z" }),
+        limb("M45 62V110", 13, "gap"), limb("M45 62V110", 8)]
+      : s("path", { d: "M29 46h32a12 12 0 0 1 12 12v50a4.5 4.5 0 0 1-9 0V66h-3v108a7 7 0 0 1-14 0v-60h-4v60a7 7 0 0 1-14 0V66h-3v42a4.5 4.5 0 0 1-9 0V58a12 12 0 0 1 12-12z" }));
 }
 
 function limitLine({ arm_limit_deg: limit, operated_side: side }) {
@@ -182,11 +182,11 @@ function showArms(room) {
   const others = arms.filter((arm) => !limited.includes(arm));
   room.append(...[
     worst
-      ? h("div", { class: stop ? "halt" : "caution big" }, h("h1", {}, title), limited.map(armWords))
+      ? [h("div", { class: stop ? "halt" : "caution big" }, h("h1", {}, title), limited.map(armWords)), stopSigns()]
       : [stopSigns(), h("h1", {}, title)],
-    worst && stopSigns(),
     limitWords(answer.about_the_limit),
     others.map(armWords),
+    arms.filter((arm) => arm.since_last).map((arm) => h("p", { class: "since" }, arm.since_last.words)),
     h("figure", { class: "shown" }, h("img", {
       src: answer.picture, class: "picture",
       alt: `Your photo with the lines that were read: along the upper arm, and to the ear. ${arms.map((arm) => arm.words).join(" ")}`,
@@ -200,15 +200,13 @@ function showArms(room) {
     h("p", { class: "actions" },
       // After a limit was passed nobody is offered the next reach.
       !worst && again("Another photo", ""), linkButton("#/", "Go to the start", "quiet")),
-    h("p", { class: "note" }, answer.cautions),
   ].flat().filter(Boolean));
   say([title, ...arms.map((arm) => arm.words)].join(". "));
   return { title };
 }
 
 function armWords(arm) {
-  return h("div", { class: "arm" }, h("p", { class: "answer" }, arm.words),
-    arm.since_last && h("p", { class: "since" }, arm.since_last.words));
+  return h("p", { class: "answer" }, arm.words);
 }
 
 const limitWords = (words) => (words ?? []).map((line) => h("p", { class: "caution" }, line));

@@ -1,7 +1,7 @@
 // The course of the raised arms over time, as drawings with error bars and the limit.
 
 import { h, s, set } from "./dom.js";
-import { capitalised, elevationWords, plain, shortDay, withRange, Z95 } from "./words.js";
+import { capitalised, elevationWords, plain, shortDay, timeOf, withRange, Z95 } from "./words.js";
 
 const HEIGHT = 300;
 const MARGIN = { left: 52, right: 16, top: 16, bottom: 40 };
@@ -81,7 +81,9 @@ function draw(drawing, series, person) {
 
 /** The first and the last day, and those between them that have room. */
 function days(points, x) {
-  const dates = [...new Set(points.map((p) => p.date.slice(0, 10)))].sort();
+  // Several checks of one single day are told apart by their time.
+  const oneDay = new Set(points.map((p) => p.date.slice(0, 10))).size === 1;
+  const dates = [...new Set(points.map((p) => (oneDay ? p.date : p.date.slice(0, 10))))].sort();
   const shown = [];
   const last = dates.at(-1);
   for (const day of dates) {
@@ -91,14 +93,14 @@ function days(points, x) {
     if (room && (day === last || end - at > 64)) shown.push({ day, at });
   }
   return shown.map(({ day, at }) =>
-    s("text", { class: "tick", x: at, y: HEIGHT - 12, "text-anchor": "middle" }, shortDay(day)));
+    s("text", { class: "tick", x: at, y: HEIGHT - 12, "text-anchor": "middle" }, oneDay && shown.length > 1 ? timeOf(day) : shortDay(day)));
 }
 
 function limitLine(limit, { operated_side: side }, y, width) {
   const whose = side === "left" || side === "right" ? `limit, ${side} arm` : "limit";
   return [
     s("line", { class: "limit", x1: MARGIN.left, x2: width - MARGIN.right, y1: y, y2: y }),
-    s("text", { class: "tick limit-words", x: width - MARGIN.right, y: y - 6, "text-anchor": "end" }, `${whose}: ${limit}°`),
+    s("text", { class: "tick limit-words", x: MARGIN.left + 4, y: y - 6 }, `${whose}: ${limit}°`),
   ];
 }
 

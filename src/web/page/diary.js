@@ -6,10 +6,10 @@ import { button, h, linkButton, say, troubleBox } from "./dom.js";
 import { capitalised, dayAndTime, elevationWords, withRange } from "./words.js";
 
 export async function showDiary(room) {
-  const [diary, { person, cautions }] = await Promise.all([get("/api/diary"), homeFacts()]);
+  const [diary, { person }] = await Promise.all([get("/api/diary"), homeFacts()]);
   const body = h("div");
   const drawing = courses(person);
-  room.append(h("h1", {}, "Your diary"), h("p", { class: "caution screen-only" }, cautions), body);
+  room.append(h("h1", {}, "Your diary"), body);
   const fill = ({ entries, file }) => {
     if (!entries.length) {
       body.replaceChildren(h("p", { class: "lead" }, "Nothing is kept here. After a check you can keep its result."),

@@ -1,6 +1,6 @@
 // Which screen is shown: told by the part of the address after #, so that Back works.
 
-import { homeFacts } from "./api.js";
+import { homeFacts, Trouble } from "./api.js";
 import { h, linkButton, say, troubleBox } from "./dom.js";
 import * as check from "./check.js";
 import { showCompare, showReport } from "./compare.js";
@@ -59,7 +59,7 @@ async function route() {
   try {
     screen = await show(room, ...pattern.exec(path).slice(1));
   } catch (trouble) {
-    if (mine === turn) console.error(trouble);
+    if (!(trouble instanceof Trouble)) console.error(trouble);
     room.replaceChildren(h("h1", {}, "This could not be opened"), troubleBox(trouble),
       h("p", { class: "actions" }, linkButton("#/", "Go to the start")));
     screen = { title: "This could not be opened" };
@@ -107,7 +107,7 @@ document.getElementById("skip").addEventListener("click", (event) => {
 for (const kind of ["dragover", "drop"]) addEventListener(kind, (event) => event.preventDefault());
 addEventListener("hashchange", route);
 homeFacts().then(
-  ({ not_a_diagnosis }) => document.getElementById("cautions").append(not_a_diagnosis),
+  ({ cautions }) => document.getElementById("cautions").append(cautions),
   (trouble) => say(trouble.message),
 );
 route();

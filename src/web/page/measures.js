@@ -9,23 +9,29 @@ const id = (row) => [row.measure, row.of ?? "", row.side, row.photo, row.unit].j
 export class Measures {
   constructor(visit) {
     this.first = new Map(visit.measures.map((row) => [id(row), row]));
-    this.element = h("div", { class: "measures" });
+    this.here = h("div");
+    this.others = h("div");
+    // Folded away on a small screen only, and never against the wish of who opened it.
+    this.fold = h("details", { open: matchMedia("(min-width: 64rem)").matches },
+      h("summary", {}, "In the other photos"), this.others);
+    this.element = h("div", { class: "measures" }, this.here, this.fold);
   }
 
   show(visit, photo) {
     const here = (row) => photo && row.photo === photo.file;
-    this.element.replaceChildren(
-      ...this.part("In this photo", visit.measures.filter(here), visit.unmeasured.filter(here)),
-      ...this.part("In the other photos", visit.measures.filter((row) => !here(row)), visit.unmeasured.filter((row) => !here(row))),
-    );
+    const elsewhere = (row) => !here(row);
+    const others = this.part("In the other photos", visit.measures.filter(elsewhere), visit.unmeasured.filter(elsewhere));
+    this.here.replaceChildren(...this.part("In this photo", visit.measures.filter(here), visit.unmeasured.filter(here)));
+    this.others.replaceChildren(...others);
+    this.fold.hidden = others.length === 0;
   }
 
   part(title, measured, unmeasured) {
     if (!measured.length && !unmeasured.length) return [];
     return [
       measured.length > 0 && h("table", {},
-        h("caption", {}, title),
-        h("thead", {}, h("tr", {}, ["Measure", "Side", "Value ± 95 %", "Counts as change from"].map((words) =>
+        h("caption", { class: "unseen" }, title),
+        h("thead", {}, h("tr", {}, ["Measure", "Side", "Value ± 95 %", "Before", "Counts as change from"].map((words) =>
           h("th", { scope: "col" }, words)))),
         h("tbody", {}, measured.map((row) => this.row(row)))),
       unmeasured.length > 0 && h("div", { class: "unmeasured" },
@@ -40,10 +46,10 @@ export class Measures {
     const moved = first && valueOnly(first) !== valueOnly(row);
     return h("tr", { class: moved ? "moved" : null, "data-measure": row.measure, "data-unit": row.unit },
       h("th", { scope: "row" }, row.name),
-      h("td", { "data-label": "Side" }, row.side ? capitalised(row.side) : "–"),
-      h("td", { class: "number", "data-label": "Value ± 95 %" }, h("span", {}, withRange(row)),
-        moved && h("small", {}, `was ${valueOnly(first)}`)),
-      h("td", { class: "number", "data-label": "Counts as change from" }, row.mdc95 == null ? "–" : inUnit(row.mdc95, row)));
+      h("td", { class: "of-side" }, row.side ? capitalised(row.side) : "–"),
+      h("td", { class: "value" }, withRange(row)),
+      h("td", { class: "before" }, moved ? valueOnly(first) : ""),
+      h("td", { class: "least", "data-label": "counts as change from " }, row.mdc95 == null ? "–" : inUnit(row.mdc95, row)));
   }
 
   /** What a move has done, to be read aloud. */

@@ -53,15 +53,15 @@ class Review {
       zoom("+", "Zoom in", () => this.stage.zoomBy(1.3)), zoom("−", "Zoom out", () => this.stage.zoomBy(1 / 1.3)),
       button("Body", () => this.stage.fitBody()), button("Whole photo", () => this.stage.fitPhoto()));
     this.work = h("div", { class: "work" },
-      h("div", { class: "strip" }, this.thumbs,
-        fileButton("Add photos", (files) => this.add(files), { several: true })),
+      h("div", { class: "strip" }, this.thumbs),
       this.middle = h("section", { class: "middle", "aria-label": "Photo" }, this.photoTitle, this.tools,
         this.stage.element, this.details),
-      h("section", { class: "side-column", "aria-label": "Measures" }, h("h2", {}, "Measures"), this.measures.element, this.notices));
+      h("section", { class: "side-column", "aria-label": "Measures" }, h("h2", {}, "Measures in this photo"), this.measures.element, this.notices));
     this.empty = h("p", { class: "drop-here" }, "No photos here. Add some with the button, or drop them on this page.");
     this.elements = [
-      h("div", { class: "visit-head" }, this.title, h("div", { class: "saving" }, this.saveState, this.saveButton)),
-      this.messages, this.work,
+      h("div", { class: "visit-head" }, this.title, this.messages, h("div", { class: "saving" },
+        fileButton("Add photos", (files) => this.add(files), { several: true }), this.saveState, this.saveButton)),
+      this.work,
     ];
   }
 
@@ -207,7 +207,7 @@ class Review {
 
   refused(trouble) {
     if (this.closed) return;
-    this.stage.holding = null;
+    this.stage.letGo();
     this.draw();
     this.messages.replaceChildren(troubleBox(trouble, button("Close", () => this.messages.replaceChildren(), { class: "quiet" })));
   }

@@ -26,6 +26,7 @@ export class Stage {
     this.pointers = new Map();
     this.selected = null;
     this.placing = null;
+    this.pointedAt = null;
     this.build();
   }
 
@@ -38,10 +39,12 @@ export class Stage {
     this.loupe = s("svg", { class: "loupe", hidden: true, "aria-hidden": "true", width: LOUPE_SIZE, height: LOUPE_SIZE },
       this.loupeImage, this.loupeEllipse = s("ellipse", { class: "ellipse" }),
       this.loupeCross = s("path", { class: "cross" }));
-    this.element = h("div", { class: "stage" }, this.drawing, this.loupe);
+    this.name = h("p", { class: "name", hidden: true, "aria-hidden": "true" });
+    this.element = h("div", { class: "stage" }, this.drawing, this.name, this.loupe);
     const { drawing } = this;
     drawing.addEventListener("pointerdown", (event) => this.press(event));
     drawing.addEventListener("pointermove", (event) => this.drag(event));
+    drawing.addEventListener("pointerleave", () => this.point(null));
     for (const end of ["pointerup", "pointercancel"]) drawing.addEventListener(end, (event) => this.lift(event));
     drawing.addEventListener("wheel", (event) => {
       event.preventDefault();
@@ -67,6 +70,7 @@ export class Stage {
       this.holding = null;
       this.placing = null;
       this.selected = null;
+      this.pointedAt = null;
       for (const image of [this.image, this.loupeImage]) {
         set(image, { href: photo.picture, width: photo.width, height: photo.height, preserveAspectRatio: "none" });
       }
@@ -118,7 +122,6 @@ export class Stage {
       ghost: s("circle", { class: "ghost" }),
       halo: s("circle", { class: "halo" }),
       dot: s("path", { class: "dot" }),
-      label: s("text", { class: "label" }, capitalised(landmarkWords(name))),
     };
     mark.group = s("g", {
       class: "mark", tabindex: "0", role: "button", "data-landmark": name,
@@ -135,6 +138,22 @@ export class Stage {
     set(this.drawing, { viewBox: `${view.x} ${view.y} ${view.width} ${view.height}` });
     this.pixel = this.pixelSize();
     for (const [name, mark] of this.marks) this.drawMark(name, mark);
+    this.drawName();
+  }
+
+  /** Writes the name beside the landmark that is pointed at, or else the selected one. */
+  drawName() {
+    const name = this.pointedAt ?? this.selected;
+    const mark = this.marks.get(name);
+    this.name.hidden = !mark;
+    if (!mark) return;
+    const matrix = this.drawing.getScreenCTM();
+    const box = this.element.getBoundingClientRect();
+    const at = new DOMPoint(mark.at.x, mark.at.y).matrixTransform(matrix);
+    const [x, y] = [at.x - box.left, at.y - box.top];
+    this.name.textContent = capitalised(landmarkWords(name));
+    this.name.classList.toggle("left", x > box.width * 0.65);
+    this.name.style.translate = `${x}px ${y}px`;
   }
 
   /** Pixels of the photo that one pixel of the screen spans. */
@@ -144,7 +163,7 @@ export class Stage {
     return Math.max(this.view.width / box.width, this.view.height / box.height);
   }
 
-  drawMark(name, { group, ellipse, tie, ghost, halo, dot, label, at, landmark }) {
+  drawMark(name, { group, ellipse, tie, ghost, halo, dot, at, landmark }) {
     const px = this.pixel;
     const hand = landmark.evidence === "manual";
     const { original } = landmark;
@@ -155,11 +174,6 @@ export class Stage {
     const moved = original && (original.x !== at.x || original.y !== at.y);
     set(ghost, { cx: original?.x ?? 0, cy: original?.y ?? 0, r: 6 * px, display: moved ? null : "none" });
     set(tie, { x1: original?.x ?? 0, y1: original?.y ?? 0, x2: at.x, y2: at.y, display: moved ? null : "none" });
-    const right = at.x < this.view.x + this.view.width * 0.7;
-    set(label, {
-      x: at.x + (right ? 17 : -17) * px, y: at.y + 5 * px, "font-size": 15 * px,
-      "stroke-width": 4 * px, "text-anchor": right ? "start" : "end",
-    });
     set(group, {
       class: ["mark", hand && "by-hand", landmark.covered && "covered", this.selected === name && "selected"].filter(Boolean).join(" "),
       "aria-label": `${capitalised(landmarkWords(name))}, ${evidenceWords(landmark.evidence)}, ${Math.round(at.x)} across, ${Math.round(at.y)} down`,
@@ -281,7 +295,10 @@ export class Stage {
 
   drag(event) {
     const before = this.pointers.get(event.pointerId);
-    if (!before) return;
+    if (!before) {
+      this.point(this.nearest(this.toPhoto(event)));
+      return;
+    }
     if (this.pointers.size === 2) this.pinch(before, event);
     else if (this.holding) this.dragMark(event);
     else {
@@ -289,6 +306,13 @@ export class Stage {
       this.panBy(to.x - from.x, to.y - from.y);
     }
     this.pointers.set(event.pointerId, event);
+  }
+
+  point(name) {
+    if (this.pointedAt === name) return;
+    this.pointedAt = name;
+    this.drawing.classList.toggle("at-mark", name !== null);
+    this.drawName();
   }
 
   dragMark(event) {
@@ -301,6 +325,7 @@ export class Stage {
     const mark = this.marks.get(holding.name);
     mark.at = to;
     this.drawMark(holding.name, mark);
+    this.drawName();
     this.magnify(mark);
     this.wishes.move(holding.name, to);
   }
@@ -376,6 +401,14 @@ export class Stage {
     this.wishes.move(name, mark.at);
   }
 
+  /** Lets go of whatever is being moved, without a further move. */
+  letGo() {
+    clearTimeout(this.nudging?.timer);
+    this.nudging = null;
+    this.holding = null;
+    this.loupe.setAttribute("hidden", "");
+  }
+
   endNudges() {
     if (!this.nudging) return;
     clearTimeout(this.nudging.timer);
@@ -386,7 +419,7 @@ export class Stage {
   closeUp(name) {
     const { at } = this.marks.get(name);
     const ratio = this.view.height / this.view.width;
-    const width = Math.min(this.view.width, Math.max(this.photo.width, this.photo.height) / 6);
+    const width = Math.max(this.view.width / 2.5, this.photo.width / 40);
     this.view = { x: at.x - width / 2, y: at.y - (width * ratio) / 2, width, height: width * ratio };
     this.look();
   }

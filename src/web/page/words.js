@@ -60,6 +60,7 @@ const TIME = new Intl.DateTimeFormat("en-GB", { hour: "2-digit", minute: "2-digi
 
 /** "4 May 2026, 10:12" from "2026-05-04T10:12". */
 export const dayAndTime = (iso) => `${DAY.format(new Date(iso))}, ${TIME.format(new Date(iso))}`;
+export const timeOf = (iso) => TIME.format(new Date(iso));
 export const shortDay = (iso) => DAY_OF_YEAR.format(new Date(iso));
 
 const ELEVATION = { shoulder_flexion: "from the side", shoulder_abduction: "from the front" };
