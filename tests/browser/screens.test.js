@@ -156,6 +156,7 @@ test("the content policy holds", async (t) => {
 test("a check goes by keys alone", async (t) => {
   const served = await serve(t);
   const { page } = await open(t, await launch(t), served);
+  page.on("filechooser", (chooser) => chooser.setFiles(REACH));
   /** Tabs to what has that name. */
   const tabTo = async (name) => {
     for (let presses = 0; presses < 40; presses += 1) {
@@ -182,9 +183,7 @@ test("a check goes by keys alone", async (t) => {
   await page.keyboard.press("Enter");
   await page.getByRole("heading", { level: 1, name: /Take the photo/ }).waitFor();
   await tabTo(/Choose a photo/);
-  const chooser = page.waitForEvent("filechooser");
   await page.keyboard.press("Enter");
-  await (await chooser).setFiles(REACH);
   await page.getByRole("heading", { level: 1, name: "What the photo shows" }).waitFor({ timeout: 60_000 });
   await tabTo(/Keep in my diary/);
   await page.keyboard.press("Enter");
@@ -201,6 +200,8 @@ test("whoever presses is shown where the focus is", async (t) => {
     await page.keyboard.press("Tab");
     const seen = await page.evaluate(() => {
       const { activeElement } = document;
+      // After the last one the focus goes to the browser.
+      if (activeElement === document.body) return { seen: true };
       const halo = activeElement.querySelector?.(".halo");
       const outlined = parseFloat(getComputedStyle(activeElement).outlineWidth) >= 2 && getComputedStyle(activeElement).outlineStyle !== "none";
       return { seen: outlined || (halo && getComputedStyle(halo).stroke !== "none"), what: activeElement.outerHTML.slice(0, 80) };

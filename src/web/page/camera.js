@@ -129,7 +129,6 @@ class Camera {
     this.stop.hidden = false;
     this.element.classList.add("counting");
     this.stop.focus();
-    this.element.scrollIntoView({ block: "start" });
     const tick = () => {
       if (left === 0) {
         this.shoot();

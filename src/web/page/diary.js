@@ -48,7 +48,7 @@ function entryItem(entry, fill) {
         } catch (trouble) {
           asking.append(troubleBox(trouble));
         }
-      }), button("Leave it", () => {
+      }), button("Keep it", () => {
         asking.replaceChildren(ask);
         ask.focus();
       }, { class: "quiet" }));

@@ -107,7 +107,7 @@ document.getElementById("skip").addEventListener("click", (event) => {
 for (const kind of ["dragover", "drop"]) addEventListener(kind, (event) => event.preventDefault());
 addEventListener("hashchange", route);
 homeFacts().then(
-  ({ cautions }) => document.getElementById("cautions").append(cautions),
+  ({ cautions }) => document.getElementById("cautions").replaceChildren(cautions),
   (trouble) => say(trouble.message),
 );
 route();

@@ -32,7 +32,7 @@ export class Measures {
       measured.length > 0 && h("table", {},
         h("caption", { class: "unseen" }, title),
         h("thead", {}, h("tr", {}, ["Measure", "Side", "Value ± 95 %", "Before", "Counts as change from"].map((words) =>
-          h("th", { scope: "col" }, words)))),
+          h("th", { scope: "col", class: words.toLowerCase().replaceAll(" ", "-") }, words)))),
         h("tbody", {}, measured.map((row) => this.row(row)))),
       unmeasured.length > 0 && h("div", { class: "unmeasured" },
         h("h3", {}, `Not measured ${title.toLowerCase()}`),

@@ -42,9 +42,12 @@ class Review {
     this.undoButton = button("Undo", () => this.undo(), { "aria-keyshortcuts": "Control+Z" });
     this.redoButton = button("Redo", () => this.redo(), { "aria-keyshortcuts": "Control+Y" });
     this.messages = h("div", { class: "messages" });
+    // The photos of a folder are those that lie in it.
+    this.addButton = fileButton("Add photos", (files) => this.add(files), { several: true });
     this.thumbs = h("ul", { class: "thumbs" });
     this.photoTitle = h("h2", { class: "photo-title" });
     this.details = h("div", { class: "details" });
+    this.unread = h("p", { class: "drop-here", hidden: true }, "This photo could not be read. Why stands under the measures.");
     this.notices = h("div", { class: "notices" });
     this.title = h("h1", {});
     const zoom = (words, label, doing) => button(words, doing, { "aria-label": label, class: "square" });
@@ -55,13 +58,13 @@ class Review {
     this.work = h("div", { class: "work" },
       h("div", { class: "strip" }, this.thumbs),
       this.middle = h("section", { class: "middle", "aria-label": "Photo" }, this.photoTitle, this.tools,
-        this.stage.element, this.details),
-      h("section", { class: "side-column", "aria-label": "Measures" }, h("h2", {}, "Measures in this photo"), this.measures.element, this.notices));
+        this.stage.element, this.unread, this.details),
+      this.numbers = h("section", { class: "side-column", "aria-label": "Measures" }, h("h2", {}, "Measures in this photo"), this.measures.element, this.notices));
     this.empty = h("p", { class: "drop-here" }, "No photos here. Add some with the button, or drop them on this page.");
     this.elements = [
       h("div", { class: "visit-head" }, this.title, this.messages, h("div", { class: "saving" },
-        fileButton("Add photos", (files) => this.add(files), { several: true }), this.saveState, this.saveButton)),
-      this.work,
+        this.addButton, this.saveState, this.saveButton)),
+      this.empty, this.work,
     ];
   }
 
@@ -99,17 +102,23 @@ class Review {
     const { visit } = this.moves;
     this.title.textContent = visit.title;
     this.drawThumbs();
-    this.middle.hidden = !visit.photos.length;
-    if (visit.photos.length) {
-      if (!this.middle.isConnected) this.empty.replaceWith(this.middle);
-      this.middle.hidden = false;
-      this.stage.show(this.photo);
-      this.photoTitle.replaceChildren(photoWords(this.photo), h("small", {}, ` ${this.photo.file}`));
-      this.drawDetails();
-    } else {
-      this.middle.replaceWith(this.empty);
-    }
+    this.addButton.hidden = visit.folder !== null;
+    const some = visit.photos.length > 0;
+    this.middle.hidden = this.numbers.hidden = !some;
+    this.empty.hidden = some;
+    if (some) this.drawPhoto();
     this.drawNumbers();
+  }
+
+  drawPhoto() {
+    const { photo } = this;
+    const readable = photo.picture !== null;
+    this.photoTitle.replaceChildren(readable ? photoWords(photo) : "Not readable", h("small", {}, ` ${photo.file}`));
+    this.unread.hidden = readable;
+    this.stage.element.hidden = this.tools.hidden = this.details.hidden = !readable;
+    if (!readable) return;
+    this.stage.show(photo);
+    this.drawDetails();
   }
 
   drawThumbs() {
@@ -119,8 +128,8 @@ class Review {
       return h("li", {}, h("button", {
         type: "button", class: "thumb", "aria-current": index === this.index ? "true" : null,
         click: () => this.turnTo(index),
-      }, h("img", { src: photo.picture, alt: "", loading: "lazy" }),
-      h("span", {}, photoWords(photo)), moved > 0 && h("span", { class: "moved-count" }, `${moved} by hand`)));
+      }, photo.picture && h("img", { src: photo.picture, alt: "", loading: "lazy" }),
+      h("span", {}, photo.picture ? photoWords(photo) : `Not readable: ${photo.file}`), moved > 0 && h("span", { class: "moved-count" }, `${moved} by hand`)));
     });
     // The strip is rebuilt only when it would look different: a rebuilt button loses the focus.
     const now = photos.map((photo, index) => [photo.picture, index === this.index,
@@ -137,9 +146,9 @@ class Review {
     this.measures.show(visit, this.photo);
     set(this.undoButton, { disabled: !this.moves.canUndo });
     set(this.redoButton, { disabled: !this.moves.canRedo });
-    this.saveState.textContent = visit.saved ? "Saved" : "Not saved";
+    this.saveState.textContent = !visit.photos.length ? "" : visit.saved ? "Nothing unsaved" : "Not saved";
     this.saveState.classList.toggle("unsaved", !visit.saved);
-    set(this.saveButton, { disabled: visit.saved || !visit.photos.length });
+    set(this.saveButton, { disabled: this.saving || !visit.photos.length });
     const notices = [
       ...visit.notices.map((notice) => ["The visit", textOf(notice)]),
       ...visit.photos.flatMap((photo) => photo.notices.map((notice) => [photo.file, textOf(notice)])),
@@ -276,11 +285,11 @@ class Review {
   /** Asks whether another window has changed the visit. */
   async ask() {
     if (document.hidden || this.moves.sending || this.moves.open || this.stage.holding || this.adding) return;
-    const { revision } = this.moves.visit;
-    const visit = await get(`${this.path}?since=${revision}`).catch(() => null);
+    const { revision, saved } = this.moves.visit;
+    const visit = await get(`${this.path}?since=${revision}&saved=${saved}`).catch(() => null);
     // What was moved here meanwhile is newer than this answer.
     const late = this.closed || this.moves.sending || this.moves.open || this.moves.visit.revision !== revision;
-    if (!visit || late || (visit.revision === revision && visit.saved === this.moves.visit.saved)) return;
+    if (!visit || late) return;
     const elsewhere = visit.revision !== revision;
     this.moves.takeOver(visit);
     if (elsewhere) this.tellDone("This visit was changed in another window. You see its current state.");
@@ -294,21 +303,24 @@ class Review {
   async save() {
     this.stage.endNudges();
     await this.moves.idle();
-    if (this.moves.visit.saved) return;
-    set(this.saveButton, { disabled: true });
+    if (this.saving || !this.moves.visit.photos.length) return;
+    this.saving = true;
+    this.drawNumbers();
     try {
       const { revision, folder } = this.moves.visit;
       const answer = await post(`${this.path}/save`, { revision });
       if (answer.record) handOver(answer.record, answer.file);
-      const visit = await get(this.path);
-      if (!this.moves.sending) this.moves.visit = visit;
-      this.drawNumbers();
+      // What was moved while it was saved is newer than the answer.
+      if (!this.moves.sending) this.moves.visit = answer;
       this.tellDone(answer.record
         ? `The record was handed to you as the download ${answer.file}. Keep it beside the photos.`
         : `Saved in ${folder}/${answer.file ?? "record.json"}.`);
     } catch (trouble) {
       if (trouble.body?.visit) this.moves.takeOver(trouble.body.visit);
       this.refused(trouble);
+    } finally {
+      this.saving = false;
+      this.drawNumbers();
     }
   }
 

@@ -14,7 +14,7 @@ export async function showVisits(room) {
         h("a", { class: "visit", href: `#/visits/${visit.id}` },
           h("strong", {}, visit.title), h("span", {}, count(visit.photos, "photo")),
           visit.folder && h("span", {}, `folder ${visit.folder}`),
-          h("span", { class: visit.saved ? "" : "unsaved" }, visit.saved ? "saved" : "not saved")))))
+          h("span", { class: visit.saved ? "" : "unsaved" }, visit.saved ? "" : "not saved")))))
       : h("p", { class: "lead" }, "No visit is open. Make a new one and add its photos; or start tragus with a visit's folder: ",
         h("code", {}, "tragus serve FOLDER")),
     h("p", { class: "actions" }, linkButton("#/visits/new", "New visit", visits.length ? "" : "main"),
@@ -45,7 +45,7 @@ export async function showNewVisit(room) {
     field("label", "What the visit is called", "For example intake, or follow-up.", label),
     field("date", "Date", null, date),
     facts.elements,
-    h("p", { class: "actions" }, h("button", { class: "main" }, "Make the visit"), linkButton("#/visits", "Leave it", "quiet")),
+    h("p", { class: "actions" }, h("button", { class: "main" }, "Make the visit"), linkButton("#/visits", "Cancel", "quiet")),
     state));
   return { title: "New visit" };
 }
