@@ -38,6 +38,7 @@ export async function serve(t, visits = []) {
     "--diary", join(folder, "diary.json"), "--port", "0", "--no-open"], { stdio: ["ignore", "ignore", "pipe"] });
   const ended = new Promise((resolve) => program.once("exit", resolve));
   t.after(async () => {
+    if (program.pid === undefined) return;
     program.kill("SIGINT");
     const slow = setTimeout(() => program.kill("SIGKILL"), 5000);
     await ended;
@@ -129,9 +130,18 @@ export async function choose(page, button, files) {
 
 /** A clip that shows one photo, padded to the shape of a camera. */
 export function clipOf(photo, folder) {
-  const clip = join(folder, "clip.mjpeg");
-  const made = spawnSync("ffmpeg", ["-y", "-loglevel", "error", "-loop", "1", "-i", photo, "-t", "2", "-r", "10",
-    "-vf", "scale=-2:960,pad=1280:960:(ow-iw)/2:0:color=0x888888", "-q:v", "2", clip]);
-  if (made.status !== 0 || !existsSync(clip)) throw new Error(`ffmpeg: ${made.stderr}`);
-  return clip;
+  return ffmpeg(join(folder, "clip.mjpeg"), "-loop", "1", "-i", photo, "-t", "2", "-r", "10",
+    "-vf", "scale=-2:960,pad=1280:960:(ow-iw)/2:0:color=0x888888");
+}
+
+/** A copy of a photo in which a grey board hides a part. */
+export function hiding(photo, folder, { x, y, width, height }) {
+  return ffmpeg(join(folder, "hidden.jpg"), "-i", photo,
+    "-vf", `drawbox=x=${x}:y=${y}:w=${width}:h=${height}:t=fill:color=gray`);
+}
+
+function ffmpeg(to, ...made) {
+  const { status, stderr } = spawnSync("ffmpeg", ["-y", "-loglevel", "error", ...made, "-q:v", "2", to]);
+  if (status !== 0 || !existsSync(to)) throw new Error(`ffmpeg: ${stderr}`);
+  return to;
 }

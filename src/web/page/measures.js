@@ -21,7 +21,8 @@ export class Measures {
     const here = (row) => photo && row.photo === photo.file;
     const elsewhere = (row) => !here(row);
     const others = this.part("In the other photos", visit.measures.filter(elsewhere), visit.unmeasured.filter(elsewhere));
-    this.here.replaceChildren(...this.part("In this photo", visit.measures.filter(here), visit.unmeasured.filter(here)));
+    const these = this.part("In this photo", visit.measures.filter(here), visit.unmeasured.filter(here));
+    this.here.replaceChildren(...(these.length ? these : [h("p", {}, "Nothing was measured in this photo.")]));
     this.others.replaceChildren(...others);
     this.fold.hidden = others.length === 0;
   }

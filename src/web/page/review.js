@@ -47,8 +47,9 @@ class Review {
     this.thumbs = h("ul", { class: "thumbs" });
     this.photoTitle = h("h2", { class: "photo-title" });
     this.details = h("div", { class: "details" });
-    this.unread = h("p", { class: "drop-here", hidden: true }, "This photo could not be read. Why stands under the measures.");
-    this.notices = h("div", { class: "notices" });
+    this.unread = h("p", { class: "drop-here", hidden: true }, "This photo could not be read.");
+    this.notices = h("ul", { class: "notices" });
+    this.others = h("div", { class: "notices" });
     this.title = h("h1", {});
     const zoom = (words, label, doing) => button(words, doing, { "aria-label": label, class: "square" });
     this.tools = h("div", { class: "tools", role: "group", "aria-label": "Moves and zoom" },
@@ -59,7 +60,7 @@ class Review {
       h("div", { class: "strip" }, this.thumbs),
       this.middle = h("section", { class: "middle", "aria-label": "Photo" }, this.photoTitle, this.tools,
         this.stage.element, this.unread, this.details),
-      this.numbers = h("section", { class: "side-column", "aria-label": "Measures" }, h("h2", {}, "Measures in this photo"), this.measures.element, this.notices));
+      this.numbers = h("section", { class: "side-column", "aria-label": "Measures" }, h("h2", {}, "Measures in this photo"), this.notices, this.measures.element, this.others));
     this.empty = h("p", { class: "drop-here" }, "No photos here. Add some with the button, or drop them on this page.");
     this.elements = [
       h("div", { class: "visit-head" }, this.title, this.messages, h("div", { class: "saving" },
@@ -149,12 +150,23 @@ class Review {
     this.saveState.textContent = !visit.photos.length ? "" : visit.saved ? "Nothing unsaved" : "Not saved";
     this.saveState.classList.toggle("unsaved", !visit.saved);
     set(this.saveButton, { disabled: this.saving || !visit.photos.length });
-    const notices = [
-      ...visit.notices.map((notice) => ["The visit", textOf(notice)]),
-      ...visit.photos.flatMap((photo) => photo.notices.map((notice) => [photo.file, textOf(notice)])),
+    this.drawNotices();
+  }
+
+  /** What is doubtful about this photo stands above its numbers, the rest below all of them. */
+  drawNotices() {
+    const { visit } = this.moves;
+    const here = this.photo?.notices ?? [];
+    this.notices.hidden = !here.length;
+    this.notices.replaceChildren(...here.map((words) => h("li", {}, words)));
+    const others = [
+      ...visit.notices.map((words) => ["The visit", words]),
+      ...visit.photos.filter((photo) => photo !== this.photo)
+        .flatMap((photo) => photo.notices.map((words) => [photo.file, words])),
     ];
-    this.notices.replaceChildren(...(notices.length
-      ? [h("h3", {}, "To look at"), h("dl", {}, notices.map(([of, words]) => [h("dt", {}, of), h("dd", {}, words)]))]
+    this.others.replaceChildren(...(others.length
+      ? [h("h3", {}, "About the visit and the other photos"),
+        h("dl", {}, others.map(([of, words]) => [h("dt", {}, of), h("dd", {}, words)]))]
       : []));
   }
 
@@ -176,7 +188,7 @@ class Review {
         h("b", {}, capitalised(landmarkWords(selected))), ` ${evidenceWords(landmark.evidence)}`,
         landmark.covered && ", covered by hair or clothes",
         landmark.evidence === "manual" && button("Take back", () => this.takeBack(selected))),
-      !placing && !landmark && h("p", { class: "note" },
+      !placing && !landmark && photo.placeable.length > 0 && h("p", { class: "note" },
         "Drag a point, or Tab to it and press the arrow keys: 1 pixel, with Shift 10. Enter looks closer, Delete takes a move back."),
       missing.length > 0 && h("details", { class: "missing" },
         h("summary", {}, `${count(missing.length, "landmark")} not found`),
@@ -352,8 +364,6 @@ class Review {
     this.messages.replaceChildren(...(added ? [h("p", { class: "done" }, `${count(added, "photo")} added.`)] : []), ...troubles);
   }
 }
-
-const textOf = (notice) => (typeof notice === "string" ? notice : notice.text ?? notice.words ?? "");
 
 const inSentence = (name) => (/^(c7|t\d+|l3)$/.test(name) ? landmarkWords(name) : `the ${landmarkWords(name)}`);
 
