@@ -241,6 +241,30 @@ test("a new visit takes photos by file and by drop, and hands its record over", 
   await page.getByText("Nothing unsaved").waitFor();
 });
 
+test("a stature that was forgotten is told later, and lengths are measured", async (t) => {
+  const served = await serve(t);
+  const { page } = await open(t, await launch(t), served);
+  await go(page, "#/visits/new", "New visit");
+  await page.getByRole("button", { name: "Make the visit" }).click();
+  await page.getByText("No photos here").waitFor();
+  await choose(page, "Add photos", [join(DEMO, "intake/side-right.jpg")]);
+  await value(page, "craniovertebral_angle").waitFor({ timeout: 60_000 });
+  assert.equal(await value(page, "head_forward_of_c7").count(), 0);
+  // A page has no options.
+  assert.doesNotMatch(await page.locator("main").innerText(), /--|visit\.json/);
+  await page.getByRole("button", { name: "Facts" }).click();
+  await page.getByLabel("Stature, in cm").fill("16");
+  await page.getByRole("button", { name: "Keep these facts" }).click();
+  await page.getByRole("alert").waitFor();
+  await page.getByLabel("Stature, in cm").fill("164");
+  await page.getByLabel("What the visit is called").fill("week 8");
+  await page.getByRole("button", { name: "Keep these facts" }).click();
+  await value(page, "head_forward_of_c7").waitFor({ timeout: 60_000 });
+  await page.getByRole("heading", { level: 1, name: "week 8" }).waitFor();
+  await page.getByText("Not saved").waitFor();
+  assert.equal(await page.locator("tr.moved").count(), 0);
+});
+
 test("on a phone a finger moves a landmark", async (t) => {
   const { page } = await reviewed(t, { viewport: PHONE, hasTouch: true, isMobile: true });
   const first = await value(page, "craniovertebral_angle").textContent();

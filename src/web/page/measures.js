@@ -8,13 +8,18 @@ const id = (row) => [row.measure, row.of ?? "", row.side, row.photo, row.unit].j
 /** What the measures were when the page saw them first, to show what a move has changed. */
 export class Measures {
   constructor(visit) {
-    this.first = new Map(visit.measures.map((row) => [id(row), row]));
+    this.startFrom(visit);
     this.here = h("div");
     this.others = h("div");
     // Folded away on a small screen only, and never against the wish of who opened it.
     this.fold = h("details", { open: matchMedia("(min-width: 64rem)").matches },
       h("summary", {}, "In the other photos"), this.others);
     this.element = h("div", { class: "measures" }, this.here, this.fold);
+  }
+
+  /** From here on a measure that reads otherwise was changed by a move. */
+  startFrom(visit) {
+    this.first = new Map(visit.measures.map((row) => [id(row), row]));
   }
 
   show(visit, photo) {

@@ -1,10 +1,11 @@
 // One visit under a clinician's eyes: its photos, its landmarks moved by hand, its measures, its record.
 
-import { get, post, sendPhoto } from "./api.js";
+import { get, post, put, sendPhoto } from "./api.js";
 import { button, fileButton, h, say, set, troubleBox } from "./dom.js";
 import { Measures } from "./measures.js";
 import { Moves } from "./moves.js";
 import { Stage } from "./stage.js";
+import { visitFields } from "./visits.js";
 import { capitalised, count, evidenceWords, landmarkWords, photoWords } from "./words.js";
 
 const ASK_EVERY_MS = 2000;
@@ -42,6 +43,8 @@ class Review {
     this.undoButton = button("Undo", () => this.undo(), { "aria-keyshortcuts": "Control+Z" });
     this.redoButton = button("Redo", () => this.redo(), { "aria-keyshortcuts": "Control+Y" });
     this.messages = h("div", { class: "messages" });
+    this.factsButton = button("Facts", () => this.turnFacts(), { "aria-expanded": "false", "aria-controls": "facts" });
+    this.facts = h("section", { class: "facts", id: "facts", "aria-label": "Facts of the visit", hidden: true });
     // The photos of a folder are those that lie in it.
     this.addButton = fileButton("Add photos", (files) => this.add(files), { several: true });
     this.thumbs = h("ul", { class: "thumbs" });
@@ -64,8 +67,8 @@ class Review {
     this.empty = h("p", { class: "drop-here" }, "No photos here. Add some with the button, or drop them on this page.");
     this.elements = [
       h("div", { class: "visit-head" }, this.title, this.messages, h("div", { class: "saving" },
-        this.addButton, this.saveState, this.saveButton)),
-      this.empty, this.work,
+        this.factsButton, this.addButton, this.saveState, this.saveButton)),
+      this.facts, this.empty, this.work,
     ];
   }
 
@@ -336,6 +339,52 @@ class Review {
     }
   }
 
+  /** Opens the form of the visit's facts, or folds it away. */
+  turnFacts() {
+    const opening = this.facts.hidden;
+    this.facts.hidden = !opening;
+    set(this.factsButton, { "aria-expanded": String(opening) });
+    if (!opening) {
+      this.factsButton.focus();
+      return;
+    }
+    const { facts } = this.moves.visit;
+    const fields = visitFields(facts);
+    const state = h("div");
+    this.facts.replaceChildren(h("h2", {}, "Facts of the visit"), h("form", {
+      novalidate: true,
+      submit: async (event) => {
+        event.preventDefault();
+        try {
+          await this.keepFacts(factsOf(facts), fields.read(), state);
+        } catch (trouble) {
+          state.replaceChildren(troubleBox(trouble));
+        }
+      },
+    }, fields.elements, h("p", { class: "actions" }, h("button", { class: "main" }, "Keep these facts"),
+      button("Cancel", () => this.turnFacts(), { class: "quiet" })), state));
+    this.facts.querySelector("input").focus();
+  }
+
+  async keepFacts(from, to, state) {
+    state.replaceChildren(h("p", { class: "done waiting" }, "Measuring anew. This can take some seconds."));
+    say("Measuring anew.");
+    this.stage.endNudges();
+    await this.moves.idle();
+    try {
+      const visit = await put(`${this.path}/facts`, { ...to, from });
+      if (this.closed) return;
+      this.measures.startFrom(visit);
+      this.moves.visit = visit;
+      this.turnFacts();
+      this.changed(visit, "ours");
+      this.tellDone("The facts are kept, and the photos measured anew.");
+    } catch (trouble) {
+      if (trouble.body?.visit) this.moves.takeOver(trouble.body.visit);
+      throw trouble;
+    }
+  }
+
   /** One photo after the other; one that can't be read does not stop those after it. */
   async add(files) {
     if (!files.length) return;
@@ -352,7 +401,7 @@ class Review {
         this.moves.takeOver(visit);
         const added = visit.photos.findLastIndex((photo) => photo.file === file.name);
         if (!first) this.index = added < 0 ? visit.photos.length - 1 : added;
-        this.measures.first = new Measures(visit).first;
+        this.measures.startFrom(visit);
         this.draw();
       } catch (trouble) {
         if (this.closed) return;
@@ -364,6 +413,10 @@ class Review {
     this.messages.replaceChildren(...(added ? [h("p", { class: "done" }, `${count(added, "photo")} added.`)] : []), ...troubles);
   }
 }
+
+/** What a form can tell of a visit, as it is known. */
+const factsOf = ({ label = null, date = null, stature_cm = null, operated_side = null, arm_limit_deg = null }) =>
+  ({ label, date, stature_cm, operated_side, arm_limit_deg });
 
 const inSentence = (name) => (/^(c7|t\d+|l3)$/.test(name) ? landmarkWords(name) : `the ${landmarkWords(name)}`);
 

@@ -23,27 +23,38 @@ export async function showVisits(room) {
   return { title: "Visits" };
 }
 
+/** Everything that can be told of a visit, as fields of a form. */
+export function visitFields(facts) {
+  const label = h("input", { id: "label", type: "text", maxlength: "80", autocomplete: "off", value: facts.label });
+  const date = h("input", { id: "date", type: "date", value: facts.date });
+  const person = factFields(facts, { clinic: true });
+  return {
+    elements: [
+      field("label", "What the visit is called", "For example intake, or follow-up. Keep names out of it: it stands in reports.", label),
+      field("date", "Date", null, date),
+      person.elements,
+    ],
+    read: () => ({ label: label.value.trim() || null, date: date.value || null, ...person.read() }),
+  };
+}
+
 export async function showNewVisit(room) {
-  const label = h("input", { id: "label", type: "text", maxlength: "80", autocomplete: "off" });
-  const date = h("input", { id: "date", type: "date" });
-  const facts = factFields({}, { clinic: true });
+  const facts = visitFields({});
   const state = h("div");
   room.append(h("h1", {}, "New visit"),
-    h("p", { class: "lead" }, "All of it is optional. Keep names out of it: it stands in reports."),
+    h("p", { class: "lead" }, "All of it is optional, and can be changed later."),
     h("form", {
       novalidate: true,
       submit: async (event) => {
         event.preventDefault();
         try {
-          const visit = await post("/api/visits", { label: label.value.trim() || null, date: date.value || null, ...facts.read() });
+          const visit = await post("/api/visits", facts.read());
           location.hash = `#/visits/${visit.id}`;
         } catch (trouble) {
           state.replaceChildren(troubleBox(trouble));
         }
       },
     },
-    field("label", "What the visit is called", "For example intake, or follow-up.", label),
-    field("date", "Date", null, date),
     facts.elements,
     h("p", { class: "actions" }, h("button", { class: "main" }, "Make the visit"), linkButton("#/visits", "Cancel", "quiet")),
     state));
