@@ -63,6 +63,16 @@ test("a countdown can be stopped, and takes no photo then", async (t) => {
   assert.deepEqual(sent, []);
 });
 
+test("a running camera is told what is wrong with the framing", async (t) => {
+  const served = await serve(t);
+  const browser = await launch(t, { clip: clipOf(join(CASES, "empty-room.jpg"), scratch(t)) });
+  const { page } = await open(t, browser, served);
+  await toPhoto(page);
+  await page.getByRole("link", { name: "Use the camera" }).click();
+  await page.locator(".framing:not(:empty)").waitFor({ timeout: 60_000 });
+  assert.match(await page.locator(".framing").textContent(), /nobody|no one|seen/i);
+});
+
 test("the camera is let go when the page is left", async (t) => {
   const served = await serve(t);
   const browser = await launch(t, { clip: clipOf(REACH, scratch(t)) });
