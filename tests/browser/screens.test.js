@@ -76,6 +76,7 @@ async function everyScreen(page, stop) {
   await stop("report");
   await go(page, "#/visits/v77", "This could not be opened");
   await stop("no such visit");
+  await go(page, "#/compare/k77", "This could not be opened");
   await go(page, "#/nowhere", "There is no such page");
   await stop("no such page");
 }

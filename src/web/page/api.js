@@ -34,6 +34,14 @@ async function ask(method, path, { json, bytes, name, signal } = {}) {
   throw new Trouble(body?.error ?? UNCLEAR[0], body?.hint ?? UNCLEAR[1], answer.status, body);
 }
 
+/** Whether a page of the server is there, without fetching it. */
+export async function isThere(path) {
+  const answer = await fetch(path, { method: "HEAD" }).catch(() => {
+    throw new Trouble(...SILENT);
+  });
+  return answer.ok;
+}
+
 export const get = (path, options) => ask("GET", path, options);
 export const post = (path, json) => ask("POST", path, { json });
 export const put = (path, json) => ask("PUT", path, { json });

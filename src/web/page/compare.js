@@ -1,6 +1,6 @@
 // Visits compared, oldest first; the report is the one that `tragus compare` writes.
 
-import { get, post } from "./api.js";
+import { Trouble, get, isThere, post } from "./api.js";
 import { button, h, linkButton, say, troubleBox } from "./dom.js";
 import { count } from "./words.js";
 
@@ -62,9 +62,11 @@ export async function showCompare(room) {
 }
 
 export async function showReport(room, id) {
-  const report = h("iframe", {
-    class: "report", title: "Report of the comparison", src: `/api/comparisons/${encodeURIComponent(id)}`,
-  });
+  const path = `/api/comparisons/${encodeURIComponent(id)}`;
+  if (!await isThere(path)) {
+    throw new Trouble("This comparison is not here any more.", "Choose the visits and compare them again.");
+  }
+  const report = h("iframe", { class: "report", title: "Report of the comparison", src: path });
   room.append(
     h("div", { class: "visit-head" }, h("h1", {}, "The comparison"),
       h("p", { class: "actions" },
