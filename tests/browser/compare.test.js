@@ -51,3 +51,13 @@ test("the diary prints with its course and without its buttons", async (t) => {
   assert.match(await page.locator("footer").innerText(), /Stop at once/);
   assert.ok((await page.pdf({ format: "A4" })).length > 5_000);
 });
+
+test("a review prints its measures, and no face", async (t) => {
+  const served = await serve(t, ["intake"]);
+  const { page } = await open(t, await launch(t), served);
+  await go(page, "#/visits/v1", /intake/);
+  await page.locator(".mark").first().waitFor();
+  await page.emulateMedia({ media: "print" });
+  assert.ok(await page.locator(".measures table").first().isVisible());
+  for (const photo of await page.locator(".stage, .thumb").all()) assert.equal(await photo.isVisible(), false);
+});
