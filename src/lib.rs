@@ -4,7 +4,7 @@
 //! landmarks ([`locate`]), the landmarks points of the body's plane ([`scale`]), the points
 //! measures ([`measure`], [`survey`]), and the measures a [`visit`]. Visits are compared
 //! ([`compare`]), kept ([`record`]) and written up ([`report`]). [`pipeline`] strings the stages
-//! together for every shell.
+//! together for every shell; [`batch`] and [`web`] are two, the command line is the third.
 //!
 //! A side is always the subject's own. A missing value is a value: it says why.
 
@@ -30,3 +30,4 @@ pub mod scores;
 pub mod sheet;
 pub mod survey;
 pub mod visit;
+pub mod web;

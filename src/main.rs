@@ -10,6 +10,8 @@ fn main() -> ExitCode {
         program_folder: std::env::current_exe()
             .ok()
             .and_then(|program| program.parent().map(std::path::Path::to_owned)),
+        data_folder: dirs::data_local_dir(),
+        now: || jiff::ZonedDateTime::now().datetime(),
     };
     cli::run(std::env::args_os(), &surroundings)
 }

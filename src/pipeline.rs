@@ -6,13 +6,13 @@ use crate::board::{self, FoundBoard, Refusal};
 use crate::body::{Landmark, Side, Task, View};
 use crate::checksum;
 use crate::estimate::Estimate;
-use crate::geometry::Angle;
+use crate::geometry::{self, Angle, Point};
 use crate::infer::{Effort, Finder, InferError, LandmarkLook, Person, Sample, Search};
 use crate::locate::{
     self, Doubt, Landmarks, ManualPoint, Recognised, Shown, Sticker, TURNED, Turns, Wish,
 };
 use crate::measure::Measure;
-use crate::photo::{self, Limits, Photo, PhotoError, PhotoFault};
+use crate::photo::{self, CameraTags, Limits, Photo, PhotoError, PhotoFault};
 use crate::plumb::{self, Area, Plumb};
 use crate::repeats;
 use crate::scale::{self, CameraFit, Hung, Scale};
@@ -54,26 +54,35 @@ pub fn measure_visit(
     facts: VisitFacts,
     photos: impl IntoIterator<Item = PhotoInput>,
 ) -> Result<Visit, InferError> {
+    let measured = photos
+        .into_iter()
+        .map(|input| {
+            let looked = look(finder, &facts, &input)?;
+            Ok(looked.reckon(&facts, &input.manual))
+        })
+        .collect::<Result<Vec<_>, InferError>>()?;
+    Ok(visit_of(facts, measured))
+}
+
+/// What the photos of a visit gave, put together.
+pub fn visit_of(
+    facts: VisitFacts,
+    measured: impl IntoIterator<Item = (PhotoRecord, Vec<Reading>)>,
+) -> Visit {
+    let (photos, readings): (Vec<_>, Vec<_>) = measured.into_iter().unzip();
     let mut visit = Visit {
         facts,
-        photos: Vec::new(),
-        readings: Vec::new(),
+        photos,
+        readings: readings.into_iter().flatten().collect(),
         notices: Vec::new(),
     };
-    for input in photos {
-        let sha256 = input.bytes.as_deref().ok().map(checksum::sha256);
-        let (mut record, readings) = measure_photo(finder, &visit.facts, &input, Effort::Thorough)?;
-        record.sha256 = sha256;
-        visit.photos.push(record);
-        visit.readings.extend(readings);
-    }
     visit.readings.extend(survey::flexion_asymmetry(
         &visit.readings,
         visit.facts.operated,
     ));
     visit.notices.extend(limit_notices(&visit));
     visit.notices.extend(repeat_notices(&visit));
-    Ok(visit)
+    visit
 }
 
 /// Photos of one pose that show it differently.
@@ -99,6 +108,79 @@ pub fn measure_photo(
     input: &PhotoInput,
     effort: Effort,
 ) -> Result<(PhotoRecord, Vec<Reading>), InferError> {
+    let looked = look_with(finder, facts, input, effort)?;
+    Ok(looked.reckon(facts, &input.manual))
+}
+
+/// What looking at a photo came to: all that takes the nets or the pixels, and nothing that a
+/// hand-placed point changes. Measures are reckoned from it in milliseconds, as often as points move.
+pub struct Looked {
+    /// As far as looking tells it: without landmarks.
+    record: PhotoRecord,
+    seen: Seen,
+}
+
+enum Seen {
+    Nobody,
+    /// Somebody, and nothing to measure; the record says why.
+    Nothing,
+    Person(Box<SeenPerson>),
+}
+
+/// The person in a photo, as nets, stickers and the room around them tell.
+struct SeenPerson {
+    frame: Frame,
+    recognised: Recognised,
+    shown: Shown,
+    mm_per_px: f64,
+    /// As the nets alone gave them.
+    landmarks: Landmarks,
+    turns: Option<Turns>,
+    stickers: Vec<Sticker>,
+    board: Option<FoundBoard>,
+    plumb: Option<Plumb>,
+    faults: Vec<PhotoFault>,
+}
+
+/// What counts of a photo once it was looked at.
+struct Frame {
+    width: u32,
+    height: u32,
+    tags: CameraTags,
+}
+
+impl Frame {
+    fn of(photo: &Photo) -> Frame {
+        Frame {
+            width: photo.width(),
+            height: photo.height(),
+            tags: photo.tags().clone(),
+        }
+    }
+
+    fn focal_px(&self) -> Estimate {
+        scale::focal_px(self.tags.focal_35mm, self.width, self.height)
+    }
+
+    fn centre(&self) -> Point<geometry::Photo> {
+        Point::new(f64::from(self.width) / 2.0, f64::from(self.height) / 2.0)
+    }
+}
+
+/// Looks at a photo of a visit, thoroughly. Of what is known about the visit, stature and stickers
+/// matter already here.
+pub fn look(finder: &Finder, facts: &VisitFacts, input: &PhotoInput) -> Result<Looked, InferError> {
+    let mut looked = look_with(finder, facts, input, Effort::Thorough)?;
+    looked.record.sha256 = input.bytes.as_deref().ok().map(checksum::sha256);
+    Ok(looked)
+}
+
+fn look_with(
+    finder: &Finder,
+    facts: &VisitFacts,
+    input: &PhotoInput,
+    effort: Effort,
+) -> Result<Looked, InferError> {
     let mut record = PhotoRecord {
         file: input.file.clone(),
         sha256: None,
@@ -110,12 +192,16 @@ pub fn measure_photo(
         setup: None,
         notices: Vec::new(),
     };
+    let nothing = |mut record: PhotoRecord, why: Notice| {
+        record.notices.push(why);
+        Ok(Looked {
+            record,
+            seen: Seen::Nothing,
+        })
+    };
     let (photo, search) = match search(finder, &input.bytes, effort)? {
         Ok(found) => found,
-        Err(notice) => {
-            record.notices.push(notice);
-            return Ok((record, Vec::new()));
-        }
+        Err(notice) => return nothing(record, notice),
     };
     record.size = Some((photo.width(), photo.height()));
     record.faces = search
@@ -124,16 +210,10 @@ pub fn measure_photo(
         .filter_map(|look| locate::face_circle(std::slice::from_ref(look)))
         .collect();
     let Some(person) = search.person else {
-        if !input.manual.is_empty() {
-            record.notices.push(Notice::new(
-                "The points placed by hand were not used, since nobody was found in this photo.",
-            ));
-        }
-        record.notices.push(Notice::new(
-            "Nobody was found in this photo. Is it the right way up, with the whole person in view \
-             and lit from the front?",
-        ));
-        return Ok((record, Vec::new()));
+        return Ok(Looked {
+            record,
+            seen: Seen::Nobody,
+        });
     };
     record.faces.extend(locate::face_circle(&person.samples));
     if !search.bystanders.is_empty() {
@@ -144,19 +224,23 @@ pub fn measure_photo(
         )));
     }
     if !locate::is_upright(&person.samples) {
-        record.notices.push(Notice::new(
-            "The person does not stand upright in this photo: nothing was measured. If the photo \
-             lies on its side, turn it upright, save it and try again.",
-        ));
-        return Ok((record, Vec::new()));
+        return nothing(
+            record,
+            Notice::new(
+                "The person does not stand upright in this photo: nothing was measured. If the \
+                 photo lies on its side, turn it upright, save it and try again.",
+            ),
+        );
     }
     let Some((recognised, samples, stature_px)) = recognise(&person.samples, &photo, input.wish)
     else {
-        record.notices.push(Notice::new(
-            "The person's joints could not be made out in this photo. Step back until the whole \
-             person is in view, from the head to the feet, with light from the front.",
-        ));
-        return Ok((record, Vec::new()));
+        return nothing(
+            record,
+            Notice::new(
+                "The person's joints could not be made out in this photo. Step back until the \
+                 whole person is in view, from the head to the feet, with light from the front.",
+            ),
+        );
     };
     let (photo, looks) = look_closer(
         finder,
@@ -171,14 +255,17 @@ pub fn measure_photo(
         true => board::find(&photo),
         false => Ok(None),
     };
-    let found = match found {
+    let board = match found {
         Ok(found) => found,
         Err(Refusal::Mirrored) => {
-            record.notices.push(Notice::new(
-                "This photo is mirrored, as the board in it tells: left and right are exchanged, so \
-                 nothing was measured. Turn off the camera's mirroring and take the photo again.",
-            ));
-            return Ok((record, Vec::new()));
+            return nothing(
+                record,
+                Notice::new(
+                    "This photo is mirrored, as the board in it tells: left and right are \
+                     exchanged, so nothing was measured. Turn off the camera's mirroring and take \
+                     the photo again.",
+                ),
+            );
         }
         Err(refusal) => {
             record.notices.push(board_notice(refusal));
@@ -191,74 +278,152 @@ pub fn measure_photo(
         size: (photo.width(), photo.height()),
         stature: stature_px,
     };
-    let stickers = |landmarks: &Landmarks| {
-        // The detail for them takes time, and few photos show anything like them.
-        if !seeks_stickers
-            || !locate::may_wear_stickers(&photo, landmarks, &looks, shown, mm_per_px)
-        {
-            return Vec::new();
-        }
+    let mut landmarks = locate::combine(&samples, shown.view, shown.task, shown.size);
+    let turns = locate::refine(&mut landmarks, &looks, shown);
+    // The detail for stickers takes time, and few photos show anything like them.
+    let stickers = if seeks_stickers
+        && locate::may_wear_stickers(&photo, &landmarks, &looks, shown, mm_per_px)
+    {
         let finer = finer(&photo, &input.bytes, locate::sticker_scale(mm_per_px));
         let photo = finer.as_ref().unwrap_or(&photo);
-        locate::find_stickers(photo, landmarks, &looks, shown, mm_per_px, facts.sticker_mm)
+        locate::find_stickers(
+            photo,
+            &landmarks,
+            &looks,
+            shown,
+            mm_per_px,
+            facts.sticker_mm,
+        )
+    } else {
+        Vec::new()
     };
-    let (landmarks, turns, contradictions) = locate_person(
-        &samples,
-        &looks,
-        shown,
-        (stickers, mm_per_px),
-        &input.manual,
-    );
-    let turns = turns.as_ref();
-    let plumb = read_plumb(&photo, &person);
-    let hung = read_board(&photo, found.as_ref(), facts, plumb).unwrap_or_else(|notice| {
-        record.notices.push(notice);
-        None
-    });
-    let camera = fit_camera(&photo, facts, &recognised, (plumb, hung), turns, &landmarks);
-    record.view = Some(recognised.view);
-    record.task = Some(recognised.task);
-    record.setup = camera.as_ref().map(CameraFit::setup);
-    record.notices.extend(contradictions);
-    record
-        .notices
-        .extend(doubtful_points(&input.manual, &landmarks, shown));
     // Nobody sees the faults of a photo among thousands.
     let faults = match effort {
         Effort::Quick => Vec::new(),
         Effort::Thorough => photo::judge(&photo, person.centre, person.side),
     };
-    record.notices.extend(notices(
-        &photo,
-        &faults,
-        &recognised,
-        recognised.apparent_turn(turns),
-        &landmarks,
-        camera.as_ref(),
-    ));
-    if camera
-        .as_ref()
-        .is_some_and(|camera| camera.contradicts_board)
-    {
-        record.notices.push(Notice::new(
-            "The board and the body in this photo do not fit each other, so the board was not used. \
-             Was it printed at 100 %, does it hang plumb beside the hip, is the stature right?",
+    Ok(Looked {
+        seen: Seen::Person(Box::new(SeenPerson {
+            frame: Frame::of(&photo),
+            plumb: read_plumb(&photo, &person),
+            recognised,
+            shown,
+            mm_per_px,
+            landmarks,
+            turns,
+            stickers,
+            board,
+            faults,
+        })),
+        record,
+    })
+}
+
+impl Looked {
+    /// The photo's record and measures, with these landmarks placed by hand.
+    pub fn reckon(
+        &self,
+        facts: &VisitFacts,
+        manual: &[ManualPoint],
+    ) -> (PhotoRecord, Vec<Reading>) {
+        let mut record = self.record.clone();
+        match &self.seen {
+            Seen::Nobody => {
+                record.notices.extend(nobody(manual));
+                (record, Vec::new())
+            }
+            Seen::Nothing => (record, Vec::new()),
+            Seen::Person(person) => person.reckon(record, facts, manual),
+        }
+    }
+}
+
+fn nobody(manual: &[ManualPoint]) -> impl Iterator<Item = Notice> {
+    let unused = (!manual.is_empty()).then_some(
+        "The points placed by hand were not used, since nobody was found in this photo.",
+    );
+    let nobody = "Nobody was found in this photo. Is it the right way up, with the whole person in \
+                  view and lit from the front?";
+    unused.into_iter().chain([nobody]).map(Notice::new)
+}
+
+impl SeenPerson {
+    fn reckon(
+        &self,
+        mut record: PhotoRecord,
+        facts: &VisitFacts,
+        manual: &[ManualPoint],
+    ) -> (PhotoRecord, Vec<Reading>) {
+        let (recognised, plumb, turns) = (&self.recognised, self.plumb, self.turns.as_ref());
+        let (landmarks, contradictions) = self.place(manual);
+        let hung =
+            read_board(&self.frame, self.board.as_ref(), facts, plumb).unwrap_or_else(|notice| {
+                record.notices.push(notice);
+                None
+            });
+        let camera = fit_camera(
+            &self.frame,
+            facts,
+            recognised,
+            (plumb, hung),
+            turns,
+            &landmarks,
+        );
+        record.view = Some(recognised.view);
+        record.task = Some(recognised.task);
+        record.setup = camera.as_ref().map(CameraFit::setup);
+        record.notices.extend(contradictions);
+        record
+            .notices
+            .extend(doubtful_points(manual, &landmarks, self.shown));
+        record.notices.extend(notices(
+            &self.frame,
+            &self.faults,
+            recognised,
+            recognised.apparent_turn(turns),
+            &landmarks,
+            camera.as_ref(),
         ));
+        if camera
+            .as_ref()
+            .is_some_and(|camera| camera.contradicts_board)
+        {
+            record.notices.push(Notice::new(
+                "The board and the body in this photo do not fit each other, so the board was not \
+                 used. Was it printed at 100 %, does it hang plumb beside the hip, is the stature \
+                 right?",
+            ));
+        }
+        if let Some(camera) = camera.as_ref().filter(|camera| !camera.by_board) {
+            record.notices.extend(tilt_notice(plumb, camera));
+        }
+        let readings = survey::read(&Scene {
+            file: &record.file,
+            view: recognised.view,
+            task: recognised.task,
+            landmarks: &landmarks,
+            stature_px: self.shown.stature,
+            camera: camera.as_ref(),
+            operated: facts.operated,
+        });
+        record.landmarks = landmarks.found;
+        (record, readings)
     }
-    if let Some(camera) = camera.as_ref().filter(|camera| !camera.by_board) {
-        record.notices.extend(tilt_notice(plumb, camera));
+
+    /// What nets, stickers and the user say about the places of the landmarks, and who contradicted
+    /// whom.
+    fn place(&self, manual: &[ManualPoint]) -> (Landmarks, Vec<Notice>) {
+        let mut landmarks = self.landmarks.clone();
+        let inside: Vec<ManualPoint> = manual
+            .iter()
+            .filter(|point| is_inside(point, self.shown.size))
+            .copied()
+            .collect();
+        let mut notices =
+            locate::place_stickers(&mut landmarks, &self.stickers, &inside, self.mm_per_px);
+        notices.extend(locate::place(&mut landmarks, &inside, self.shown.stature));
+        (landmarks, notices)
     }
-    let readings = survey::read(&Scene {
-        file: &record.file,
-        view: recognised.view,
-        task: recognised.task,
-        landmarks: &landmarks,
-        stature_px,
-        camera: camera.as_ref(),
-        operated: facts.operated,
-    });
-    record.landmarks = landmarks.found;
-    Ok((record, readings))
 }
 
 /// Reads a photo and searches it: a reduced copy at first, and one with more detail where the person
@@ -355,28 +520,6 @@ fn finer(photo: &Photo, bytes: &Result<Vec<u8>, String>, scale: f64) -> Option<P
 /// What it takes to tell a sticker by its size, where no stature is given.
 const USUAL_STATURE_CM: f64 = 165.0;
 
-/// What both nets, stickers and the user say about the places of the landmarks, the turns of trunk
-/// and head if the landmark net looked at the person, and who contradicted whom.
-fn locate_person(
-    samples: &[Sample],
-    looks: &[LandmarkLook],
-    shown: Shown,
-    (stickers, mm_per_px): (impl FnOnce(&Landmarks) -> Vec<Sticker>, f64),
-    manual: &[ManualPoint],
-) -> (Landmarks, Option<Turns>, Vec<Notice>) {
-    let mut landmarks = locate::combine(samples, shown.view, shown.task, shown.size);
-    let turns = locate::refine(&mut landmarks, looks, shown);
-    let inside: Vec<ManualPoint> = manual
-        .iter()
-        .filter(|point| is_inside(point, shown.size))
-        .copied()
-        .collect();
-    let stickers = stickers(&landmarks);
-    let mut notices = locate::place_stickers(&mut landmarks, &stickers, &inside, mm_per_px);
-    notices.extend(locate::place(&mut landmarks, &inside, shown.stature));
-    (landmarks, turns, notices)
-}
-
 fn is_inside(point: &ManualPoint, (width, height): (u32, u32)) -> bool {
     (0.0..=f64::from(width)).contains(&point.at.x)
         && (0.0..=f64::from(height)).contains(&point.at.y)
@@ -459,7 +602,7 @@ const ASKEW: f64 = 3.0;
 
 /// What the printed board beside the person tells of the camera, or why it is not used.
 fn read_board(
-    photo: &Photo,
+    frame: &Frame,
     found: Option<&FoundBoard>,
     facts: &VisitFacts,
     plumb: Option<Plumb>,
@@ -467,8 +610,7 @@ fn read_board(
     let Some(found) = found else {
         return Ok(None);
     };
-    let focal = scale::focal_px(photo.tags().focal_35mm, photo.width(), photo.height());
-    let pose = board::pose(found, focal, photo.centre(), &board::HUNG_FREELY)
+    let pose = board::pose(found, frame.focal_px(), frame.centre(), &board::HUNG_FREELY)
         .ok_or_else(|| board_notice("no camera would see it like this"))?;
     if let Some(Plumb { roll, .. }) = plumb {
         let askew = pose.roll().value - roll.value;
@@ -518,7 +660,7 @@ fn tilt_notice(plumb: Option<Plumb>, camera: &CameraFit) -> Option<Notice> {
 }
 
 fn fit_camera(
-    photo: &Photo,
+    frame: &Frame,
     facts: &VisitFacts,
     recognised: &Recognised,
     (plumb, hung): (Option<Plumb>, Option<Hung>),
@@ -528,9 +670,9 @@ fn fit_camera(
     scale::fit(&scale::Evidence {
         view: recognised.view,
         task: recognised.task,
-        width: photo.width(),
-        height: photo.height(),
-        focal_35mm: photo.tags().focal_35mm,
+        width: frame.width,
+        height: frame.height,
+        focal_35mm: frame.tags.focal_35mm,
         stature: facts.stature_cm.map(|cm| cm * 10.0),
         trunk_turn: Some(recognised.apparent_turn(turns)),
         head_turn: turns.map(|seen| seen.head),
@@ -548,7 +690,7 @@ const SMALL_PX: f64 = 220.0;
 const EDGE: f64 = 0.015;
 
 fn notices(
-    photo: &Photo,
+    frame: &Frame,
     faults: &[PhotoFault],
     recognised: &Recognised,
     turn: Estimate,
@@ -604,15 +746,15 @@ fn notices(
         }
         .to_owned()
     }));
-    texts.extend(framing(photo, recognised, landmarks));
+    texts.extend(framing(frame, recognised, landmarks));
     texts.extend(covered(recognised.view, landmarks));
-    if photo.tags().cropped {
+    if frame.tags.cropped {
         texts.push(
             "The photo was cropped or zoomed after it was taken, so its focal length no longer \
              holds; distances are less sure. Use the original."
                 .to_owned(),
         );
-    } else if photo.tags().focal_35mm.is_none() {
+    } else if frame.tags.focal_35mm.is_none() {
         texts.push(
             "The file does not say the focal length, so a usual one was assumed with a wide error. \
              The camera's original file says it."
@@ -692,10 +834,10 @@ fn covered(view: View, landmarks: &Landmarks) -> Option<String> {
     })
 }
 
-fn framing(photo: &Photo, recognised: &Recognised, landmarks: &Landmarks) -> Vec<String> {
+fn framing(frame: &Frame, recognised: &Recognised, landmarks: &Landmarks) -> Vec<String> {
     use crate::body::Landmark::*;
     let mut texts = Vec::new();
-    let (width, height) = (f64::from(photo.width()), f64::from(photo.height()));
+    let (width, height) = (f64::from(frame.width), f64::from(frame.height));
     let near = |side: Side| recognised.view.near_side().is_none_or(|near| near == side);
     let sides = || Side::BOTH.into_iter().filter(|side| near(*side));
     let cut = |x: f64, y: f64| {

@@ -9,7 +9,7 @@ use crate::common::root;
 /// Every room of `src`, and the rooms that it may import: those it imports today. A room stands
 /// below all that import it, so the list has no circles. `scale` knows `visit` for the camera's
 /// setup that it reports, `locate` for the landmarks that it fills in.
-const ROOMS: [(&str, &[&str]); 24] = [
+const ROOMS: [(&str, &[&str]); 25] = [
     ("geometry", &[]),
     ("body", &[]),
     ("estimate", &[]),
@@ -69,17 +69,24 @@ const ROOMS: [(&str, &[&str]); 24] = [
         ],
     ),
     (
+        "web",
+        &[
+            "body", "checksum", "compare", "estimate", "geometry", "infer", "locate", "measure",
+            "photo", "pipeline", "record", "report", "visit",
+        ],
+    ),
+    (
         "cli",
         &[
             "agree", "batch", "board", "body", "checksum", "compare", "infer", "locate", "measure",
-            "photo", "pipeline", "record", "report", "scores", "visit",
+            "photo", "pipeline", "record", "report", "scores", "visit", "web",
         ],
     ),
     ("main", &["cli"]),
 ];
 
 /// What the code may name in some rooms only.
-const ONLY_IN: [(&str, &[&str]); 20] = [
+const ONLY_IN: [(&str, &[&str]); 26] = [
     ("ort::", &["infer"]),
     ("ort_tract", &["infer"]),
     ("clap", &["cli"]),
@@ -91,13 +98,19 @@ const ONLY_IN: [(&str, &[&str]); 20] = [
     ("::parquet", &["scores"]),
     ("indicatif", &["cli"]),
     ("walkdir", &["batch"]),
+    ("axum", &["web"]),
+    ("tokio", &["web"]),
+    ("include_dir", &["web"]),
+    ("getrandom", &["web"]),
+    ("open::", &["cli"]),
+    ("dirs::", &["main"]),
     ("print!", &["cli", "main"]),
     ("println!", &["cli", "main"]),
     ("eprint!", &["cli", "main"]),
     ("eprintln!", &["cli", "main"]),
     ("dbg!", &[]),
     ("SystemTime", &["main"]),
-    ("Zoned::now", &["main"]),
+    ("ZonedDateTime::now", &["main"]),
     ("Timestamp::now", &["main"]),
     ("current_dir", &["main"]),
 ];
@@ -565,10 +578,12 @@ fn a_name_outside_of_its_room_is_found() {
         ("report/html.rs", "fn f() { println!(\"x\"); }"),
         ("pipeline.rs", "fn f() { eprintln!(\"x\"); }"),
         ("pipeline.rs", "use clap::Parser;"),
+        ("batch/mod.rs", "use tokio::sync::Mutex;"),
+        ("web/mod.rs", "fn f() { open::that(address); }"),
         ("report/html.rs", "fn f() { std::env::var(\"HOME\"); }"),
         (
             "report/html.rs",
-            "fn f() { let today = jiff::Zoned::now(); }",
+            "fn f() { let today = jiff::ZonedDateTime::now(); }",
         ),
         ("locate/mod.rs", "const ORDER: [u8; 1] = [1];"),
         (

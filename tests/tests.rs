@@ -22,3 +22,4 @@ mod rendered;
 mod stickers;
 #[path = "../scripts/accuracy/truth.rs"]
 mod truth;
+mod web;

@@ -9,6 +9,7 @@ mod compare;
 mod files;
 mod measure;
 mod person;
+mod serve;
 
 use std::ffi::OsString;
 use std::fmt::Display;
@@ -43,6 +44,8 @@ enum Command {
     Agree(agree::AgreeArgs),
     /// Write the printable board that tells scale, plumb line and camera (PDF)
     Board(board::BoardArgs),
+    /// Self-check, review and comparison on a web page of this machine
+    Serve(serve::ServeArgs),
 }
 
 /// Options of every command that looks at photos.
@@ -92,6 +95,10 @@ impl Outcome {
 pub struct Surroundings {
     pub ort_dylib_path: Option<OsString>,
     pub program_folder: Option<PathBuf>,
+    /// Where programs keep the data of this user.
+    pub data_folder: Option<PathBuf>,
+    /// The day and time on this machine's clock.
+    pub now: fn() -> jiff::civil::DateTime,
 }
 
 /// Runs the program: 0 done, 1 done but something could not be measured, 2 could not run.
@@ -112,6 +119,7 @@ pub fn run(arguments: impl Iterator<Item = OsString>, surroundings: &Surrounding
         Command::Check(args) => check::run(args, surroundings),
         Command::Agree(args) => agree::run(args),
         Command::Board(args) => board::run(args),
+        Command::Serve(args) => serve::run(args, surroundings),
     };
     match outcome {
         Ok(Outcome::Complete) => ExitCode::SUCCESS,

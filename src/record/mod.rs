@@ -9,7 +9,7 @@ mod write;
 pub use facts::{FactsFile, facts_from_json};
 pub use landmarks::landmarks_from_json;
 pub use visit::{SCHEMA, visit_from_json, visit_to_json};
-pub use write::write_atomically;
+pub use write::{write_atomically, write_privately};
 
 use thiserror::Error;
 

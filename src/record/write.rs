@@ -8,13 +8,7 @@ use tempfile::NamedTempFile;
 /// Writes beside the target, flushes to the disk, then renames into place. A full disk or a kill
 /// half-way leaves whatever stood there before.
 pub fn write_atomically(path: &Path, bytes: &[u8]) -> io::Result<()> {
-    let folder = match path.parent() {
-        Some(parent) if !parent.as_os_str().is_empty() => parent,
-        _ => Path::new("."),
-    };
-    let mut file = NamedTempFile::new_in(folder)?;
-    file.write_all(bytes)?;
-    file.as_file().sync_all()?;
+    let file = written_beside(path, bytes)?;
     // A temporary file is private to its owner; a report is as readable as any new file.
     #[cfg(unix)]
     {
@@ -24,6 +18,24 @@ pub fn write_atomically(path: &Path, bytes: &[u8]) -> io::Result<()> {
     }
     file.persist(path).map_err(|error| error.error)?;
     Ok(())
+}
+
+/// The same, for a file that nobody but its owner is to read.
+pub fn write_privately(path: &Path, bytes: &[u8]) -> io::Result<()> {
+    let file = written_beside(path, bytes)?;
+    file.persist(path).map_err(|error| error.error)?;
+    Ok(())
+}
+
+fn written_beside(path: &Path, bytes: &[u8]) -> io::Result<NamedTempFile> {
+    let folder = match path.parent() {
+        Some(parent) if !parent.as_os_str().is_empty() => parent,
+        _ => Path::new("."),
+    };
+    let mut file = NamedTempFile::new_in(folder)?;
+    file.write_all(bytes)?;
+    file.as_file().sync_all()?;
+    Ok(file)
 }
 
 #[cfg(test)]

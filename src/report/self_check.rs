@@ -18,7 +18,7 @@ swelling. Tell your therapist or the clinic. Never go beyond the limit that your
 therapist gave you, and do not push to get a better picture. This is not a diagnosis.";
 
 /// Shown wherever an arm is named: nothing in a photo tells that it was mirrored.
-const MIRRORED: &str = "\
+pub const MIRRORED: &str = "\
 A selfie camera may swap left and right. If it did, or if the wrong arm is named here, do not use \
 this answer.";
 
@@ -34,6 +34,10 @@ pub struct Arm {
     /// The numbers behind them, for the therapist.
     pub numbers: String,
     pub limit: Option<AgainstLimit>,
+    /// Flexion or abduction.
+    pub elevation: (Measure, Estimate),
+    /// Arm to ear, in cm where a stature is known, else in % of the upper arm.
+    pub to_ear: Option<(Measure, Estimate)>,
 }
 
 /// What can be said of each arm that was measured.
@@ -100,18 +104,18 @@ fn arm(visit: &Visit, side: Side) -> Option<Arm> {
             .readings_of(measure, Some(side))
             .find_map(|reading| reading.outcome.as_ref().ok().copied())
     };
-    let (elevation, name) = value(Measure::ShoulderFlexion)
-        .map(|e| (e, "flexion"))
-        .or_else(|| value(Measure::ShoulderAbduction).map(|e| (e, "abduction")))?;
-    let from_side = name == "flexion";
-    let (to_ear, to_ear_cm) = if from_side {
-        (value(Measure::ArmToEarRelative), value(Measure::ArmToEar))
+    let (elevated, elevation, name) = value(Measure::ShoulderFlexion)
+        .map(|e| (Measure::ShoulderFlexion, e, "flexion"))
+        .or_else(|| {
+            value(Measure::ShoulderAbduction).map(|e| (Measure::ShoulderAbduction, e, "abduction"))
+        })?;
+    let from_side = elevated == Measure::ShoulderFlexion;
+    let (relative, absolute) = if from_side {
+        (Measure::ArmToEarRelative, Measure::ArmToEar)
     } else {
-        (
-            value(Measure::ArmToEarFrontRelative),
-            value(Measure::ArmToEarFront),
-        )
+        (Measure::ArmToEarFrontRelative, Measure::ArmToEarFront)
     };
+    let (to_ear, to_ear_cm) = (value(relative), value(absolute));
     let mut words = height_words(side, elevation);
     // A low arm is far from the ear by itself; to say so would only sound like a fault.
     if let Some(part) = to_ear.filter(|_| elevation.value >= NEAR_SHOULDER_HEIGHT) {
@@ -141,6 +145,10 @@ fn arm(visit: &Visit, side: Side) -> Option<Arm> {
         words,
         numbers,
         limit,
+        elevation: (elevated, elevation),
+        to_ear: to_ear_cm
+            .map(|cm| (absolute, cm))
+            .or(to_ear.map(|part| (relative, part))),
     })
 }
 
@@ -198,7 +206,7 @@ fn by(cm: Option<Estimate>) -> String {
 fn limit_words(side: Side, elevation: Estimate, set: f64, limit: AgainstLimit) -> String {
     match limit {
         AgainstLimit::Above => format!(
-            " In this photo it is above your limit of {set:.0}°. Don't raise it that high again \
+            " Stop here: in this photo it is above your limit of {set:.0}°. Don't raise it that high again \
              before your surgeon or therapist allows it. If it hurts or swells, call them."
         ),
         AgainstLimit::MayBeAbove => format!(
@@ -217,7 +225,7 @@ fn limit_words(side: Side, elevation: Estimate, set: f64, limit: AgainstLimit) -
 
 /// What must be said when there is a limit: for which arm it was not checked, and that it was
 /// applied to both where nobody said which was operated.
-fn about_the_limit(visit: &Visit, arms: &[Arm]) -> Vec<String> {
+pub fn about_the_limit(visit: &Visit, arms: &[Arm]) -> Vec<String> {
     let Some(limit) = visit.facts.arm_limit_deg else {
         return Vec::new();
     };
@@ -255,7 +263,7 @@ fn with_error(value: Estimate, unit: &str) -> String {
 }
 
 /// Why there is nothing to say, and what to do about it.
-fn nothing(photo: &PhotoRecord) -> &'static str {
+pub fn nothing(photo: &PhotoRecord) -> &'static str {
     match (photo.view, photo.task) {
         (None, _) => "This photo could not be checked.",
         (Some(View::Oblique(_)), _) => {

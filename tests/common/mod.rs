@@ -1,16 +1,21 @@
 //! What several test rooms share.
 
 use std::path::{Path, PathBuf};
-use std::sync::OnceLock;
+use std::sync::{Arc, OnceLock};
 
 use tragus::infer::{Finder, PoseNetKind, Runtime, RuntimeChoice};
 
 /// The nets on the built-in runtime, loaded once for all tests of this process.
 pub fn finder() -> &'static Finder {
-    static FINDER: OnceLock<Finder> = OnceLock::new();
+    shared_finder()
+}
+
+/// The same, for who keeps them.
+pub fn shared_finder() -> &'static Arc<Finder> {
+    static FINDER: OnceLock<Arc<Finder>> = OnceLock::new();
     FINDER.get_or_init(|| {
         let runtime = Runtime::start(&RuntimeChoice::Embedded).expect("the built-in runtime");
-        Finder::load(runtime, PoseNetKind::Full, 2, 2).expect("the built-in nets")
+        Arc::new(Finder::load(runtime, PoseNetKind::Full, 2, 2).expect("the built-in nets"))
     })
 }
 

@@ -1,0 +1,95 @@
+//! `tragus serve`: the same on a local web page.
+
+use std::path::PathBuf;
+use std::sync::Arc;
+
+use clap::Args;
+
+use tragus::web::{Server, Setup, VisitFolder};
+
+use super::{LookArgs, Outcome, Stop, Surroundings, files, load, stop, tell};
+
+#[derive(Args)]
+pub struct ServeArgs {
+    /// Folders of photos to review, each with a visit.json if there is one; none for the self-check
+    /// alone
+    #[arg(value_name = "VISIT")]
+    visits: Vec<PathBuf>,
+    /// Where the self-check keeps its diary, instead of the usual place for a program's data
+    #[arg(long, value_name = "FILE")]
+    diary: Option<PathBuf>,
+    /// The port to listen on, on this machine alone; 0 takes any that is free
+    #[arg(long, value_name = "N", default_value_t = 0)]
+    port: u16,
+    /// Print the address and open no browser
+    #[arg(long)]
+    no_open: bool,
+    #[command(flatten)]
+    look: LookArgs,
+}
+
+pub fn run(args: &ServeArgs, surroundings: &Surroundings) -> Result<Outcome, Stop> {
+    let visits = args
+        .visits
+        .iter()
+        .map(folder)
+        .collect::<Result<Vec<_>, _>>()?;
+    let diary = diary(args, surroundings)?;
+    let finder = Arc::new(load(&args.look, surroundings)?);
+    let server = Server::bind(Setup {
+        finder,
+        visits,
+        diary,
+        port: args.port,
+        now: surroundings.now,
+    })
+    .map_err(|error| Stop {
+        error: anyhow::Error::new(error).context(format!("port {} can't be had", args.port)),
+        hint: Some("leave out --port to take any that is free".to_owned()),
+    })?;
+    if let Some(trouble) = server.diary_trouble() {
+        tell(&trouble);
+    }
+    let address = server.address()?;
+    tell(&format!(
+        "The page is at {address}\nThe address works once, on this machine alone. Ctrl-C ends it."
+    ));
+    if !args.no_open && open::that_detached(&address).is_err() {
+        tell("No browser could be opened: copy the address into one.");
+    }
+    server.run()?;
+    Ok(Outcome::Complete)
+}
+
+fn folder(path: &PathBuf) -> Result<VisitFolder, Stop> {
+    if !path.is_dir() {
+        return Err(stop(
+            "no such folder",
+            path,
+            "name each visit's folder of photos",
+        ));
+    }
+    let found = files::visit_files(std::slice::from_ref(path))?;
+    Ok(VisitFolder {
+        path: path.clone(),
+        facts: found.facts,
+        photos: found.photos,
+    })
+}
+
+/// Where the diary lies. A photo, a record or a visit's facts named by mistake is not taken for one.
+fn diary(args: &ServeArgs, surroundings: &Surroundings) -> Result<PathBuf, Stop> {
+    match &args.diary {
+        Some(path) => {
+            files::refuse_target(path, &["json"], &[])?;
+            Ok(path.clone())
+        }
+        None => {
+            let folder = surroundings.data_folder.as_ref().ok_or_else(|| Stop {
+                error: anyhow::anyhow!("this system tells no place for a program's data"),
+                hint: Some("name one with --diary".to_owned()),
+            })?;
+            Ok(folder.join("tragus").join("diary.json"))
+        }
+    }
+}

@@ -1,0 +1,97 @@
+//! What the server answers: values as JSON, and troubles in plain words.
+
+use axum::Json;
+use axum::http::StatusCode;
+use axum::response::{IntoResponse, Response};
+use serde_json::{Value, json};
+
+/// How a request went.
+pub type Answer = Result<Response, Trouble>;
+
+/// Something that could not be done: what, and what to do about it.
+#[derive(Debug)]
+pub struct Trouble {
+    status: StatusCode,
+    error: String,
+    hint: String,
+    /// The visit as it is, where that is news to whoever asked.
+    visit: Option<Value>,
+}
+
+impl Trouble {
+    pub fn new(status: StatusCode, error: impl Into<String>, hint: impl Into<String>) -> Trouble {
+        Trouble {
+            status,
+            error: error.into(),
+            hint: hint.into(),
+            visit: None,
+        }
+    }
+
+    /// What was asked for is not there.
+    pub fn gone(what: &str) -> Trouble {
+        Trouble::new(
+            StatusCode::NOT_FOUND,
+            format!("There is no such {what} here."),
+            "Go back and open it again from its list.",
+        )
+    }
+
+    /// What was sent can't be used.
+    pub fn unusable(error: impl Into<String>, hint: impl Into<String>) -> Trouble {
+        Trouble::new(StatusCode::UNPROCESSABLE_ENTITY, error, hint)
+    }
+
+    /// Something else happened meanwhile.
+    pub fn conflict(error: impl Into<String>, hint: impl Into<String>) -> Trouble {
+        Trouble::new(StatusCode::CONFLICT, error, hint)
+    }
+
+    /// A fault of the program itself.
+    pub fn fault(error: impl std::fmt::Display) -> Trouble {
+        Trouble::new(
+            StatusCode::INTERNAL_SERVER_ERROR,
+            format!("Something went wrong in the program: {error}."),
+            "Try again. If it happens again, stop tragus and start it anew.",
+        )
+    }
+
+    pub fn with_visit(self, visit: Value) -> Trouble {
+        Trouble {
+            visit: Some(visit),
+            ..self
+        }
+    }
+
+    pub fn status(&self) -> StatusCode {
+        self.status
+    }
+
+    pub fn error(&self) -> &str {
+        &self.error
+    }
+
+    pub fn hint(&self) -> &str {
+        &self.hint
+    }
+}
+
+impl IntoResponse for Trouble {
+    fn into_response(self) -> Response {
+        let mut body = json!({ "error": self.error, "hint": self.hint });
+        if let Some(visit) = self.visit {
+            body["visit"] = visit;
+        }
+        (self.status, Json(body)).into_response()
+    }
+}
+
+/// A value as an answer.
+pub fn json(value: Value) -> Answer {
+    Ok(Json(value).into_response())
+}
+
+/// Bytes of a kind, as an answer.
+pub fn bytes(kind: &'static str, bytes: Vec<u8>) -> Answer {
+    Ok(([(axum::http::header::CONTENT_TYPE, kind)], bytes).into_response())
+}

@@ -1,0 +1,62 @@
+// The visits that are open for review, and a form for a new one.
+
+import { get, post } from "./api.js";
+import { h, linkButton, troubleBox } from "./dom.js";
+import { factFields, field } from "./person.js";
+import { count } from "./words.js";
+
+export async function showVisits(room) {
+  const { visits } = await get("/api/visits");
+  room.append(
+    h("h1", {}, "Visits"),
+    visits.length
+      ? h("ul", { class: "visits" }, visits.map((visit) => h("li", {},
+        h("a", { class: "visit", href: `#/visits/${visit.id}` },
+          h("strong", {}, visit.title), h("span", {}, count(visit.photos, "photo")),
+          visit.folder && h("span", {}, `folder ${visit.folder}`),
+          h("span", { class: visit.saved ? "" : "unsaved" }, visit.saved ? "" : "not saved")))))
+      : h("p", { class: "lead" }, "No visit is open. Make a new one and add its photos; or start tragus with a visit's folder: ",
+        h("code", {}, "tragus serve FOLDER")),
+    h("p", { class: "actions" }, linkButton("#/visits/new", "New visit", visits.length ? "" : "main"),
+      visits.length > 1 && linkButton("#/compare", "Compare visits")),
+  );
+  return { title: "Visits" };
+}
+
+/** Everything that can be told of a visit, as fields of a form. */
+export function visitFields(facts) {
+  const label = h("input", { id: "label", type: "text", maxlength: "80", autocomplete: "off", value: facts.label });
+  const date = h("input", { id: "date", type: "date", value: facts.date });
+  const person = factFields(facts, { clinic: true });
+  return {
+    elements: [
+      field("label", "What the visit is called", "For example intake, or follow-up. Keep names out of it: it stands in reports.", label),
+      field("date", "Date", null, date),
+      person.elements,
+    ],
+    read: () => ({ label: label.value.trim() || null, date: date.value || null, ...person.read() }),
+  };
+}
+
+export async function showNewVisit(room) {
+  const facts = visitFields({});
+  const state = h("div");
+  room.append(h("h1", {}, "New visit"),
+    h("p", { class: "lead" }, "All of it is optional, and can be changed later."),
+    h("form", {
+      novalidate: true,
+      submit: async (event) => {
+        event.preventDefault();
+        try {
+          const visit = await post("/api/visits", facts.read());
+          location.hash = `#/visits/${visit.id}`;
+        } catch (trouble) {
+          state.replaceChildren(troubleBox(trouble));
+        }
+      },
+    },
+    facts.elements,
+    h("p", { class: "actions" }, h("button", { class: "main" }, "Make the visit"), linkButton("#/visits", "Cancel", "quiet")),
+    state));
+  return { title: "New visit" };
+}

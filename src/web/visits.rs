@@ -1,0 +1,587 @@
+//! The visits that are open for review: what was seen in their photos, and what a hand placed.
+
+use std::collections::{BTreeMap, VecDeque};
+use std::path::{Path, PathBuf};
+use std::sync::Arc;
+
+use super::answer::Trouble;
+use super::picture;
+use super::words::sentence_start;
+use crate::body::Landmark;
+use crate::checksum;
+use crate::geometry::{Photo, Point};
+use crate::infer::{Finder, InferError};
+use crate::locate::{ManualPoint, Wish};
+use crate::measure::Measure;
+use crate::photo;
+use crate::pipeline::{self, Aids, Looked, PhotoInput};
+use crate::record;
+use crate::visit::{Evidence, Located, PhotoRecord, Reading, Visit, VisitFacts};
+
+/// The file in a visit's folder that its record is saved to.
+pub const RECORD: &str = "record.json";
+
+/// A visit as it lies on the disk.
+pub struct VisitFolder {
+    pub path: PathBuf,
+    pub facts: VisitFacts,
+    pub photos: Vec<PathBuf>,
+}
+
+/// All visits that are open, each by its id.
+pub struct Visits {
+    open: Vec<(String, OpenVisit)>,
+}
+
+/// No day in a clinic has more.
+const MOST_VISITS: usize = 64;
+const MOST_PHOTOS: usize = 40;
+/// Bytes of sent photos that are held in memory, all visits together.
+const MOST_BYTES: usize = 1 << 30;
+
+impl Visits {
+    pub fn of_folders(folders: Vec<VisitFolder>) -> Visits {
+        let mut visits = Visits { open: Vec::new() };
+        for folder in folders {
+            visits.put(OpenVisit::of_folder(folder));
+        }
+        visits
+    }
+
+    /// Opens a visit that has no folder and no photos so far.
+    pub fn begin(&mut self, facts: VisitFacts) -> Result<String, Trouble> {
+        if self.open.len() >= MOST_VISITS {
+            return Err(Trouble::conflict(
+                format!("{MOST_VISITS} visits are open already."),
+                "Save what is to be kept, then stop tragus and start it anew.",
+            ));
+        }
+        Ok(self.put(OpenVisit::new(facts)))
+    }
+
+    fn put(&mut self, visit: OpenVisit) -> String {
+        let id = format!("v{}", self.open.len() + 1);
+        self.open.push((id.clone(), visit));
+        id
+    }
+
+    pub fn iter(&self) -> impl Iterator<Item = (&str, &OpenVisit)> {
+        self.open.iter().map(|(id, visit)| (id.as_str(), visit))
+    }
+
+    pub fn get(&self, id: &str) -> Result<&OpenVisit, Trouble> {
+        let known = self.open.iter().find(|(known, _)| known == id);
+        known
+            .map(|(_, visit)| visit)
+            .ok_or_else(|| Trouble::gone("visit"))
+    }
+
+    pub fn get_mut(&mut self, id: &str) -> Result<&mut OpenVisit, Trouble> {
+        let known = self.open.iter_mut().find(|(known, _)| known == id);
+        known
+            .map(|(_, visit)| visit)
+            .ok_or_else(|| Trouble::gone("visit"))
+    }
+
+    /// What a visit that says nothing of itself is called by: its number, counted from 1.
+    pub fn number(&self, id: &str) -> usize {
+        let place = self.open.iter().position(|(known, _)| known == id);
+        place.unwrap_or_default() + 1
+    }
+
+    /// Whether so many more bytes of photos fit into memory.
+    pub fn have_room(&self, bytes: usize) -> bool {
+        let held: usize = self.open.iter().map(|(_, visit)| visit.held()).sum();
+        held + bytes <= MOST_BYTES
+    }
+}
+
+/// A visit that is open.
+pub struct OpenVisit {
+    pub facts: VisitFacts,
+    folder: Option<Folder>,
+    /// Photos of the folder that nobody asked for so far.
+    unseen: VecDeque<PathBuf>,
+    photos: Vec<OpenPhoto>,
+    /// One more with each change.
+    pub revision: u64,
+    /// Whether everything that a hand did is on the disk, or was handed over.
+    pub saved: bool,
+}
+
+/// Where a visit is saved.
+struct Folder {
+    path: PathBuf,
+    kept: Kept,
+}
+
+/// The record that lay in the folder when it was last read or written.
+struct Kept {
+    checksum: Option<String>,
+    visit: Option<Visit>,
+}
+
+/// A photo that the nets have looked at.
+pub struct OpenPhoto {
+    source: Source,
+    looked: Looked,
+    /// Where the program itself has the landmarks.
+    own: BTreeMap<Landmark, Located>,
+    /// In the order of their names, as in a file of landmarks.
+    by_hand: BTreeMap<String, ManualPoint>,
+    record: PhotoRecord,
+    readings: Vec<Reading>,
+    /// A JPEG for the screen, where the photo can be read.
+    shown: Option<Arc<[u8]>>,
+}
+
+/// Where the bytes of a photo are.
+#[derive(Clone)]
+pub enum Source {
+    Memory(Arc<[u8]>),
+    File(PathBuf),
+}
+
+impl Source {
+    pub fn bytes(&self) -> Result<Vec<u8>, String> {
+        match self {
+            Source::Memory(bytes) => Ok(bytes.to_vec()),
+            Source::File(path) => photo::read_bytes(path),
+        }
+    }
+}
+
+/// A landmark that a hand moves, places or gives back.
+pub struct Move {
+    pub photo: usize,
+    pub landmark: Landmark,
+    /// Where whoever moves it saw it placed by hand.
+    pub from: Option<Point<Photo>>,
+    pub to: Option<Point<Photo>>,
+}
+
+/// Positions go out to a hundredth of a pixel.
+const SAME_PLACE: f64 = 0.01;
+
+impl OpenVisit {
+    fn new(facts: VisitFacts) -> OpenVisit {
+        OpenVisit {
+            facts,
+            folder: None,
+            unseen: VecDeque::new(),
+            photos: Vec::new(),
+            revision: 1,
+            saved: true,
+        }
+    }
+
+    fn of_folder(folder: VisitFolder) -> OpenVisit {
+        let kept = Kept::read(&folder.path);
+        let facts = match &kept.visit {
+            Some(visit) => filled_in(folder.facts, &visit.facts),
+            None => folder.facts,
+        };
+        OpenVisit {
+            unseen: folder.photos.into(),
+            folder: Some(Folder {
+                path: folder.path,
+                kept,
+            }),
+            ..OpenVisit::new(facts)
+        }
+    }
+
+    pub fn photo_count(&self) -> usize {
+        self.photos.len() + self.unseen.len()
+    }
+
+    /// The folder's own name, without where it lies.
+    pub fn folder_name(&self) -> Option<String> {
+        let path = &self.folder.as_ref()?.path;
+        // A folder such as `.` has its name where it leads.
+        let path = path.canonicalize().unwrap_or_else(|_| path.clone());
+        Some(path.file_name()?.to_string_lossy().into_owned())
+    }
+
+    /// A photo of the folder that the nets are to look at.
+    pub fn next_unseen(&self) -> Option<PathBuf> {
+        self.unseen.front().cloned()
+    }
+
+    /// Takes in the photo that was looked at in place of the next unseen one, with the points that
+    /// an earlier review placed in it.
+    pub fn see(&mut self, mut photo: OpenPhoto) {
+        self.unseen.pop_front();
+        let kept = self.folder.as_ref().and_then(|folder| {
+            let kept = folder.kept.visit.as_ref()?;
+            kept.photos
+                .iter()
+                .find(|kept| kept.file == photo.record.file && kept.sha256 == photo.record.sha256)
+        });
+        if let Some(kept) = kept {
+            photo.by_hand = points_by_hand(kept);
+            photo.reckon(&self.facts);
+        }
+        self.photos.push(photo);
+    }
+
+    /// What it takes to look at the photos again: their names and where they are.
+    pub fn sources(&self) -> Vec<(String, Source)> {
+        let photos = self.photos.iter();
+        photos
+            .map(|photo| (photo.record.file.clone(), photo.source.clone()))
+            .collect()
+    }
+
+    /// Takes other facts, and the photos as they were looked at with these, where they had to be. What a
+    /// hand placed stays.
+    pub fn learn(&mut self, facts: VisitFacts, looked: Vec<OpenPhoto>) {
+        for (photo, anew) in self.photos.iter_mut().zip(looked) {
+            let by_hand = std::mem::take(&mut photo.by_hand);
+            *photo = OpenPhoto { by_hand, ..anew };
+        }
+        for photo in &mut self.photos {
+            photo.reckon(&facts);
+        }
+        self.facts = facts;
+        self.changed();
+    }
+
+    /// Whether a photo may be added.
+    pub fn may_add(&self) -> Result<(), Trouble> {
+        if self.folder.is_some() {
+            return Err(Trouble::conflict(
+                "The photos of this visit lie in a folder.",
+                "Put the photo into that folder, then stop tragus and start it anew.",
+            ));
+        }
+        if self.photos.len() >= MOST_PHOTOS {
+            return Err(Trouble::conflict(
+                format!("This visit has {MOST_PHOTOS} photos already."),
+                "Begin another visit for more.",
+            ));
+        }
+        Ok(())
+    }
+
+    /// The name for a photo that is added: two of one name are told apart.
+    pub fn name_for(&self, said: &str) -> String {
+        let taken = |name: &str| self.photos.iter().any(|photo| photo.record.file == name);
+        free_name(said, taken)
+    }
+
+    /// Takes in a photo that was sent.
+    pub fn add(&mut self, photo: OpenPhoto) {
+        self.photos.push(photo);
+        self.changed();
+    }
+
+    fn changed(&mut self) {
+        self.revision += 1;
+        self.saved = false;
+    }
+
+    pub fn photo(&self, index: usize) -> Option<&OpenPhoto> {
+        self.photos.get(index)
+    }
+
+    pub fn photos(&self) -> &[OpenPhoto] {
+        &self.photos
+    }
+
+    /// The visit as it is now.
+    pub fn visit(&self) -> Visit {
+        let measured = self
+            .photos
+            .iter()
+            .map(|photo| (photo.record.clone(), photo.readings.clone()));
+        pipeline::visit_of(self.facts.clone(), measured)
+    }
+
+    /// The visit with other facts, such as an operated side that an earlier visit names.
+    pub fn visit_with(&self, facts: &VisitFacts) -> Visit {
+        let measured = self.photos.iter().map(|photo| photo.reckoned(facts));
+        pipeline::visit_of(facts.clone(), measured)
+    }
+
+    /// Moves a landmark by hand, if it lies where whoever moves it saw it.
+    pub fn place(&mut self, hand: &Move) -> Result<(), Trouble> {
+        let photo = self
+            .photos
+            .get_mut(hand.photo)
+            .ok_or_else(|| Trouble::gone("photo"))?;
+        let name = hand.landmark.name();
+        photo.may_place(hand)?;
+        let now = photo.by_hand.get(&name).map(|point| point.at);
+        let same = match (hand.from, now) {
+            (None, None) => true,
+            (Some(seen), Some(now)) => {
+                (seen.x - now.x).abs() <= SAME_PLACE && (seen.y - now.y).abs() <= SAME_PLACE
+            }
+            _ => false,
+        };
+        if !same {
+            return Err(Trouble::conflict(
+                format!(
+                    "{} was moved in another window meanwhile.",
+                    sentence_start(&hand.landmark.in_words())
+                ),
+                "The page shows where it is now. Move it again if that is wrong.",
+            ));
+        }
+        match hand.to {
+            Some(at) => {
+                let point = ManualPoint {
+                    landmark: hand.landmark,
+                    at,
+                    sigma_px: None,
+                };
+                photo.by_hand.insert(name, point);
+            }
+            None => {
+                photo.by_hand.remove(&name);
+            }
+        }
+        photo.reckon(&self.facts);
+        self.changed();
+        Ok(())
+    }
+
+    /// Writes the record into the visit's folder; `false` where it has none.
+    pub fn save(&mut self) -> Result<bool, Trouble> {
+        let text = record::visit_to_json(&self.visit());
+        if let Some(folder) = &mut self.folder {
+            folder.write(&text)?;
+        }
+        self.saved = true;
+        Ok(self.folder.is_some())
+    }
+
+    /// Bytes of photos that lie in memory.
+    fn held(&self) -> usize {
+        let of = |photo: &OpenPhoto| match &photo.source {
+            Source::Memory(bytes) => bytes.len(),
+            Source::File(_) => 0,
+        };
+        self.photos.iter().map(of).sum()
+    }
+}
+
+impl Folder {
+    /// What another program wrote since is not written over, nor what is no record.
+    fn write(&mut self, text: &str) -> Result<(), Trouble> {
+        let path = self.path.join(RECORD);
+        let there = Kept::read(&self.path);
+        if there.checksum.is_some() && there.visit.is_none() {
+            return Err(Trouble::conflict(
+                format!("In the folder lies a {RECORD} that is no record of a visit."),
+                "Move that file away, then save again.",
+            ));
+        }
+        if there.checksum.is_some() && there.checksum != self.kept.checksum {
+            return Err(Trouble::conflict(
+                format!("{RECORD} was changed by another program since this visit was opened."),
+                "Move that file away if it is not wanted, then save again.",
+            ));
+        }
+        record::write_atomically(&path, text.as_bytes()).map_err(|error| {
+            Trouble::conflict(
+                format!("{RECORD} could not be written: {error}."),
+                "Is there room on the disk, and is the folder yours?",
+            )
+        })?;
+        self.kept.checksum = Some(checksum::sha256(text.as_bytes()));
+        Ok(())
+    }
+}
+
+impl Kept {
+    fn read(folder: &Path) -> Kept {
+        let bytes = std::fs::read(folder.join(RECORD)).ok();
+        let text = bytes
+            .as_deref()
+            .and_then(|bytes| str::from_utf8(bytes).ok());
+        Kept {
+            checksum: bytes.as_deref().map(checksum::sha256),
+            visit: text.and_then(|text| record::visit_from_json(text).ok()),
+        }
+    }
+}
+
+/// What the facts leave open, as an earlier review was told it: a limit that was set then holds.
+fn filled_in(facts: VisitFacts, kept: &VisitFacts) -> VisitFacts {
+    VisitFacts {
+        label: facts.label.or_else(|| kept.label.clone()),
+        date: facts.date.or(kept.date),
+        case: facts.case.or_else(|| kept.case.clone()),
+        stature_cm: facts.stature_cm.or(kept.stature_cm),
+        operated: facts.operated.or(kept.operated),
+        arm_limit_deg: facts.arm_limit_deg.or(kept.arm_limit_deg),
+        board_offset_cm: facts.board_offset_cm.or(kept.board_offset_cm),
+        sticker_mm: facts.sticker_mm.or(kept.sticker_mm),
+    }
+}
+
+/// The points that a hand placed, with the error that was stated.
+fn points_by_hand(photo: &PhotoRecord) -> BTreeMap<String, ManualPoint> {
+    photo
+        .landmarks
+        .iter()
+        .filter(|(_, located)| located.evidence == Evidence::Manual)
+        .map(|(landmark, located)| {
+            let point = ManualPoint {
+                landmark: *landmark,
+                at: located.at,
+                sigma_px: Some(located.sigma_px()),
+            };
+            (landmark.name(), point)
+        })
+        .collect()
+}
+
+/// "front.jpg", or "front (2).jpg" where that is taken.
+fn free_name(name: &str, taken: impl Fn(&str) -> bool) -> String {
+    let (stem, ending) = match name.rsplit_once('.') {
+        Some((stem, ending)) if !stem.is_empty() => (stem, format!(".{ending}")),
+        _ => (name, String::new()),
+    };
+    let mut free = name.to_owned();
+    let mut number = 2;
+    while taken(&free) {
+        free = format!("{stem} ({number}){ending}");
+        number += 1;
+    }
+    free
+}
+
+impl OpenPhoto {
+    /// Lets the nets look at a photo, which takes its time.
+    pub fn look(
+        finder: &Finder,
+        facts: &VisitFacts,
+        file: String,
+        source: Source,
+    ) -> Result<OpenPhoto, InferError> {
+        let input = PhotoInput {
+            file,
+            bytes: source.bytes(),
+            wish: Wish::default(),
+            manual: Vec::new(),
+            aids: Aids::default(),
+        };
+        let looked = pipeline::look(finder, facts, &input)?;
+        let shown = input.bytes.ok().and_then(|bytes| {
+            let upright = picture::upright(&bytes).ok()?;
+            picture::for_screen(&upright, picture::TO_PLACE).ok()
+        });
+        let (record, readings) = looked.reckon(facts, &[]);
+        Ok(OpenPhoto {
+            source,
+            looked,
+            own: record.landmarks.clone(),
+            by_hand: BTreeMap::new(),
+            record,
+            readings,
+            shown: shown.map(Arc::from),
+        })
+    }
+
+    fn reckoned(&self, facts: &VisitFacts) -> (PhotoRecord, Vec<Reading>) {
+        let by_hand: Vec<ManualPoint> = self.by_hand.values().copied().collect();
+        self.looked.reckon(facts, &by_hand)
+    }
+
+    fn reckon(&mut self, facts: &VisitFacts) {
+        (self.record, self.readings) = self.reckoned(facts);
+    }
+
+    pub fn shown(&self) -> Option<Arc<[u8]>> {
+        self.shown.clone()
+    }
+
+    pub fn source(&self) -> &Source {
+        &self.source
+    }
+
+    /// Where the program itself has a landmark.
+    pub fn own(&self, landmark: Landmark) -> Option<Point<Photo>> {
+        self.own.get(&landmark).map(|located| located.at)
+    }
+
+    /// The landmarks that a measure of this photo is read from, in the order of files.
+    pub fn placeable(&self) -> Vec<Landmark> {
+        let (Some(view), Some(task)) = (self.record.view, self.record.task) else {
+            return Vec::new();
+        };
+        let needed: Vec<Landmark> = Measure::ALL
+            .into_iter()
+            .filter(|measure| measure.applies(view, task))
+            .flat_map(|measure| {
+                let sides = measure.sides(view);
+                sides.into_iter().flat_map(move |side| measure.needs(side))
+            })
+            .collect();
+        Landmark::all()
+            .filter(|landmark| needed.contains(landmark))
+            .collect()
+    }
+
+    fn may_place(&self, hand: &Move) -> Result<(), Trouble> {
+        // What an earlier review or a file of landmarks placed may be taken away everywhere.
+        let Some(to) = hand.to else {
+            return Ok(());
+        };
+        if !self.placeable().contains(&hand.landmark) {
+            return Err(Trouble::unusable(
+                format!(
+                    "No measure of this photo is read from {}.",
+                    hand.landmark.in_words()
+                ),
+                "Place it in a photo that shows it.",
+            ));
+        }
+        let inside = self.record.size.is_some_and(|(width, height)| {
+            (0.0..=f64::from(width)).contains(&to.x) && (0.0..=f64::from(height)).contains(&to.y)
+        });
+        if !inside {
+            return Err(Trouble::unusable(
+                "This place lies outside of the photo.",
+                "Place the landmark within the photo.",
+            ));
+        }
+        Ok(())
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn two_photos_of_one_name_are_told_apart() {
+        let taken = |name: &str| ["a.jpg", "a (2).jpg", "b"].contains(&name);
+        assert_eq!(free_name("a.jpg", taken), "a (3).jpg");
+        assert_eq!(free_name("b", taken), "b (2)");
+        assert_eq!(free_name("c.jpg", taken), "c.jpg");
+    }
+
+    #[test]
+    fn a_strange_record_is_not_written_over() {
+        let folder = tempfile::tempdir().unwrap();
+        let path = folder.path().join(RECORD);
+        std::fs::write(&path, "notes").unwrap();
+        let mut visits = Visits::of_folders(vec![VisitFolder {
+            path: folder.path().to_owned(),
+            facts: VisitFacts::default(),
+            photos: Vec::new(),
+        }]);
+        assert!(visits.get_mut("v1").unwrap().save().is_err());
+        assert_eq!(std::fs::read(&path).unwrap(), b"notes");
+        std::fs::remove_file(&path).unwrap();
+        assert!(visits.get_mut("v1").unwrap().save().is_ok());
+        // What another program makes of it is not written over either.
+        let text = std::fs::read_to_string(&path).unwrap();
+        std::fs::write(&path, text.replace("[]", "[ ]")).unwrap();
+        assert!(visits.get_mut("v1").unwrap().save().is_err());
+    }
+}

@@ -1,0 +1,1364 @@
+//! The local web page: who is answered and who is not, and what self-check, review and comparison
+//! answer.
+
+use std::fs;
+use std::io::{Read, Write};
+use std::net::TcpStream;
+use std::path::{Path, PathBuf};
+use std::time::Duration;
+
+use jiff::civil::date;
+use serde_json::{Value, json};
+use tempfile::TempDir;
+use ureq::http::Response;
+
+use tragus::locate::Wish;
+use tragus::photo;
+use tragus::pipeline::{self, Aids, PhotoInput};
+use tragus::record;
+use tragus::report::{self, self_check};
+use tragus::visit::VisitFacts;
+use tragus::web::{Server, Setup, VisitFolder};
+
+use crate::common::{demo, finder, shared_finder};
+
+const JSON: &str = "application/json";
+
+/// A server of this process; it ends with the process.
+struct Served {
+    address: String,
+    host: String,
+}
+
+fn serve(visits: &[PathBuf], diary: &Path) -> Served {
+    let visits = visits.iter().map(|path| folder(path)).collect();
+    let server = Server::bind(Setup {
+        finder: shared_finder().clone(),
+        visits,
+        diary: diary.to_owned(),
+        port: 0,
+        now: || date(2026, 5, 11).at(9, 30, 0, 0),
+    })
+    .expect("a port");
+    let address = server.address().expect("an address");
+    let host = host_of(&address);
+    std::thread::spawn(move || server.run_until(std::future::pending()));
+    Served { address, host }
+}
+
+fn host_of(address: &str) -> String {
+    address.split('/').nth(2).expect("a host").to_owned()
+}
+
+fn folder(path: &Path) -> VisitFolder {
+    let mut photos: Vec<PathBuf> = fs::read_dir(path)
+        .expect("a folder")
+        .map(|entry| entry.expect("an entry").path())
+        .filter(|path| photo::is_photo_name(path))
+        .collect();
+    photos.sort();
+    let facts = fs::read_to_string(path.join("visit.json"))
+        .map(|text| record::facts_from_json(&text).expect("facts"))
+        .unwrap_or_default();
+    VisitFolder {
+        path: path.to_owned(),
+        facts,
+        photos,
+    }
+}
+
+/// A folder with some of the demo's photos.
+fn visit_of(photos: &[&str]) -> TempDir {
+    let folder = tempfile::tempdir().expect("a folder");
+    for name in photos.iter().chain(&["visit.json"]) {
+        fs::copy(demo("intake").join(name), folder.path().join(name)).expect("a copy");
+    }
+    folder
+}
+
+impl Served {
+    fn browser(&self) -> Browser {
+        Browser::open(&self.address)
+    }
+
+    /// Sends what no client would, and gives back what came.
+    fn raw(&self, request: &str) -> String {
+        let mut stream = TcpStream::connect(&self.host).expect("a connection");
+        stream.write_all(request.as_bytes()).expect("sent");
+        let mut answer = Vec::new();
+        // A server that hangs up has answered all the same.
+        let _ = stream.read_to_end(&mut answer);
+        String::from_utf8_lossy(&answer).into_owned()
+    }
+}
+
+/// A browser that was let in.
+#[derive(Clone)]
+struct Browser {
+    agent: ureq::Agent,
+    host: String,
+    cookie: String,
+}
+
+fn agent() -> ureq::Agent {
+    ureq::Agent::config_builder()
+        .http_status_as_error(false)
+        .max_redirects(0)
+        .timeout_global(Some(Duration::from_secs(120)))
+        .build()
+        .into()
+}
+
+struct Answer {
+    status: u16,
+    response: Response<ureq::Body>,
+}
+
+impl Answer {
+    fn of(result: Result<Response<ureq::Body>, ureq::Error>) -> Answer {
+        let response = result.expect("an answer");
+        Answer {
+            status: response.status().as_u16(),
+            response,
+        }
+    }
+
+    fn header(&self, name: &str) -> &str {
+        let value = self.response.headers().get(name);
+        value.map_or("", |value| value.to_str().expect("text"))
+    }
+
+    fn bytes(mut self) -> Vec<u8> {
+        let body = self.response.body_mut();
+        body.with_config()
+            .limit(1 << 28)
+            .read_to_vec()
+            .expect("a body")
+    }
+
+    fn text(self) -> String {
+        String::from_utf8(self.bytes()).expect("text")
+    }
+
+    /// The value of an answer that went well.
+    fn json(self) -> Value {
+        let status = self.status;
+        let text = self.text();
+        assert_eq!(status, 200, "{text}");
+        serde_json::from_str(&text).expect("JSON")
+    }
+
+    /// A trouble in words, with this status.
+    fn trouble(self, status: u16) -> Value {
+        let came = self.status;
+        let text = self.text();
+        assert_eq!(came, status, "{text}");
+        let body: Value = serde_json::from_str(&text).expect("JSON");
+        for field in ["error", "hint"] {
+            assert!(
+                body[field].as_str().is_some_and(|words| words.len() > 10),
+                "{text}"
+            );
+        }
+        body
+    }
+}
+
+impl Browser {
+    fn open(address: &str) -> Browser {
+        let agent = agent();
+        let answer = Answer::of(agent.get(address).call());
+        assert_eq!((answer.status, answer.header("location")), (303, "/"));
+        let cookie = answer.header("set-cookie");
+        Browser {
+            cookie: cookie.split(';').next().expect("a cookie").to_owned(),
+            host: host_of(address),
+            agent,
+        }
+    }
+
+    fn url(&self, path: &str) -> String {
+        format!("http://{}{path}", self.host)
+    }
+
+    fn get(&self, path: &str) -> Answer {
+        let request = self
+            .agent
+            .get(self.url(path))
+            .header("cookie", &self.cookie);
+        Answer::of(request.call())
+    }
+
+    fn send(&self, method: &str, path: &str, kind: &str, name: &str, body: &[u8]) -> Answer {
+        let request = match method {
+            "PUT" => self.agent.put(self.url(path)),
+            _ => self.agent.post(self.url(path)),
+        };
+        let request = request
+            .header("cookie", &self.cookie)
+            .header("origin", format!("http://{}", self.host))
+            .header("content-type", kind)
+            .header("x-file-name", name);
+        Answer::of(request.send(body))
+    }
+
+    fn post(&self, path: &str, value: &Value) -> Answer {
+        self.send("POST", path, JSON, "", value.to_string().as_bytes())
+    }
+
+    fn put(&self, path: &str, value: &Value) -> Answer {
+        self.send("PUT", path, JSON, "", value.to_string().as_bytes())
+    }
+
+    fn photo(&self, path: &str, name: &str, bytes: &[u8]) -> Answer {
+        self.send("POST", path, "image/jpeg", name, bytes)
+    }
+
+    fn delete(&self, path: &str) -> Answer {
+        let request = self
+            .agent
+            .delete(self.url(path))
+            .header("cookie", &self.cookie)
+            .header("sec-fetch-site", "same-origin");
+        Answer::of(request.call())
+    }
+
+    fn edit(&self, photo: usize, landmark: &str, from: Value, to: Value) -> Answer {
+        self.post(
+            "/api/visits/v1/edits",
+            &json!({ "photo": photo, "landmark": landmark, "from": from, "to": to }),
+        )
+    }
+}
+
+fn at(x: f64, y: f64) -> Value {
+    json!({ "x": x, "y": y })
+}
+
+fn reach() -> Vec<u8> {
+    fs::read(demo("intake").join("side-reach.jpg")).expect("a photo")
+}
+
+fn value_of(visit: &Value, measure: &str, unit: &str) -> f64 {
+    let rows = visit["measures"].as_array().expect("measures");
+    let row = rows
+        .iter()
+        .find(|row| row["measure"] == measure && row["unit"] == unit);
+    row.expect("the measure")["value"]
+        .as_f64()
+        .expect("a number")
+}
+
+// Who is answered.
+
+#[test]
+fn the_address_works_once_and_nothing_is_answered_without_its_cookie() {
+    let folder = tempfile::tempdir().expect("a folder");
+    let served = serve(&[], &folder.path().join("diary.json"));
+    let wrong = format!("http://{}/open/AAAA", served.host);
+    let agent = agent();
+    assert_eq!(Answer::of(agent.get(&wrong).call()).status, 403);
+    // A look ahead does not use it up.
+    assert_eq!(Answer::of(agent.head(&served.address).call()).status, 405);
+    let answer = Answer::of(agent.get(&served.address).call());
+    assert_eq!(answer.status, 303);
+    let cookie = answer.header("set-cookie").to_owned();
+    for part in ["HttpOnly", "SameSite=Strict", "Path=/"] {
+        assert!(cookie.contains(part), "{cookie}");
+    }
+    assert!(!cookie.contains("Domain") && !cookie.contains("Expires"));
+    let again = Answer::of(agent.get(&served.address).call());
+    assert_eq!((again.status, again.header("set-cookie")), (403, ""));
+    assert!(again.text().contains("works once"));
+
+    let other = serve(&[], &folder.path().join("other.json")).browser();
+    for path in [
+        "/",
+        "/page/index.html",
+        "/api/home",
+        "/api/visits",
+        "/api/diary",
+        "/nowhere",
+    ] {
+        for cookie in ["", "tragus=1", &other.cookie] {
+            let url = format!("http://{}{path}", served.host);
+            let answer = Answer::of(agent.get(url).header("cookie", cookie).call());
+            assert_eq!(answer.status, 403, "{path} {cookie}");
+        }
+    }
+}
+
+#[test]
+fn a_foreign_name_that_leads_here_is_refused() {
+    let folder = tempfile::tempdir().expect("a folder");
+    let served = serve(&[], &folder.path().join("diary.json"));
+    let Browser { host, cookie, .. } = served.browser();
+    let port = host.split(':').next_back().expect("a port").to_owned();
+    let ask = |line: &str, hosts: &[&str]| {
+        let hosts: String = hosts
+            .iter()
+            .map(|host| format!("Host: {host}\r\n"))
+            .collect();
+        let request = format!("{line}\r\n{hosts}Cookie: {cookie}\r\nConnection: close\r\n\r\n");
+        served.raw(&request)
+    };
+    let fine = "GET /api/home HTTP/1.1";
+    let status = |answer: &str| answer.split(' ').nth(1).unwrap_or("").to_owned();
+    assert_eq!(status(&ask(fine, &[&host])), "200");
+    assert_eq!(status(&ask(fine, &[&format!("localhost:{port}")])), "200");
+    let evil = format!("evil.example:{port}");
+    for hosts in [
+        &[evil.as_str()][..],
+        &["127.0.0.1"],
+        &["127.0.0.1:1"],
+        &[host.as_str(), evil.as_str()],
+        &[evil.as_str(), host.as_str()],
+        &[],
+    ] {
+        let answer = ask(fine, hosts);
+        assert!(
+            ["400", "403"].contains(&status(&answer).as_str()),
+            "{hosts:?}: {answer}"
+        );
+        assert!(!answer.contains("person"), "{hosts:?}");
+    }
+    let whole = format!("GET http://{evil}/api/home HTTP/1.1");
+    assert_eq!(status(&ask(&whole, &[&host])), "403");
+    assert_eq!(status(&ask("GET /api/home HTTP/1.0", &[])), "403");
+}
+
+#[test]
+fn another_page_in_the_same_browser_is_refused() {
+    let folder = tempfile::tempdir().expect("a folder");
+    let diary = folder.path().join("diary.json");
+    let served = serve(&[], &diary);
+    let browser = served.browser();
+    let person = json!({ "stature_cm": 170, "operated_side": null, "arm_limit_deg": null });
+    let own = format!("http://{}", browser.host);
+    let put = |headers: &[(&str, &str)]| {
+        let mut request = browser
+            .agent
+            .put(browser.url("/api/home/person"))
+            .header("cookie", &browser.cookie);
+        for (name, value) in headers {
+            request = request.header(*name, *value);
+        }
+        Answer::of(request.send(person.to_string().as_bytes())).status
+    };
+    for headers in [
+        &[][..],
+        &[("origin", "http://evil.example")],
+        &[("origin", "null")],
+        &[("origin", "http://127.0.0.1:1")],
+        &[("origin", "https://127.0.0.1")],
+        &[
+            ("origin", "http://evil.example"),
+            ("sec-fetch-site", "same-origin"),
+        ],
+        &[("origin", own.as_str()), ("sec-fetch-site", "cross-site")],
+        &[("sec-fetch-site", "cross-site")],
+        &[("sec-fetch-site", "same-site")],
+        &[("sec-fetch-site", "none")],
+    ] {
+        assert_eq!(put(headers), 403, "{headers:?}");
+    }
+    assert!(!diary.exists(), "a refused request wrote the diary");
+    for site in ["cross-site", "same-site"] {
+        let request = browser
+            .agent
+            .get(browser.url("/api/home"))
+            .header("cookie", &browser.cookie)
+            .header("sec-fetch-site", site);
+        assert_eq!(Answer::of(request.call()).status, 403, "{site}");
+    }
+    assert_eq!(put(&[("origin", &own)]), 200);
+    assert_eq!(put(&[("sec-fetch-site", "same-origin")]), 200);
+    assert!(diary.exists());
+}
+
+#[test]
+fn every_answer_forbids_caches_frames_and_foreign_content() {
+    let folder = tempfile::tempdir().expect("a folder");
+    let served = serve(&[], &folder.path().join("diary.json"));
+    let browser = served.browser();
+    let stranger = Browser {
+        cookie: String::new(),
+        ..browser.clone()
+    };
+    for (answer, status) in [
+        (browser.get("/"), 200),
+        (browser.get("/page/index.html"), 200),
+        (browser.get("/page/none.js"), 404),
+        (browser.get("/api/home"), 200),
+        (browser.get("/api/visits/v1"), 404),
+        (browser.delete("/api/home"), 405),
+        (browser.get("/nowhere"), 404),
+        (browser.get("/api/checks?view=%zz"), 405),
+        (browser.photo("/api/checks?view=below", "", b""), 422),
+        (stranger.get("/"), 403),
+        (stranger.get("/api/home"), 403),
+    ] {
+        assert_eq!(answer.status, status);
+        let policy = answer.header("content-security-policy").to_owned();
+        assert!(policy.starts_with("default-src 'none'; script-src 'self'; style-src 'self';"));
+        assert!(policy.contains("frame-ancestors 'self'") && !policy.contains("unsafe"));
+        for (name, value) in [
+            ("cache-control", "no-store"),
+            ("x-content-type-options", "nosniff"),
+            ("referrer-policy", "no-referrer"),
+            ("cross-origin-opener-policy", "same-origin"),
+            ("cross-origin-resource-policy", "same-origin"),
+            (
+                "permissions-policy",
+                "camera=(self), microphone=(), geolocation=()",
+            ),
+        ] {
+            assert_eq!(answer.header(name), value);
+        }
+        assert_eq!(answer.header("access-control-allow-origin"), "");
+    }
+}
+
+#[test]
+fn the_page_asks_for_nothing_from_elsewhere_and_holds_no_script_of_its_own() {
+    let folder = tempfile::tempdir().expect("a folder");
+    let browser = serve(&[], &folder.path().join("diary.json")).browser();
+    let answer = browser.get("/");
+    assert_eq!(answer.header("content-type"), "text/html; charset=utf-8");
+    let page = answer.text();
+    assert!(page.contains("tragus"));
+    for script in page.split("<script").skip(1) {
+        let inside = script.split_once('>').expect("a tag").1;
+        assert!(inside.starts_with("</script>"), "a script within the page");
+    }
+    for scheme in [
+        "src=\"http",
+        "src=\"//",
+        "href=\"http",
+        "href=\"//",
+        " onclick=",
+        " style=",
+    ] {
+        assert!(!page.contains(scheme), "{scheme}");
+    }
+}
+
+#[test]
+fn only_this_machine_is_listened_to() {
+    let folder = tempfile::tempdir().expect("a folder");
+    let served = serve(&[], &folder.path().join("diary.json"));
+    assert!(served.host.starts_with("127.0.0.1:"));
+    let port: u16 = served
+        .host
+        .split(':')
+        .next_back()
+        .and_then(|p| p.parse().ok())
+        .expect("a port");
+    let Ok(sockets) = fs::read_to_string("/proc/net/tcp") else {
+        eprintln!("SKIPPED: this system does not list its sockets there");
+        return;
+    };
+    // The local address is hexadecimal, the state 0A is that of listening.
+    let end = format!(":{port:04X}");
+    let sockets6 = fs::read_to_string("/proc/net/tcp6").unwrap_or_default();
+    let listening: Vec<&str> = sockets
+        .lines()
+        .chain(sockets6.lines())
+        .filter(|line| line.split_whitespace().nth(3) == Some("0A"))
+        .filter_map(|line| line.split_whitespace().nth(1))
+        .filter(|local| local.ends_with(&end))
+        .collect();
+    assert_eq!(listening, [format!("0100007F{end}")]);
+}
+
+#[test]
+fn what_is_too_large_is_refused_and_only_a_few_photos_come_at_once() {
+    let folder = tempfile::tempdir().expect("a folder");
+    let served = serve(&[], &folder.path().join("diary.json"));
+    let browser = served.browser();
+    let large = vec![0xff; (60 << 20) + 1];
+    let trouble = browser
+        .photo("/api/checks?view=side", "a.jpg", &large)
+        .trouble(413);
+    assert!(trouble["error"].as_str().expect("words").contains("60 MB"));
+    let note = json!({ "check": "c1", "note": "x".repeat(70_000) });
+    browser.post("/api/diary", &note).trouble(413);
+    // Photos that were announced and don't arrive.
+    let head = format!(
+        "POST /api/checks HTTP/1.1\r\nHost: {}\r\nCookie: {}\r\nOrigin: http://{}\r\n\
+         Content-Length: 1000\r\n\r\n",
+        browser.host, browser.cookie, browser.host
+    );
+    let waiting: Vec<TcpStream> = (0..3)
+        .map(|_| {
+            let mut stream = TcpStream::connect(&served.host).expect("a connection");
+            stream.write_all(head.as_bytes()).expect("sent");
+            stream
+        })
+        .collect();
+    let refused = (0..100).any(|_| {
+        std::thread::sleep(Duration::from_millis(20));
+        browser.photo("/api/checks", "a.jpg", b"none").status == 503
+    });
+    assert!(refused, "a fourth photo was taken in beside three");
+    drop(waiting);
+    let taken = (0..100).any(|_| {
+        std::thread::sleep(Duration::from_millis(20));
+        browser.photo("/api/checks", "a.jpg", b"none").status == 422
+    });
+    assert!(taken, "places were not given back");
+}
+
+#[test]
+fn no_request_is_a_path_on_the_disk() {
+    let folder = visit_of(&["side-reach.jpg"]);
+    let served = serve(
+        &[folder.path().to_owned()],
+        &folder.path().join("diary.json"),
+    );
+    let browser = served.browser();
+    for path in [
+        "/page/../../../Cargo.toml",
+        "/page/..%2f..%2f..%2fCargo.toml",
+        "/page/%2e%2e/mod.rs",
+        "/page//etc/passwd",
+        "/page/%2fetc%2fpasswd",
+        "/../../../../etc/passwd",
+        "/api/visits/..%2f..%2fetc%2fpasswd",
+        "/api/visits/v1/photos/..%2f..%2fvisit.json/picture",
+        "/api/visits/v1/photos/-1/picture",
+        "/api/visits/v1/photos/7/picture",
+        "/api/checks/..%2f..%2fetc%2fpasswd/picture",
+        "/api/comparisons/%2fetc%2fpasswd",
+    ] {
+        let answer = served.raw(&format!(
+            "GET {path} HTTP/1.1\r\nHost: {}\r\nCookie: {}\r\nConnection: close\r\n\r\n",
+            browser.host, browser.cookie
+        ));
+        assert!(answer.starts_with("HTTP/1.1 404"), "{path}: {answer}");
+        for inside in ["root:", "[package]", "stature_cm"] {
+            assert!(!answer.contains(inside), "{path}");
+        }
+    }
+    browser.delete("/api/diary/..%2f..%2fvisit.json").json();
+    assert!(folder.path().join("visit.json").exists());
+    let new = browser.post("/api/visits", &json!({})).json();
+    assert_eq!(new["id"], "v2");
+    for name in ["..%2F..%2Fetc%2Fpasswd", "%2Fetc%2Fpasswd", "..%5Cpasswd"] {
+        let visit = browser
+            .photo("/api/visits/v2/photos", name, &reach())
+            .json();
+        let photos = visit["photos"].as_array().expect("photos");
+        let file = photos.last().expect("a photo")["file"]
+            .as_str()
+            .expect("a name");
+        assert!(
+            file.starts_with("passwd") && !file.contains(['/', '\\']),
+            "{file}"
+        );
+    }
+}
+
+#[test]
+fn what_is_not_understood_is_told_in_words() {
+    let folder = tempfile::tempdir().expect("a folder");
+    let browser = serve(&[], &folder.path().join("diary.json")).browser();
+    browser
+        .send("POST", "/api/diary", JSON, "", b"{")
+        .trouble(400);
+    browser
+        .put("/api/home/person", &json!({ "name": "x" }))
+        .trouble(400);
+    for person in [
+        json!({ "stature_cm": 1.65 }),
+        json!({ "arm_limit_deg": 999 }),
+        json!({ "operated_side": "rigth" }),
+    ] {
+        browser.put("/api/home/person", &person).trouble(422);
+    }
+    for visit in [
+        json!({ "date": "10.3.2026" }),
+        json!({ "label": "two\nlines" }),
+        json!({ "stature_cm": 1640 }),
+    ] {
+        browser.post("/api/visits", &visit).trouble(422);
+    }
+    browser
+        .post("/api/diary", &json!({ "check": "c9" }))
+        .trouble(404);
+    browser
+        .photo("/api/checks", "a.jpg", b"no photo")
+        .trouble(422);
+}
+
+// The self-check.
+
+#[test]
+fn a_reach_is_checked_in_the_words_of_the_command_and_kept_in_the_diary() {
+    let folder = tempfile::tempdir().expect("a folder");
+    let path = folder.path().join("data/diary.json");
+    let browser = serve(&[], &path).browser();
+    let person = json!({ "stature_cm": 164.0, "operated_side": "right", "arm_limit_deg": 120.0 });
+    assert_eq!(
+        browser.put("/api/home/person", &person).json()["person"],
+        person
+    );
+    let check = browser
+        .photo("/api/checks?view=side", "reach.jpg", &reach())
+        .json();
+
+    let photo = PhotoInput {
+        file: "reach.jpg".to_owned(),
+        bytes: Ok(reach()),
+        wish: Wish::default(),
+        manual: Vec::new(),
+        aids: Aids::default(),
+    };
+    let facts = VisitFacts {
+        stature_cm: Some(164.0),
+        operated: tragus::body::Operated::from_name("right"),
+        arm_limit_deg: Some(120.0),
+        ..VisitFacts::default()
+    };
+    let visit = pipeline::measure_visit(finder(), facts, [photo]).expect("a visit");
+    let arm = &self_check::arms(&visit)[0];
+    let told = &check["arms"][0];
+    assert_eq!(check["arms"].as_array().map(Vec::len), Some(1));
+    assert_eq!(told["words"], arm.words.as_str());
+    assert_eq!(told["numbers"], arm.numbers.as_str());
+    assert_eq!(
+        (&told["side"], &told["against_limit"]),
+        (&json!("right"), &json!("below"))
+    );
+    assert_eq!(told["elevation"]["measure"], "shoulder_flexion");
+    assert_eq!(told["to_ear"]["unit"], "cm");
+    assert_eq!(told["since_last"], Value::Null);
+    assert_eq!(check["cautions"], self_check::CAUTIONS);
+    assert_eq!(check["about_the_sides"], self_check::MIRRORED);
+
+    let answer = browser.get(check["picture"].as_str().expect("an address"));
+    assert_eq!(answer.header("content-type"), "image/jpeg");
+    let picture = answer.bytes();
+    assert!(!picture.windows(4).any(|bytes| bytes == b"Exif"));
+    let shown = image::load_from_memory(&picture)
+        .expect("a picture")
+        .to_rgb8();
+    assert!(
+        shown.width() < 600 && shown.height() <= 800,
+        "not cut to the person"
+    );
+    let before = photo::upright(&reach(), photo::Limits::default()).expect("the photo");
+    let face = &visit.photos[0].faces[0];
+    let cover = *report::overlay(&before, &visit.photos[0], false)
+        .get_pixel(face.centre.x as u32, face.centre.y as u32);
+    let covered = |picture: &image::RgbImage| {
+        let near = |pixel: &&image::Rgb<u8>| {
+            let pairs = pixel.0.iter().zip(cover.0);
+            pairs.into_iter().all(|(a, b)| a.abs_diff(b) <= 3)
+        };
+        picture.pixels().filter(near).count() as f64
+    };
+    let area = std::f64::consts::PI * face.radius.powi(2);
+    assert!(
+        covered(&shown) - covered(&before) > 0.8 * area,
+        "the face is not covered"
+    );
+
+    let keep = json!({ "check": check["id"], "note": "after breakfast" });
+    browser.post("/api/diary", &keep).json();
+    // From another tab too: it is the same check.
+    let diary = browser.post("/api/diary", &keep).json();
+    assert_eq!(diary["entries"].as_array().map(Vec::len), Some(1));
+    let entry = &diary["entries"][0];
+    assert_eq!(entry["date"], "2026-05-11T09:30");
+    assert_eq!(entry["note"], "after breakfast");
+    assert_eq!(entry["arms"][0]["value"], told["elevation"]["value"]);
+    assert_eq!(diary["file"], path.display().to_string());
+    let text = fs::read_to_string(&path).expect("the diary");
+    assert!(!text.contains("reach.jpg") && text.len() < 2000, "{text}");
+
+    // A new start finds it again.
+    let browser = serve(&[], &path).browser();
+    assert_eq!(browser.get("/api/home").json()["person"], person);
+    assert_eq!(
+        browser.get("/api/diary").json()["entries"],
+        diary["entries"]
+    );
+    let check = browser
+        .photo("/api/checks?view=side", "reach.jpg", &reach())
+        .json();
+    let since = check["arms"][0]["since_last"]["words"]
+        .as_str()
+        .expect("words");
+    assert!(since.contains("about as high as on 11 May 2026"), "{since}");
+    // At the limit no change is spoken of.
+    for limit in [60.0, 103.0] {
+        let person = json!({ "arm_limit_deg": limit });
+        browser.put("/api/home/person", &person).json();
+        let check = browser
+            .photo("/api/checks?view=side", "reach.jpg", &reach())
+            .json();
+        let arm = &check["arms"][0];
+        assert_ne!(arm["against_limit"], "below");
+        assert_eq!(arm["since_last"], Value::Null);
+        let words = arm["words"].as_str().expect("words");
+        assert!(words.contains("your limit"), "{words}");
+        assert_eq!(words.contains("Stop here"), limit < 100.0, "{words}");
+    }
+    let id = entry["id"].as_str().expect("an id");
+    let diary = browser.delete(&format!("/api/diary/{id}")).json();
+    assert_eq!(diary["entries"], json!([]));
+}
+
+#[test]
+fn a_photo_without_a_person_says_what_to_do_and_is_not_kept() {
+    let folder = tempfile::tempdir().expect("a folder");
+    let browser = serve(&[], &folder.path().join("diary.json")).browser();
+    let mut empty = Vec::new();
+    image::RgbImage::from_pixel(600, 800, image::Rgb([120, 130, 140]))
+        .write_to(
+            &mut std::io::Cursor::new(&mut empty),
+            image::ImageFormat::Jpeg,
+        )
+        .expect("a JPEG");
+    let check = browser
+        .photo("/api/checks?view=front", "empty.jpg", &empty)
+        .json();
+    assert_eq!(check["arms"], json!([]));
+    assert_eq!(check["nothing"], "This photo could not be checked.");
+    let about = check["about_the_photo"][0].as_str().expect("words");
+    assert!(about.contains("Nobody was found"), "{about}");
+    let keep = json!({ "check": check["id"], "note": "" });
+    browser.post("/api/diary", &keep).trouble(422);
+}
+
+#[test]
+fn a_diary_that_cant_be_read_is_told_and_left_as_it_is() {
+    let folder = tempfile::tempdir().expect("a folder");
+    let path = folder.path().join("diary.json");
+    let broken = "{\"schema\": \"tragus-diary/1\", \"person\": {\"arm_limit_deg\": 9";
+    fs::write(&path, broken).expect("a file");
+    let browser = serve(&[], &path).browser();
+    let troubles = [
+        browser.get("/api/home"),
+        browser.get("/api/diary"),
+        browser.put("/api/home/person", &json!({ "stature_cm": 170 })),
+        browser.delete("/api/diary/x"),
+        // The limit that it may hold is not known.
+        browser.photo("/api/checks?view=side", "reach.jpg", &reach()),
+    ];
+    for trouble in troubles.map(|answer| answer.trouble(409)) {
+        let words = trouble["error"].as_str().expect("words");
+        assert!(
+            words.contains("left as it is") || words.contains("left as it was"),
+            "{words}"
+        );
+    }
+    assert_eq!(fs::read_to_string(&path).expect("the file"), broken);
+    // Whoever reviews needs no diary.
+    browser.get("/api/visits").json();
+}
+
+/// The photo as a running camera would give it: small, and changed.
+fn glimpse(change: impl FnOnce(image::RgbImage) -> image::RgbImage) -> Vec<u8> {
+    let photo = image::load_from_memory(&reach())
+        .expect("a photo")
+        .to_rgb8();
+    let small = image::imageops::thumbnail(&photo, 480, 640);
+    let mut bytes = Vec::new();
+    change(small)
+        .write_to(
+            &mut std::io::Cursor::new(&mut bytes),
+            image::ImageFormat::Jpeg,
+        )
+        .expect("a JPEG");
+    bytes
+}
+
+#[test]
+fn a_running_camera_is_told_what_stands_in_the_way_and_nothing_of_the_arm() {
+    use image::imageops::{crop_imm, replace, rotate90, thumbnail};
+    let folder = tempfile::tempdir().expect("a folder");
+    let browser = serve(&[], &folder.path().join("diary.json")).browser();
+    let hints = |view: &str, picture: Vec<u8>| -> String {
+        let path = format!("/api/framing?view={view}");
+        let answer = browser.photo(&path, "", &picture).json();
+        let hints = answer["hints"].as_array().expect("hints").clone();
+        let hints: Vec<&str> = hints
+            .iter()
+            .map(|hint| hint.as_str().expect("words"))
+            .collect();
+        let words = hints.join(" ");
+        for word in ["arm", "high", "raise", "°", "reach", "lift"] {
+            assert!(!words.contains(word), "{words}");
+        }
+        words
+    };
+    assert_eq!(hints("side", glimpse(|photo| photo)), "");
+    assert_eq!(hints("front", glimpse(|photo| photo)), "Face the camera.");
+    let legs_cut = glimpse(|photo| crop_imm(&photo, 0, 0, 480, 480).to_image());
+    let told = hints("side", legs_cut);
+    assert!(told.contains("feet"), "{told}");
+    let far = glimpse(|photo| {
+        let mut wide = image::RgbImage::from_pixel(480, 640, *photo.get_pixel(5, 5));
+        replace(&mut wide, &thumbnail(&photo, 288, 384), 96, 128);
+        wide
+    });
+    let told = hints("side", far);
+    assert!(told.contains("Come nearer"), "{told}");
+    assert!(hints("side", glimpse(|photo| rotate90(&photo))).contains("on its side"));
+    let dark = glimpse(|mut photo| {
+        photo.iter_mut().for_each(|value| *value /= 8);
+        photo
+    });
+    assert!(hints("side", dark).contains("dark"));
+    let empty = glimpse(|_| image::RgbImage::from_pixel(480, 640, image::Rgb([120, 130, 140])));
+    assert!(hints("side", empty).starts_with("Nobody is seen"));
+    browser
+        .photo("/api/framing", "", b"no picture")
+        .trouble(422);
+    browser
+        .photo("/api/framing", "", &vec![0; 3 << 20])
+        .trouble(413);
+}
+
+// Review.
+
+#[test]
+fn a_moved_landmark_changes_its_measures_at_once_and_can_be_given_back() {
+    let folder = visit_of(&["side-right.jpg", "side-reach.jpg"]);
+    let browser = serve(&[folder.path().to_owned()], &folder.path().join("d.json")).browser();
+    let before = browser.get("/api/visits/v1").json();
+    assert_eq!(before["title"], "intake, 2026-03-10");
+    assert_eq!(before["saved"], true);
+    let photo = &before["photos"][1];
+    assert_eq!(
+        (&photo["file"], &photo["index"]),
+        (&json!("side-right.jpg"), &json!(1))
+    );
+    let own = &photo["landmarks"]["c7"];
+    assert_eq!(own["original"], Value::Null);
+    assert!(
+        photo["placeable"]
+            .as_array()
+            .expect("names")
+            .contains(&json!("c7"))
+    );
+    assert!(!photo["lines"].as_array().expect("lines").is_empty());
+    let (x, y) = (own["x"].as_f64().expect("x"), own["y"].as_f64().expect("y"));
+
+    let after = browser.edit(1, "c7", Value::Null, at(x - 10.0, y)).json();
+    let moved = &after["photos"][1]["landmarks"]["c7"];
+    assert_eq!(moved["evidence"], "manual");
+    let original = moved["original"]["x"].as_f64().expect("x");
+    assert!((original - x).abs() < 0.01);
+    // C7 of a person who faces right moved back: the line to the tragus lies flatter.
+    let angle = |visit: &Value| value_of(visit, "craniovertebral_angle", "deg");
+    assert!(
+        angle(&after) < angle(&before) - 2.0,
+        "{} {}",
+        angle(&before),
+        angle(&after)
+    );
+    let flexion = |visit: &Value| value_of(visit, "shoulder_flexion", "deg");
+    assert_eq!(flexion(&before), flexion(&after));
+    assert_eq!(
+        after["revision"].as_u64(),
+        before["revision"].as_u64().map(|n| n + 1)
+    );
+    assert_eq!(after["saved"], false);
+    println!("a moved landmark took {} ms", after["took_ms"]);
+
+    let back = browser.edit(1, "c7", at(x - 10.0, y), Value::Null).json();
+    for field in ["photos", "measures", "unmeasured", "notices"] {
+        assert_eq!(back[field], before[field], "{field}");
+    }
+    let picture = browser
+        .get(photo["picture"].as_str().expect("an address"))
+        .bytes();
+    let shown = image::load_from_memory(&picture).expect("a picture");
+    assert_eq!(json!(shown.width()), photo["width"]);
+
+    browser.edit(1, "c-7", Value::Null, at(x, y)).trouble(422);
+    browser
+        .edit(1, "elbow_left", Value::Null, at(x, y))
+        .trouble(422);
+    browser.edit(1, "c7", Value::Null, at(-1.0, y)).trouble(422);
+    browser
+        .edit(1, "c7", Value::Null, at(1e300, y))
+        .trouble(422);
+    browser.edit(2, "c7", Value::Null, at(x, y)).trouble(404);
+}
+
+#[test]
+fn two_windows_lose_nothing_of_each_other() {
+    let folder = visit_of(&["side-right.jpg"]);
+    let one = serve(&[folder.path().to_owned()], &folder.path().join("d.json")).browser();
+    let other = one.clone();
+    let start = one.get("/api/visits/v1").json();
+    let revision = start["revision"].as_u64().expect("a number");
+    let since = |n: u64| other.get(&format!("/api/visits/v1?since={n}")).status;
+    assert_eq!(since(revision), 204);
+    one.edit(0, "c7", Value::Null, at(200.0, 200.0)).json();
+    other
+        .edit(0, "tragus_right", Value::Null, at(230.0, 170.0))
+        .json();
+    assert_eq!((since(revision), since(revision + 2)), (200, 204));
+    // The other window does not know that C7 was moved.
+    let trouble = other
+        .edit(0, "c7", Value::Null, at(260.0, 200.0))
+        .trouble(409);
+    let landmarks = &trouble["visit"]["photos"][0]["landmarks"];
+    assert_eq!(
+        (&landmarks["c7"]["x"], &landmarks["c7"]["y"]),
+        (&json!(200.0), &json!(200.0))
+    );
+    assert_eq!(landmarks["tragus_right"]["x"], 230.0);
+    other
+        .edit(0, "c7", at(201.0, 200.0), at(260.0, 200.0))
+        .trouble(409);
+    other
+        .edit(0, "c7", at(200.0, 200.0), at(260.0, 200.0))
+        .json();
+    // Nor is anything saved that was not seen.
+    let save = |n: u64| one.post("/api/visits/v1/save", &json!({ "revision": n }));
+    let trouble = save(revision + 1).trouble(409);
+    assert_eq!(trouble["visit"]["revision"], revision + 3);
+    assert!(!folder.path().join("record.json").exists());
+    let saved = save(revision + 3).json();
+    assert_eq!(
+        (&saved["file"], &saved["saved"]),
+        (&json!("record.json"), &json!(true))
+    );
+    let quiet = format!("/api/visits/v1?since={}&saved=", revision + 3);
+    assert_eq!(other.get(&format!("{quiet}false")).status, 200);
+    assert_eq!(other.get(&format!("{quiet}true")).status, 204);
+
+    // Many moves from two windows at once: each is there in the end.
+    let names = ["c7", "t4", "t8", "t12", "tragus_right", "acromion_right"];
+    std::thread::scope(|scope| {
+        for (browser, names) in [(&one, &names[..3]), (&other, &names[3..])] {
+            scope.spawn(move || {
+                for name in names {
+                    let known = browser.get("/api/visits/v1").json();
+                    let now = &known["photos"][0]["landmarks"][*name];
+                    let mut from = match now["evidence"] == "manual" {
+                        true => json!({ "x": now["x"], "y": now["y"] }),
+                        false => Value::Null,
+                    };
+                    for step in 0..7 {
+                        let to = at(210.0 + f64::from(step), 222.0);
+                        browser.edit(0, name, from, to.clone()).json();
+                        from = to;
+                    }
+                }
+            });
+        }
+    });
+    let end = one.get("/api/visits/v1").json();
+    assert_eq!(end["revision"], revision + 3 + 6 * 7);
+    for name in names {
+        assert_eq!(end["photos"][0]["landmarks"][name]["x"], 216.0, "{name}");
+    }
+}
+
+/// Numbers that look random and are the same each time (Numerical Recipes' generator).
+struct Dice(u32);
+
+impl Dice {
+    fn below(&mut self, n: u32) -> u32 {
+        self.0 = self.0.wrapping_mul(1_664_525).wrapping_add(1_013_904_223);
+        (self.0 >> 8) % n
+    }
+}
+
+#[test]
+fn a_saved_record_is_what_measuring_with_the_same_points_gives() {
+    let photos = ["side-reach.jpg", "side-right.jpg"];
+    let folder = visit_of(&photos);
+    let browser = serve(&[folder.path().to_owned()], &folder.path().join("d.json")).browser();
+    let mut visit = browser.get("/api/visits/v1").json();
+    let mut dice = Dice(7);
+    let mut placed: std::collections::BTreeMap<(usize, String), Value> = Default::default();
+    for _round in 0..6 {
+        for _edit in 0..5 {
+            let photo = dice.below(2) as usize;
+            let names = visit["photos"][photo]["placeable"]
+                .as_array()
+                .expect("names");
+            let name = names[dice.below(names.len() as u32) as usize]
+                .as_str()
+                .expect("a name");
+            let from = placed.remove(&(photo, name.to_owned()));
+            let to = match from.is_some() && dice.below(3) == 0 {
+                true => Value::Null,
+                false => at(
+                    150.0 + f64::from(dice.below(30_000)) / 100.0,
+                    100.0 + f64::from(dice.below(60_000)) / 100.0,
+                ),
+            };
+            let key = (photo, name.to_owned());
+            let name = key.1.clone();
+            visit = browser
+                .edit(photo, &name, from.unwrap_or_default(), to.clone())
+                .json();
+            if !to.is_null() {
+                placed.insert(key, to);
+            }
+        }
+        browser
+            .post(
+                "/api/visits/v1/save",
+                &json!({ "revision": visit["revision"] }),
+            )
+            .json();
+        let saved = fs::read_to_string(folder.path().join("record.json")).expect("a record");
+        let mut points = json!({});
+        for ((photo, name), at) in &placed {
+            points[photos[*photo]][name] = at.clone();
+        }
+        let file = folder.path().join("points.json");
+        fs::write(&file, points.to_string()).expect("a file");
+        let measured = assert_cmd::Command::cargo_bin("tragus")
+            .expect("the program")
+            .env_remove("ORT_DYLIB_PATH")
+            .arg("measure")
+            .arg(folder.path())
+            .arg("--landmarks")
+            .arg(&file)
+            .args(["--format", "json"])
+            .output()
+            .expect("a run");
+        let measured = String::from_utf8(measured.stdout).expect("JSON");
+        assert!(!placed.is_empty() && saved.contains("\"manual\""));
+        assert_eq!(saved, measured);
+    }
+}
+
+#[test]
+fn what_was_saved_is_there_again_and_a_strange_record_is_not_written_over() {
+    let folder = visit_of(&["side-right.jpg"]);
+    let diary = folder.path().join("d.json");
+    let open = || serve(&[folder.path().to_owned()], &diary).browser();
+    let first = open();
+    first.get("/api/visits/v1").json();
+    first.edit(0, "c7", Value::Null, at(200.5, 210.25)).json();
+    // The folder's own visit.json sets no limit, and another stature goes not before its.
+    let facts = json!({ "label": "intake", "date": "2026-03-10", "stature_cm": 170.0,
+        "operated_side": "right", "arm_limit_deg": 90.0 });
+    let moved = first.put("/api/visits/v1/facts", &facts).json();
+    let save = json!({ "revision": moved["revision"] });
+    first.post("/api/visits/v1/save", &save).json();
+    let again = open().get("/api/visits/v1").json();
+    let c7 = &again["photos"][0]["landmarks"]["c7"];
+    assert_eq!(
+        (&c7["evidence"], &c7["x"], &c7["y"]),
+        (&json!("manual"), &json!(200.5), &json!(210.25))
+    );
+    assert!(c7["original"]["x"].is_number());
+    assert_eq!(again["facts"]["arm_limit_deg"], 90.0);
+    assert_eq!(again["facts"]["stature_cm"], 164.0);
+    // Another program wrote the record meanwhile.
+    let record = folder.path().join("record.json");
+    for strange in ["{\"schema\":\"other\"}", "not JSON"] {
+        fs::write(&record, strange).expect("a file");
+        first.post("/api/visits/v1/save", &save).trouble(409);
+        assert_eq!(fs::read_to_string(&record).expect("the file"), strange);
+    }
+}
+
+#[test]
+fn a_visit_is_begun_in_the_page_and_its_record_handed_over() {
+    let folder = tempfile::tempdir().expect("a folder");
+    let browser = serve(&[], &folder.path().join("diary.json")).browser();
+    let facts = json!({ "label": "week 3", "date": "2026-04-01", "stature_cm": 164.0,
+        "operated_side": "right", "arm_limit_deg": null });
+    let visit = browser.post("/api/visits", &facts).json();
+    assert_eq!(
+        (&visit["id"], &visit["title"]),
+        (&json!("v1"), &json!("week 3, 2026-04-01"))
+    );
+    assert_eq!(
+        (&visit["folder"], &visit["photos"]),
+        (&Value::Null, &json!([]))
+    );
+    browser
+        .photo("/api/visits/v1/photos", "notes.txt", b"no photo")
+        .trouble(422);
+    browser
+        .photo("/api/visits/v7/photos", "a.jpg", &reach())
+        .trouble(404);
+    browser
+        .photo("/api/visits/v1/photos", "reach.jpg", &reach())
+        .json();
+    let visit = browser
+        .photo("/api/visits/v1/photos", "reach.jpg", &reach())
+        .json();
+    assert_eq!(visit["photos"][1]["file"], "reach (2).jpg");
+    assert_eq!(visit["saved"], false);
+    let list = browser.get("/api/visits").json();
+    assert_eq!(list["visits"][0]["photos"], 2);
+    assert_eq!(list["visits"][0]["date"], "2026-04-01");
+    let saved = browser
+        .post(
+            "/api/visits/v1/save",
+            &json!({ "revision": visit["revision"] }),
+        )
+        .json();
+    assert_eq!(
+        (&saved["saved"], &saved["file"]),
+        (&json!(true), &json!("record.json"))
+    );
+    let kept = record::visit_from_json(&saved["record"].to_string()).expect("a record");
+    assert_eq!(kept.photos.len(), 2);
+    assert_eq!(kept.facts.stature_cm, Some(164.0));
+    // Neither photo nor record lies anywhere on the disk.
+    assert_eq!(fs::read_dir(folder.path()).expect("a folder").count(), 0);
+}
+
+#[test]
+fn a_forgotten_stature_is_told_later_and_gives_what_it_would_have_given_at_once() {
+    let folder = tempfile::tempdir().expect("a folder");
+    let browser = serve(&[], &folder.path().join("diary.json")).browser();
+    let known = json!({ "label": "intake", "date": "2026-03-10", "operated_side": "right" });
+    let mut told = known.clone();
+    told["stature_cm"] = json!(164.0);
+    let add = |id: &str| {
+        let path = format!("/api/visits/{id}/photos");
+        for name in ["side-right.jpg", "side-reach.jpg"] {
+            let bytes = fs::read(demo("intake").join(name)).expect("a photo");
+            browser.photo(&path, name, &bytes).json();
+        }
+    };
+    browser.post("/api/visits", &known).json();
+    browser.post("/api/visits", &told).json();
+    add("v1");
+    add("v2");
+    browser.edit(0, "c7", Value::Null, at(200.0, 210.0)).json();
+    let before = browser.get("/api/visits/v1").json();
+    // The page has no options and no files to name.
+    for option in ["--", "visit.json", "manifest"] {
+        assert!(!before.to_string().contains(option), "{option}: {before}");
+    }
+    let mut change = told.clone();
+    change["from"] = known.clone();
+    let after = browser.put("/api/visits/v1/facts", &change).json();
+    assert_eq!(
+        after["revision"],
+        before["revision"].as_u64().expect("a number") + 1
+    );
+    assert_eq!((&after["saved"], &after["facts"]), (&json!(false), &told));
+    let edit = json!({ "photo": 0, "landmark": "c7", "from": null, "to": at(200.0, 210.0) });
+    let at_once = browser.post("/api/visits/v2/edits", &edit).json();
+    for field in ["measures", "unmeasured", "notices"] {
+        assert_eq!(after[field], at_once[field], "{field}");
+    }
+    assert_eq!(
+        after["photos"][0]["landmarks"],
+        at_once["photos"][0]["landmarks"]
+    );
+    // A window that has not seen the stature does not take it away.
+    change["stature_cm"] = Value::Null;
+    let trouble = browser.put("/api/visits/v1/facts", &change).trouble(409);
+    assert_eq!(trouble["visit"]["facts"], told);
+    change["from"] = Value::Null;
+    change["arm_limit_deg"] = json!(999);
+    browser.put("/api/visits/v1/facts", &change).trouble(422);
+    change["arm_limit_deg"] = json!(90.0);
+    let limited = browser.put("/api/visits/v1/facts", &change).json();
+    let notices = limited["notices"].to_string();
+    assert!(notices.contains("Beyond the set limit"), "{notices}");
+    for field in ["measures", "unmeasured"] {
+        assert_eq!(limited[field], before[field], "{field}");
+    }
+}
+
+// Comparison.
+
+#[test]
+fn the_report_of_a_comparison_is_that_of_the_command() {
+    let folder = tempfile::tempdir().expect("a folder");
+    let visits = [demo("intake"), demo("follow-up")];
+    let browser = serve(&visits, &folder.path().join("diary.json")).browser();
+    browser
+        .post("/api/comparisons", &json!({ "visits": ["v1"] }))
+        .trouble(422);
+    browser
+        .post("/api/comparisons", &json!({ "visits": ["v1", "v1"] }))
+        .trouble(422);
+    browser
+        .post("/api/comparisons", &json!({ "visits": ["v1", "v9"] }))
+        .trouble(404);
+    let made = browser
+        .post("/api/comparisons", &json!({ "visits": ["v1", "v2"] }))
+        .json();
+    let answer = browser.get(made["report"].as_str().expect("an address"));
+    assert_eq!(
+        answer.header("content-security-policy"),
+        "default-src 'none'; style-src 'unsafe-inline'; img-src data:; form-action 'none'; \
+         base-uri 'none'; frame-ancestors 'self'"
+    );
+    assert_eq!(answer.header("cache-control"), "no-store");
+    let file = folder.path().join("report.html");
+    assert_cmd::Command::cargo_bin("tragus")
+        .expect("the program")
+        .env_remove("ORT_DYLIB_PATH")
+        .arg("compare")
+        .args(&visits)
+        .arg("--report")
+        .arg(&file)
+        .output()
+        .expect("a run");
+    assert!(answer.text() == fs::read_to_string(file).expect("the report"));
+}
+
+// The program itself.
+
+/// The program, serving; ended when dropped.
+struct Program {
+    child: std::process::Child,
+    address: String,
+}
+
+impl Program {
+    fn start(arguments: &[&Path], diary: &Path) -> Program {
+        use std::io::BufRead;
+        let mut child = std::process::Command::new(assert_cmd::cargo::cargo_bin("tragus"))
+            .env_remove("ORT_DYLIB_PATH")
+            .arg("serve")
+            .args(arguments)
+            .arg("--diary")
+            .arg(diary)
+            .args(["--port", "0", "--no-open"])
+            .stderr(std::process::Stdio::piped())
+            .spawn()
+            .expect("the program");
+        let stderr = std::io::BufReader::new(child.stderr.take().expect("standard error"));
+        let address = stderr
+            .lines()
+            .map(|line| line.expect("text"))
+            .find_map(|line| {
+                let start = line.find("http://127.0.0.1:")?;
+                line[start..].split_whitespace().next().map(str::to_owned)
+            })
+            .expect("an address");
+        Program { child, address }
+    }
+}
+
+impl Drop for Program {
+    fn drop(&mut self) {
+        let _ = self.child.kill();
+        let _ = self.child.wait();
+    }
+}
+
+#[test]
+fn a_kill_while_saving_leaves_a_whole_record() {
+    let folder = visit_of(&["side-right.jpg"]);
+    let diary = folder.path().join("d.json");
+    let record_path = folder.path().join("record.json");
+    let mut dice = Dice(3);
+    let mut saves = 0;
+    for round in 0..20_u32 {
+        let mut program = Program::start(&[folder.path()], &diary);
+        let browser = Browser::open(&program.address);
+        let visit = browser.get("/api/visits/v1").json();
+        let c7 = &visit["photos"][0]["landmarks"]["c7"];
+        // What was saved before the kill is there.
+        let from = match round {
+            0 => Value::Null,
+            _ => json!({ "x": c7["x"], "y": c7["y"] }),
+        };
+        assert_eq!(c7["evidence"] == "manual", round > 0, "round {round}");
+        let writer = std::thread::spawn(move || save_on_and_on(&browser, from));
+        while round == 0 && !record_path.exists() {
+            std::thread::sleep(Duration::from_millis(1));
+        }
+        std::thread::sleep(Duration::from_micros(u64::from(
+            30_000 + dice.below(60_000),
+        )));
+        program.child.kill().expect("killed");
+        program.child.wait().expect("ended");
+        saves += writer.join().expect("the writer");
+        let text = fs::read_to_string(&record_path).expect("a record");
+        let kept = record::visit_from_json(&text).expect("a whole record");
+        assert_eq!(record::visit_to_json(&kept), text, "round {round}");
+        let c7 = &kept.photos[0].landmarks[&tragus::body::Landmark::C7];
+        assert_eq!(c7.evidence, tragus::visit::Evidence::Manual);
+    }
+    assert!(saves >= 20, "only {saves} saves were under way");
+}
+
+/// Moves C7 and saves until the server is gone; how often it saved.
+fn save_on_and_on(browser: &Browser, mut from: Value) -> usize {
+    let post = |path: &str, value: &Value| -> Option<Value> {
+        let request = browser
+            .agent
+            .post(browser.url(path))
+            .header("cookie", &browser.cookie)
+            .header("origin", format!("http://{}", browser.host));
+        let mut response = request.send(value.to_string().as_bytes()).ok()?;
+        serde_json::from_str(&response.body_mut().read_to_string().ok()?).ok()
+    };
+    for step in 0.. {
+        let to = at(200.0 + f64::from(step % 100), 210.0);
+        let edit = json!({ "photo": 0, "landmark": "c7", "from": from, "to": to });
+        let Some(visit) = post("/api/visits/v1/edits", &edit) else {
+            return step as usize;
+        };
+        assert!(visit["revision"].is_number(), "{visit}");
+        let save = json!({ "revision": visit["revision"] });
+        if post("/api/visits/v1/save", &save).is_none() {
+            return step as usize;
+        }
+        from = to;
+    }
+    unreachable!("the server is killed")
+}
+
+#[cfg(unix)]
+#[test]
+fn told_to_end_it_finishes_what_is_under_way() {
+    let folder = visit_of(&["side-right.jpg"]);
+    for signal in ["-INT", "-TERM"] {
+        let mut program = Program::start(&[folder.path()], &folder.path().join("d.json"));
+        let browser = Browser::open(&program.address);
+        // The nets look, which takes a while.
+        let asked = std::thread::spawn(move || browser.get("/api/visits/v1").status);
+        std::thread::sleep(Duration::from_millis(100));
+        let pid = program.child.id().to_string();
+        let sent = std::process::Command::new("kill")
+            .args([signal, &pid])
+            .status();
+        assert!(sent.expect("the signal").success());
+        assert_eq!(asked.join().expect("an answer"), 200);
+        let ended = program.child.wait().expect("an end");
+        assert_eq!(ended.code(), Some(0), "{signal}");
+    }
+}
+
+#[test]
+fn a_start_that_could_not_work_says_why() {
+    let folder = tempfile::tempdir().expect("a folder");
+    let run = |arguments: &[&str]| {
+        let output = assert_cmd::Command::cargo_bin("tragus")
+            .expect("the program")
+            .env_remove("ORT_DYLIB_PATH")
+            .current_dir(folder.path())
+            .arg("serve")
+            .args(arguments)
+            .arg("--no-open")
+            .output()
+            .expect("a run");
+        assert_eq!(output.status.code(), Some(2));
+        String::from_utf8(output.stderr).expect("text")
+    };
+    assert!(run(&["no-such"]).contains("no such folder: no-such\nhint: "));
+    assert!(run(&["."]).contains("no photo in this folder"));
+    assert!(run(&["--diary", "no/such/diary.json"]).contains("no such folder to write into"));
+    assert!(run(&["--diary", "visit.json"]).contains("this file is not overwritten"));
+    let taken = std::net::TcpListener::bind("127.0.0.1:0").expect("a port");
+    let port = taken.local_addr().expect("an address").port().to_string();
+    assert!(run(&["--diary", "d.json", "--port", &port]).contains("can't be had"));
+}
