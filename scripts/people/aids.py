@@ -32,7 +32,7 @@ def of_photo(photo, person, placed, pieces, camera, size, wall_at, seed):
         things, found["board"] = board_of(photo["board"], placed, camera, size)
     if aids := person.get("aids"):
         surface = stickers.Surface(placed, pieces)
-        dots = stickers.worn(surface, aids["stickers"])
+        dots = stickers.worn(surface, aids["stickers"], placed)
         things += [dot.piece for dot in dots.values()]
         hiding = stickers.tree_of(*pieces)
         found["stickers"] = stickers.truth_of(dots, placed, hiding, aids["stickers"]["diameter_mm"], camera, size)

@@ -28,12 +28,13 @@ SEEN = 0.3
 FACING = 0.3
 
 
-def vertices_of(place):
-    """The skin vertices that a sticker lies on."""
+def vertices_of(place, placed):
+    """The skin vertices that a sticker lies on; over a bone that moves under the skin, where a finger feels it."""
     if place in LANDMARKS["stickers"]:
         return LANDMARKS["stickers"][place]
     if place in LANDMARKS["carried_by_bone"]:
-        return LANDMARKS["carried_by_bone"][place]["vertices"]
+        off = np.linalg.norm(placed.posed.vertices - placed.posed.points[place], axis=1)
+        return np.argsort(off)[:3]
     return LANDMARKS["skin"][place]
 
 
@@ -115,12 +116,12 @@ class Surface:
         return Dot(points[0], normal, np.tile(normal, (len(points), 1)), piece)
 
 
-def worn(surface, stickers):
+def worn(surface, stickers, placed):
     """The dots that a person wears, by landmark."""
     names = [n for p in stickers["worn"] for n in ([p] if p in SPINE else [f"{p}_{side}" for side in SIDES])]
     laid = lambda name: surface.ball if name in SPINE else surface.dot
     return {
-        name: laid(name)(vertices_of(name), stickers["diameter_mm"], stickers["colour"], f"sticker {name}")
+        name: laid(name)(vertices_of(name, placed), stickers["diameter_mm"], stickers["colour"], f"sticker {name}")
         for name in names
     }
 

@@ -3,39 +3,37 @@
 use std::io::{self, Write};
 use std::path::Path;
 
-use tempfile::NamedTempFile;
+use tempfile::Builder;
 
 /// Writes beside the target, flushes to the disk, then renames into place. A full disk or a kill
 /// half-way leaves whatever stood there before.
 pub fn write_atomically(path: &Path, bytes: &[u8]) -> io::Result<()> {
-    let file = written_beside(path, bytes)?;
-    // A temporary file is private to its owner; a report is as readable as any new file.
+    let mut new = Builder::new();
+    // A temporary file is private to its owner; a report is as readable as any new file, which the
+    // umask decides.
     #[cfg(unix)]
     {
         use std::os::unix::fs::PermissionsExt;
-        file.as_file()
-            .set_permissions(std::fs::Permissions::from_mode(0o644))?;
+        new.permissions(std::fs::Permissions::from_mode(0o666));
     }
-    file.persist(path).map_err(|error| error.error)?;
-    Ok(())
+    write(&new, path, bytes)
 }
 
 /// The same, for a file that nobody but its owner is to read.
 pub fn write_privately(path: &Path, bytes: &[u8]) -> io::Result<()> {
-    let file = written_beside(path, bytes)?;
-    file.persist(path).map_err(|error| error.error)?;
-    Ok(())
+    write(&Builder::new(), path, bytes)
 }
 
-fn written_beside(path: &Path, bytes: &[u8]) -> io::Result<NamedTempFile> {
+fn write(new: &Builder, path: &Path, bytes: &[u8]) -> io::Result<()> {
     let folder = match path.parent() {
         Some(parent) if !parent.as_os_str().is_empty() => parent,
         _ => Path::new("."),
     };
-    let mut file = NamedTempFile::new_in(folder)?;
+    let mut file = new.tempfile_in(folder)?;
     file.write_all(bytes)?;
     file.as_file().sync_all()?;
-    Ok(file)
+    file.persist(path).map_err(|error| error.error)?;
+    Ok(())
 }
 
 #[cfg(test)]

@@ -5,7 +5,7 @@ use std::fmt::Write;
 
 use serde_json::{Value, json};
 
-use crate::body::{Operated, Side, Task, View};
+use crate::body::{Side, Task, View};
 use crate::compare::{AgainstLimit, Z95};
 use crate::estimate::Estimate;
 use crate::measure::Measure;
@@ -206,16 +206,16 @@ fn by(cm: Option<Estimate>) -> String {
 fn limit_words(side: Side, elevation: Estimate, set: f64, limit: AgainstLimit) -> String {
     match limit {
         AgainstLimit::Above => format!(
-            " Stop here: in this photo it is above your limit of {set:.0}°. Don't raise it that high again \
+            " Stop here: in this photo it is above your limit of {set}°. Don't raise it that high again \
              before your surgeon or therapist allows it. If it hurts or swells, call them."
         ),
         AgainstLimit::MayBeAbove => format!(
-            " It may be above your limit of {set:.0}°: one photo can't tell for sure ({}). Next \
-             time stay clearly lower.",
+            " Stop here: it may be above your limit of {set}°; one photo can't tell for sure ({}). \
+             Next time stay clearly lower.",
             with_error(elevation, "°")
         ),
         AgainstLimit::MayBeAt => format!(
-            " Your {side} arm may already be at your limit of {set:.0}°; the photo is only good \
+            " Your {side} arm may already be at your limit of {set}°; the photo is only good \
              to {:.0}°. Stay lower than this.",
             (Z95 * elevation.sigma).ceil()
         ),
@@ -230,18 +230,17 @@ pub fn about_the_limit(visit: &Visit, arms: &[Arm]) -> Vec<String> {
         return Vec::new();
     };
     let mut words = Vec::new();
-    let one_sided = matches!(visit.facts.operated, Some(Operated::One(_)));
     let unchecked: Vec<&str> = Side::BOTH
         .into_iter()
         .filter(|side| visit.facts.arm_limit(*side).is_some())
         .filter(|side| arms.iter().all(|arm| arm.side != *side))
         .map(Side::name)
         .collect();
-    if arms.is_empty() || (one_sided && !unchecked.is_empty()) {
+    if !unchecked.is_empty() {
         words.push(format!(
-            "Your limit of {limit:.0}° could not be checked: your {} arm was not measured in this \
-             photo.",
-            unchecked.join(" and ")
+            "Your limit of {limit}° could not be checked for your {} arm, which was not measured \
+             in this photo.",
+            unchecked.join(" and your ")
         ));
     }
     if visit.facts.operated.is_none() {
@@ -302,6 +301,7 @@ fn list(heading: &str, items: &[&str]) -> String {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::body::Operated;
     use crate::visit::{Reading, VisitFacts};
 
     fn visit(side: Side, flexion: f64, facts: VisitFacts) -> Visit {
@@ -377,12 +377,32 @@ mod tests {
 
     #[test]
     fn no_answer_urges() {
-        for flexion in [3.0, 50.0, 88.0, 120.0, 170.0] {
-            let text = self_check(&visit(Side::Left, flexion, VisitFacts::default()));
-            for word in ["still", "yet", "further", "higher", "try", "more"] {
-                assert!(!text.contains(&format!(" {word} ")), "{word}: {text}");
+        for flexion in [3.0, 50.0, 88.0, 95.0, 105.0, 120.0, 170.0] {
+            for facts in [VisitFacts::default(), limited(100.0, None)] {
+                let text = self_check(&visit(Side::Left, flexion, facts)).to_lowercase();
+                let mut words = text.split(|letter: char| !letter.is_alphabetic());
+                let urging = ["still", "yet", "further", "higher", "try", "more", "almost"];
+                let found = words.find(|word| urging.contains(word));
+                assert_eq!(found, None, "{text}");
             }
         }
+    }
+
+    #[test]
+    fn with_both_sides_operated_the_arm_that_was_not_seen_is_told() {
+        let facts = limited(90.0, Some(Operated::Both));
+        let text = self_check(&visit(Side::Left, 60.0, facts));
+        assert!(text.contains("for your right arm"), "{text}");
+        assert!(!text.contains("for your left"), "{text}");
+    }
+
+    #[test]
+    fn a_limit_is_told_as_it_was_set_and_what_may_be_above_it_says_stop() {
+        let text = self_check(&visit(Side::Left, 96.0, limited(92.5, None)));
+        assert!(
+            text.contains("Stop here") && text.contains("92.5°"),
+            "{text}"
+        );
     }
 
     #[test]

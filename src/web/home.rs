@@ -79,12 +79,30 @@ pub async fn home(State(shared): State<Arc<Shared>>) -> Answer {
     shared.work(|shared| about(&shared.diary.read()?)).await
 }
 
-/// Keeps who the person is, as far as measuring needs it.
-pub async fn keep_person(State(shared): State<Arc<Shared>>, Sent(person): Sent<Person>) -> Answer {
+/// What is to be known of the person, and what the window that says so showed before.
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct NewPerson {
+    to: Person,
+    from: Person,
+}
+
+/// Keeps who the person is, as far as measuring needs it. A window that was left open since before a
+/// limit was kept does not take that limit away.
+pub async fn keep_person(
+    State(shared): State<Arc<Shared>>,
+    Sent(NewPerson { to, from }): Sent<NewPerson>,
+) -> Answer {
     let work = move |shared: &Shared| {
-        person.facts()?;
+        to.facts()?;
         let pages = shared.diary.change(|pages| {
-            pages.person = person;
+            if pages.person != from {
+                return Err(Trouble::conflict(
+                    "This was changed in another window meanwhile.",
+                    "Open this page again to see it as it is now, then change it.",
+                ));
+            }
+            pages.person = to;
             Ok(())
         })?;
         about(&pages)
@@ -132,7 +150,9 @@ pub async fn check(
     let work = move |shared: &Shared| {
         let wish = seen.wish()?;
         // Without the diary nobody knows the limit: then there is no answer either.
-        let pages = shared.diary.read()?;
+        shared.diary.read()?;
+        // All of it, so that its place stays taken until the nets are done.
+        let upload = upload;
         let picture = pictures::upright(&upload.bytes)?;
         let photo = PhotoInput {
             file: upload.file,
@@ -142,17 +162,17 @@ pub async fn check(
             aids: Aids::default(),
         };
         let finder = lock(&shared.finder);
+        // The wait for the nets may have been long: a limit that was kept meanwhile holds.
+        let pages = shared.diary.read()?;
         let visit = pipeline::measure_visit(&finder, pages.person.facts()?, [photo])
             .map_err(Trouble::fault)?;
         drop(finder);
         let drawn = report::overlay(&picture, &visit.photos[0], false);
         let drawn = pictures::around_person(&drawn, &visit.photos[0]);
         let arms = self_check::arms(&visit);
-        let id = lock(&shared.checks).put(
-            (shared.now)(),
-            arms.iter().map(entry).collect(),
-            pictures::for_screen(&drawn, pictures::TO_LOOK_AT)?,
-        );
+        let jpeg = pictures::for_screen(&drawn, pictures::TO_LOOK_AT)?;
+        let kept = arms.iter().map(entry).collect();
+        let id = lock(&shared.checks).put((shared.now)(), kept, jpeg);
         answer::json(told(&id, &visit, &arms, &pages))
     };
     shared.work(work).await
@@ -163,7 +183,8 @@ fn told(id: &str, visit: &Visit, arms: &[Arm], pages: &Pages) -> Json {
     let notices: Vec<&str> = photo.notices.iter().map(Notice::at_home).collect();
     let told: Vec<Json> = arms
         .iter()
-        .map(|arm| {
+        .zip(since_last(arms, pages))
+        .map(|(arm, since)| {
             let ArmEntry {
                 side,
                 elevation,
@@ -177,7 +198,7 @@ fn told(id: &str, visit: &Visit, arms: &[Arm], pages: &Pages) -> Json {
                 "against_limit": against_limit,
                 "elevation": elevation,
                 "to_ear": to_ear,
-                "since_last": since_last(arm, pages).map(|words| json!({ "words": words })),
+                "since_last": since.map(|words| json!({ "words": words })),
             })
         })
         .collect();
@@ -213,14 +234,27 @@ fn value((measure, estimate): (Measure, Estimate)) -> Value {
     }
 }
 
-/// How an arm stands against the last check that was kept. Nothing is said where it is at its limit
-/// or may be above: there a higher arm is nothing to speak well of.
-fn since_last(arm: &Arm, pages: &Pages) -> Option<String> {
-    if arm.limit.is_some_and(|limit| limit != AgainstLimit::Below) {
-        return None;
-    }
+/// How each arm stands against the last check that was kept. Nothing is said where one of them is at
+/// its limit or may be above: there no arm's rise is anything to speak well of.
+fn since_last(arms: &[Arm], pages: &Pages) -> Vec<Option<String>> {
+    let below = |arm: &Arm| arm.limit.is_none_or(|limit| limit == AgainstLimit::Below);
+    let calm = arms.iter().all(below);
+    let since = arms.iter().map(|arm| change(arm, pages).filter(|_| calm));
+    since.collect()
+}
+
+/// Nothing is said where the last check was at the limit or may have been above: whoever keeps lower
+/// since does as told, and is not to wonder why.
+fn change(arm: &Arm, pages: &Pages) -> Option<String> {
     let (measure, now) = arm.elevation;
     let (entry, then) = pages.last(arm.side, measure)?;
+    if then
+        .against_limit
+        .as_deref()
+        .is_some_and(|id| id != AgainstLimit::Below.id())
+    {
+        return None;
+    }
     let when = entry.date.parse::<DateTime>().ok()?;
     Some(change_words(
         arm.side,
@@ -251,8 +285,11 @@ fn change_words(side: Side, then: Estimate, now: Estimate, when: &str) -> String
 
 /// The picture of a check, with the lines drawn in and the face covered.
 pub async fn picture(State(shared): State<Arc<Shared>>, Path(id): Path<String>) -> Answer {
-    let picture = lock(&shared.checks).get_mut(&id)?.picture.clone();
-    answer::bytes("image/jpeg", picture)
+    let work = move |shared: &Shared| {
+        let picture = lock(&shared.checks).get_mut(&id)?.picture.clone();
+        answer::bytes("image/jpeg", picture)
+    };
+    shared.work(work).await
 }
 
 /// The diary.
@@ -344,14 +381,18 @@ mod tests {
     }
 
     fn since(then: f64, now: f64, limit: Option<f64>) -> Option<String> {
+        since_last(&[arm(now, limit)], &after(arm(then, None))).remove(0)
+    }
+
+    fn after(last: Arm) -> Pages {
         let mut pages = Pages::default();
         pages.entries.push(Entry {
             id: "x".to_owned(),
             date: "2026-05-04T10:12".to_owned(),
-            arms: vec![entry(&arm(then, None))],
+            arms: vec![entry(&last)],
             note: String::new(),
         });
-        since_last(&arm(now, limit), &pages)
+        pages
     }
 
     #[test]
@@ -374,6 +415,20 @@ mod tests {
             assert_eq!(since(60.0, now, Some(100.0)), None, "{now}");
         }
         assert!(since(60.0, 90.0, Some(100.0)).is_some());
+        let other = Arm {
+            side: Side::Right,
+            ..arm(120.0, Some(100.0))
+        };
+        assert_eq!(
+            since_last(&[arm(90.0, None), other], &after(arm(60.0, None))),
+            [None, None]
+        );
+    }
+
+    #[test]
+    fn a_lower_arm_after_one_above_the_limit_is_not_told_as_a_loss() {
+        let above = after(arm(120.0, Some(100.0)));
+        assert_eq!(since_last(&[arm(85.0, Some(100.0))], &above), [None]);
     }
 
     #[test]

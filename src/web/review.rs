@@ -172,7 +172,7 @@ pub async fn learn(
                 .map_err(Trouble::fault)?,
         };
         let mut visits = lock(&shared.visits);
-        visits.get_mut(&id)?.learn(facts, looked);
+        visits.get_mut(&id)?.learn(facts, looked)?;
         answer::json(whole(&visits, &id)?)
     };
     shared.work(work).await
@@ -185,6 +185,8 @@ pub async fn add_photo(
     upload: Upload,
 ) -> Answer {
     let work = move |shared: &Shared| {
+        // All of it, so that its place stays taken until the nets are done.
+        let upload = upload;
         // A photo that can't be read is told before the nets look.
         pictures::upright(&upload.bytes)?;
         // Whoever has the nets adds its photo before the next, so names stay told apart.

@@ -1,6 +1,7 @@
 //! The visits that are open for review: what was seen in their photos, and what a hand placed.
 
 use std::collections::{BTreeMap, VecDeque};
+use std::io;
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
 
@@ -116,6 +117,7 @@ struct Folder {
 }
 
 /// The record that lay in the folder when it was last read or written.
+#[derive(Default)]
 struct Kept {
     checksum: Option<String>,
     visit: Option<Visit>,
@@ -176,9 +178,10 @@ impl OpenVisit {
     }
 
     fn of_folder(folder: VisitFolder) -> OpenVisit {
-        let kept = Kept::read(&folder.path);
+        // One that can't be read now is not written over later either.
+        let kept = Kept::read(&folder.path).unwrap_or_default();
         let facts = match &kept.visit {
-            Some(visit) => filled_in(folder.facts, &visit.facts),
+            Some(visit) => reviewed(visit.facts.clone(), &folder.facts),
             None => folder.facts,
         };
         OpenVisit {
@@ -235,7 +238,19 @@ impl OpenVisit {
 
     /// Takes other facts, and the photos as they were looked at with these, where they had to be. What a
     /// hand placed stays.
-    pub fn learn(&mut self, facts: VisitFacts, looked: Vec<OpenPhoto>) {
+    pub fn learn(&mut self, facts: VisitFacts, looked: Vec<OpenPhoto>) -> Result<(), Trouble> {
+        let mut pairs = self.photos.iter().zip(&looked);
+        if let Some((photo, _)) =
+            pairs.find(|(photo, anew)| photo.record.sha256 != anew.record.sha256)
+        {
+            return Err(Trouble::conflict(
+                format!(
+                    "{} was changed on the disk since this visit was opened.",
+                    photo.record.file
+                ),
+                "Stop tragus and start it anew: points placed by hand would lie on another picture.",
+            ));
+        }
         for (photo, anew) in self.photos.iter_mut().zip(looked) {
             let by_hand = std::mem::take(&mut photo.by_hand);
             *photo = OpenPhoto { by_hand, ..anew };
@@ -245,6 +260,7 @@ impl OpenVisit {
         }
         self.facts = facts;
         self.changed();
+        Ok(())
     }
 
     /// Whether a photo may be added.
@@ -349,12 +365,34 @@ impl OpenVisit {
 
     /// Writes the record into the visit's folder; `false` where it has none.
     pub fn save(&mut self) -> Result<bool, Trouble> {
+        if let Some(lost) = self.lost() {
+            return Err(Trouble::conflict(
+                format!(
+                    "The {RECORD} that lies there holds points placed by hand in {lost}, and that photo \
+                     is not here as it was."
+                ),
+                format!("Put the photo back, or move {RECORD} away, then start tragus anew."),
+            ));
+        }
         let text = record::visit_to_json(&self.visit());
         if let Some(folder) = &mut self.folder {
             folder.write(&text)?;
         }
         self.saved = true;
         Ok(self.folder.is_some())
+    }
+
+    /// A photo of the kept record with points placed by hand that is not among those here.
+    fn lost(&self) -> Option<&str> {
+        let kept = self.folder.as_ref()?.kept.visit.as_ref()?;
+        let here = |kept: &PhotoRecord| {
+            self.photos
+                .iter()
+                .any(|photo| photo.record.file == kept.file && photo.record.sha256 == kept.sha256)
+        };
+        let mut photos = kept.photos.iter();
+        let lost = photos.find(|photo| !points_by_hand(photo).is_empty() && !here(photo))?;
+        Some(&lost.file)
     }
 
     /// Bytes of photos that lie in memory.
@@ -371,7 +409,14 @@ impl Folder {
     /// What another program wrote since is not written over, nor what is no record.
     fn write(&mut self, text: &str) -> Result<(), Trouble> {
         let path = self.path.join(RECORD);
-        let there = Kept::read(&self.path);
+        let there = Kept::read(&self.path).map_err(|error| {
+            Trouble::conflict(
+                format!(
+                    "The {RECORD} in the folder can't be read, so it is not written over: {error}."
+                ),
+                "Is the file yours? Move it away if it is not wanted, then save again.",
+            )
+        })?;
         if there.checksum.is_some() && there.visit.is_none() {
             return Err(Trouble::conflict(
                 format!("In the folder lies a {RECORD} that is no record of a visit."),
@@ -396,29 +441,34 @@ impl Folder {
 }
 
 impl Kept {
-    fn read(folder: &Path) -> Kept {
-        let bytes = std::fs::read(folder.join(RECORD)).ok();
+    fn read(folder: &Path) -> io::Result<Kept> {
+        let bytes = match std::fs::read(folder.join(RECORD)) {
+            Err(error) if error.kind() == io::ErrorKind::NotFound => None,
+            bytes => Some(bytes?),
+        };
         let text = bytes
             .as_deref()
             .and_then(|bytes| str::from_utf8(bytes).ok());
-        Kept {
+        Ok(Kept {
             checksum: bytes.as_deref().map(checksum::sha256),
             visit: text.and_then(|text| record::visit_from_json(text).ok()),
-        }
+        })
     }
 }
 
-/// What the facts leave open, as an earlier review was told it: a limit that was set then holds.
-fn filled_in(facts: VisitFacts, kept: &VisitFacts) -> VisitFacts {
+/// The facts as an earlier review was told them, and what it left open as the folder has it. Of two
+/// limits the lower one holds: nobody can tell here which was set last.
+fn reviewed(kept: VisitFacts, folder: &VisitFacts) -> VisitFacts {
+    let limits = [kept.arm_limit_deg, folder.arm_limit_deg];
     VisitFacts {
-        label: facts.label.or_else(|| kept.label.clone()),
-        date: facts.date.or(kept.date),
-        case: facts.case.or_else(|| kept.case.clone()),
-        stature_cm: facts.stature_cm.or(kept.stature_cm),
-        operated: facts.operated.or(kept.operated),
-        arm_limit_deg: facts.arm_limit_deg.or(kept.arm_limit_deg),
-        board_offset_cm: facts.board_offset_cm.or(kept.board_offset_cm),
-        sticker_mm: facts.sticker_mm.or(kept.sticker_mm),
+        label: kept.label.or_else(|| folder.label.clone()),
+        date: kept.date.or(folder.date),
+        case: kept.case.or_else(|| folder.case.clone()),
+        stature_cm: kept.stature_cm.or(folder.stature_cm),
+        operated: kept.operated.or(folder.operated),
+        arm_limit_deg: limits.into_iter().flatten().reduce(f64::min),
+        board_offset_cm: kept.board_offset_cm.or(folder.board_offset_cm),
+        sticker_mm: kept.sticker_mm.or(folder.sticker_mm),
     }
 }
 

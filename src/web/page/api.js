@@ -50,14 +50,8 @@ export const remove = (path) => ask("DELETE", path);
 /** Sends a photo as it is. */
 export const sendPhoto = (path, bytes, name, signal) => ask("POST", path, { bytes, name, signal });
 
-let home = null;
-/** Who the page is for, and the cautions; asked once, then kept until changed. */
-export async function homeFacts() {
-  home ??= await get("/api/home");
-  return home;
-}
+/** Who the page is for, and the cautions; another window may have changed them, so asked each time. */
+export const homeFacts = () => get("/api/home");
 
-export async function keepPerson(person) {
-  home = await put("/api/home/person", person);
-  return home;
-}
+/** Keeps who the person is, unless another window changed what this one showed. */
+export const keepPerson = (to, from) => put("/api/home/person", { to, from });

@@ -6,7 +6,7 @@ import { h, say, troubleBox } from "./dom.js";
 const SIDES = [["right", "Right"], ["left", "Left"], ["both", "Both"], ["none", "Neither"], ["", "Not said"]];
 
 export async function showPerson(room) {
-  const { person } = await homeFacts();
+  let { person } = await homeFacts();
   const fields = factFields(person);
   const state = h("div");
   const form = h("form", {
@@ -14,7 +14,7 @@ export async function showPerson(room) {
     submit: async (event) => {
       event.preventDefault();
       try {
-        await keepPerson(fields.read());
+        ({ person } = await keepPerson(fields.read(), person));
         state.replaceChildren(h("p", { class: "done" }, "Kept. ", h("a", { href: "#/check" }, "Check a reach")));
         say("Kept.");
       } catch (trouble) {
