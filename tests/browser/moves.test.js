@@ -82,6 +82,17 @@ test("a new move ends what could be redone", async () => {
   assert.equal(moves.canRedo, false);
 });
 
+test("redo in the middle of a new move redoes nothing, and the new move stays", async () => {
+  const { moves } = workplace();
+  moves.move(0, "c7", at(11, 20));
+  moves.undo();
+  moves.move(0, "c7", at(12, 20));
+  assert.equal(moves.redo(), null);
+  await moves.idle();
+  assert.equal(moves.canRedo, false);
+  assert.deepEqual(moves.undo().after, at(12, 20));
+});
+
 test("a move that ends where it began is none", () => {
   const { moves } = workplace();
   moves.move(0, "c7", null);

@@ -18,7 +18,13 @@ async function answer(page, photo) {
 }
 
 /** Goes through every screen, and stops at each. */
-async function everyScreen(page, stop) {
+async function everyScreen(page, look) {
+  const stop = async (screen) => {
+    // What a script failed to put into words.
+    const words = await page.locator("main").innerText();
+    assert.doesNotMatch(words, /\[object|\b(null|undefined|NaN)\b/, screen);
+    await look(screen);
+  };
   await stop("start");
   await go(page, "#/person", "About you");
   await stop("person");

@@ -155,14 +155,14 @@ function showNotRead(room, trouble) {
 }
 
 function showNothing(room) {
-  room.append(
+  room.append(...[
     stopSigns(),
     h("h1", {}, "No answer from this photo"),
     limitWords(answer.about_the_limit),
     h("p", { class: "answer" }, answer.nothing),
     about(answer.about_the_photo),
     h("p", { class: "actions" }, again(), linkButton("#/", "Go to the start", "quiet")),
-  );
+  ].flat().filter(Boolean));
   return { title: "No answer from this photo" };
 }
 
@@ -201,7 +201,7 @@ function showArms(room) {
       // After a limit was passed nobody is offered the next reach.
       !worst && again("Another photo", ""), linkButton("#/", "Go to the start", "quiet")),
   ].flat().filter(Boolean));
-  say([title, ...arms.map((arm) => arm.words)].join(". "));
+  say([title, ...(answer.about_the_limit ?? []), ...arms.map((arm) => arm.words)].join(". "));
   return { title };
 }
 

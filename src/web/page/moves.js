@@ -75,6 +75,8 @@ export class Moves {
   }
 
   redo() {
+    // A move that is still going on ends what could be redone.
+    this.settle();
     const move = this.future.pop();
     if (!move) return null;
     this.past.push(move);

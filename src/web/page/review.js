@@ -156,19 +156,16 @@ class Review {
     this.drawNotices();
   }
 
-  /** What is doubtful about this photo stands above its numbers, the rest below all of them. */
+  /** What concerns the visit, as a reach beyond the limit, and this photo stands above the numbers; the rest below. */
   drawNotices() {
     const { visit } = this.moves;
-    const here = this.photo?.notices ?? [];
+    const here = [...visit.notices, ...(this.photo?.notices ?? [])];
     this.notices.hidden = !here.length;
     this.notices.replaceChildren(...here.map((words) => h("li", {}, words)));
-    const others = [
-      ...visit.notices.map((words) => ["The visit", words]),
-      ...visit.photos.filter((photo) => photo !== this.photo)
-        .flatMap((photo) => photo.notices.map((words) => [photo.file, words])),
-    ];
+    const others = visit.photos.filter((photo) => photo !== this.photo)
+      .flatMap((photo) => photo.notices.map((words) => [photo.file, words]));
     this.others.replaceChildren(...(others.length
-      ? [h("h3", {}, "About the visit and the other photos"),
+      ? [h("h3", {}, "About the other photos"),
         h("dl", {}, others.map(([of, words]) => [h("dt", {}, of), h("dd", {}, words)]))]
       : []));
   }
@@ -263,6 +260,7 @@ class Review {
   }
 
   redo() {
+    this.stage.endNudges();
     this.jump(this.moves.redo(), "Redone");
   }
 
