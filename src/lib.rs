@@ -12,6 +12,7 @@ pub mod agree;
 pub mod batch;
 pub mod board;
 pub mod body;
+pub mod care;
 pub mod checksum;
 pub mod compare;
 pub mod estimate;

@@ -9,7 +9,7 @@ use crate::common::root;
 /// Every room of `src`, and the rooms that it may import: those it imports today. A room stands
 /// below all that import it, so the list has no circles. `scale` knows `visit` for the camera's
 /// setup that it reports, `locate` for the landmarks that it fills in.
-const ROOMS: [(&str, &[&str]); 25] = [
+const ROOMS: [(&str, &[&str]); 26] = [
     ("geometry", &[]),
     ("body", &[]),
     ("estimate", &[]),
@@ -32,6 +32,10 @@ const ROOMS: [(&str, &[&str]); 25] = [
     (
         "compare",
         &["body", "estimate", "measure", "repeats", "visit"],
+    ),
+    (
+        "care",
+        &["body", "compare", "estimate", "measure", "repeats", "visit"],
     ),
     ("sheet", &[]),
     ("scores", &["sheet", "visit"]),
@@ -116,7 +120,9 @@ const ONLY_IN: [(&str, &[&str]); 26] = [
 ];
 
 /// What rooms of plain numbers may not name: pictures, runtimes, files.
-const PURE: [&str; 5] = ["geometry", "estimate", "measure", "compare", "agree"];
+const PURE: [&str; 6] = [
+    "geometry", "estimate", "measure", "compare", "agree", "care",
+];
 const IMPURE: [&str; 5] = ["image::", "imageproc", "ort::", "std::fs", "fs::"];
 
 /// The files that know in which order the nets give their points.

@@ -54,7 +54,10 @@ struct Truth(Value);
 
 impl Truth {
     fn read() -> Truth {
-        Truth(json("demo/intake/truth.json")["photos"]["front.jpg"]["landmarks"].take())
+        Truth(
+            json("demo/visits/2026-03-10-intake/truth.json")["photos"]["front.jpg"]["landmarks"]
+                .take(),
+        )
     }
 
     fn at(&self, name: &str) -> Pixel {
@@ -264,11 +267,13 @@ fn a_sure_heat_map_draws_its_point_to_the_middle_of_the_warm_cells() {
 fn a_mirrored_photo_shows_the_same_places() {
     let mut apart = Vec::new();
     for file in [
-        "intake/front.jpg",
-        "intake/side-right.jpg",
-        "follow-up/front-reach.jpg",
+        "2026-03-10-intake/front.jpg",
+        "2026-03-10-intake/side-right.jpg",
+        "2026-04-28-follow-up/front-reach.jpg",
     ] {
-        let photo = image::open(fixture("demo").join(file)).unwrap().into_rgb8();
+        let photo = image::open(fixture("demo/visits").join(file))
+            .unwrap()
+            .into_rgb8();
         let (width, mirrored) = (
             f64::from(photo.width()),
             image::imageops::flip_horizontal(&photo),

@@ -15,8 +15,8 @@ use crate::truth;
 /// Every rendered photo of the demo and of the truth set, with its truth.
 fn photos() -> Vec<(String, Value)> {
     let folders = [
-        "demo/intake",
-        "demo/follow-up",
+        "demo/visits/2026-03-10-intake",
+        "demo/visits/2026-04-28-follow-up",
         "truth/camera-a",
         "truth/camera-b",
     ];

@@ -23,8 +23,8 @@ fn photos(folder: &Path) -> Vec<PathBuf> {
 #[test]
 fn nobody_without_stickers_wears_one() {
     let folders = [
-        "demo/intake",
-        "demo/follow-up",
+        "demo/visits/2026-03-10-intake",
+        "demo/visits/2026-04-28-follow-up",
         "cases",
         "truth/camera-a",
         "truth/camera-b",

@@ -20,7 +20,7 @@ use tragus::visit::VisitFacts;
 fn twelve_megapixels() -> Vec<u8> {
     let demo = concat!(
         env!("CARGO_MANIFEST_DIR"),
-        "/fixtures/demo/intake/side-reach.jpg"
+        "/fixtures/demo/visits/2026-03-10-intake/side-reach.jpg"
     );
     let small = image::open(demo).expect("the demo photo").into_rgb8();
     let mut large = resize(&small, 3000, 4000, FilterType::CatmullRom);

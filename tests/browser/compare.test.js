@@ -1,9 +1,8 @@
 // Visits compared, and what goes on paper.
 
 import assert from "node:assert/strict";
-import { join } from "node:path";
 import { test } from "node:test";
-import { DEMO, choose, go, launch, open, serve, toPhoto } from "./harness.js";
+import { demo, choose, go, launch, open, serve, toPhoto } from "./harness.js";
 
 test("two visits are compared oldest first, and the report prints", async (t) => {
   const served = await serve(t, ["follow-up", "intake"]);
@@ -40,7 +39,7 @@ test("the diary prints with its course and without its buttons", async (t) => {
   const served = await serve(t);
   const { page } = await open(t, await launch(t), served);
   await toPhoto(page);
-  await choose(page, "Choose a photo", join(DEMO, "intake/side-reach.jpg"));
+  await choose(page, "Choose a photo", demo("intake", "side-reach.jpg"));
   await page.getByRole("button", { name: "Keep in my diary" }).click({ timeout: 60_000 });
   await page.getByRole("link", { name: "Open the diary" }).click();
   await page.locator(".course-drawing").waitFor();

@@ -2,7 +2,7 @@
 // from everything but it.
 
 import { spawn, spawnSync } from "node:child_process";
-import { cpSync, existsSync, mkdtempSync, rmSync } from "node:fs";
+import { cpSync, existsSync, mkdtempSync, readdirSync, rmSync } from "node:fs";
 import { tmpdir } from "node:os";
 import { dirname, join, resolve } from "node:path";
 import { createInterface } from "node:readline";
@@ -10,7 +10,7 @@ import { fileURLToPath } from "node:url";
 import { chromium } from "playwright-core";
 
 export const ROOT = resolve(dirname(fileURLToPath(import.meta.url)), "../..");
-export const DEMO = join(ROOT, "fixtures/demo");
+const DEMO = join(ROOT, "fixtures/demo");
 export const CASES = join(ROOT, "fixtures/cases");
 const TRAGUS = resolve(ROOT, process.env.TRAGUS ?? "target/release/tragus");
 const CHROMIUM = process.env.CHROMIUM ?? "/usr/bin/chromium";
@@ -18,6 +18,13 @@ const STARTS_WITHIN_MS = 60_000;
 
 export const DESKTOP = { width: 1280, height: 800 };
 export const PHONE = { width: 390, height: 844 };
+
+/** A visit of the demo by its label, or a file in it. */
+export function demo(visit, file = "") {
+  const folder = readdirSync(join(DEMO, "visits")).find((name) => name.endsWith(`-${visit}`));
+  if (!folder) throw new Error(`the demo has no visit ${visit}`);
+  return join(DEMO, "visits", folder, file);
+}
 
 /** A folder that is gone after the test. */
 export function scratch(t) {
@@ -33,7 +40,7 @@ export function scratch(t) {
  */
 export async function serve(t, visits = []) {
   const folder = scratch(t);
-  for (const visit of visits) cpSync(join(DEMO, visit), join(folder, visit), { recursive: true });
+  for (const visit of visits) cpSync(demo(visit), join(folder, visit), { recursive: true });
   const program = spawn(TRAGUS, ["serve", ...visits.map((visit) => join(folder, visit)),
     "--diary", join(folder, "diary.json"), "--port", "0", "--no-open"], { stdio: ["ignore", "ignore", "pipe"] });
   const ended = new Promise((resolve) => program.once("exit", resolve));

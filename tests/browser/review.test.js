@@ -4,7 +4,7 @@ import assert from "node:assert/strict";
 import { existsSync, readFileSync, writeFileSync } from "node:fs";
 import { join } from "node:path";
 import { test } from "node:test";
-import { DEMO, PHONE, choose, go, hiding, launch, open, scratch, serve } from "./harness.js";
+import { demo, PHONE, choose, go, hiding, launch, open, scratch, serve } from "./harness.js";
 
 const mark = (page, name) => page.locator(`[data-landmark="${name}"]`);
 const value = (page, measure) => page.locator(`.measures tr[data-measure="${measure}"] td.value`).first();
@@ -192,7 +192,7 @@ test("what one window moves the other one shows; a conflict is told and nothing 
 test("a landmark that was not found is placed by pointer or keys", async (t) => {
   const served = await serve(t);
   const { page } = await open(t, await launch(t), served);
-  const trunkHidden = hiding(join(DEMO, "intake/side-right.jpg"), scratch(t), { x: 330, y: 340, width: 140, height: 300 });
+  const trunkHidden = hiding(demo("intake", "side-right.jpg"), scratch(t), { x: 330, y: 340, width: 140, height: 300 });
   await newVisit(page);
   await choose(page, "Add photos", [trunkHidden]);
   const summary = page.locator(".missing summary");
@@ -221,12 +221,12 @@ test("a new visit takes photos by file and by drop, and hands its record over", 
   await newVisit(page);
   const notes = join(scratch(t), "notes.txt");
   writeFileSync(notes, "no photo");
-  await choose(page, "Add photos", [join(DEMO, "intake/side-right.jpg"), notes]);
+  await choose(page, "Add photos", [demo("intake", "side-right.jpg"), notes]);
   await page.getByText("1 photo added.").waitFor({ timeout: 60_000 });
   assert.match(await page.getByRole("alert").textContent(), /notes\.txt/);
   await value(page, "craniovertebral_angle").waitFor();
 
-  const bytes = readFileSync(join(DEMO, "intake/front.jpg")).toString("base64");
+  const bytes = readFileSync(demo("intake", "front.jpg")).toString("base64");
   await page.evaluate((bytes) => {
     const data = new DataTransfer();
     data.items.add(new File([Uint8Array.from(atob(bytes), (c) => c.charCodeAt(0))], "front.jpg", { type: "image/jpeg" }));
@@ -247,7 +247,7 @@ test("a stature that was forgotten is told later, and lengths are measured", asy
   await go(page, "#/visits/new", "New visit");
   await page.getByRole("button", { name: "Make the visit" }).click();
   await page.getByText("No photos here").waitFor();
-  await choose(page, "Add photos", [join(DEMO, "intake/side-right.jpg")]);
+  await choose(page, "Add photos", [demo("intake", "side-right.jpg")]);
   await value(page, "craniovertebral_angle").waitFor({ timeout: 60_000 });
   assert.equal(await value(page, "head_forward_of_c7").count(), 0);
   // A page has no options.

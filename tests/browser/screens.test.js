@@ -6,10 +6,10 @@ import { readFileSync } from "node:fs";
 import { createRequire } from "node:module";
 import { join } from "node:path";
 import { test } from "node:test";
-import { CASES, DEMO, DESKTOP, PHONE, choose, clipOf, go, launch, open, scratch, serve, toPhoto } from "./harness.js";
+import { CASES, demo, DESKTOP, PHONE, choose, clipOf, go, launch, open, scratch, serve, toPhoto } from "./harness.js";
 
 const AXE = readFileSync(createRequire(import.meta.url).resolve("axe-core/axe.min.js"), "utf8");
-const REACH = join(DEMO, "intake/side-reach.jpg");
+const REACH = demo("intake", "side-reach.jpg");
 
 async function answer(page, photo) {
   await go(page, "#/check/photo/side", /Take the photo/);

@@ -4,9 +4,9 @@ import assert from "node:assert/strict";
 import { writeFileSync } from "node:fs";
 import { join } from "node:path";
 import { test } from "node:test";
-import { CASES, DEMO, choose, clipOf, go, launch, open, scratch, serve, toPhoto } from "./harness.js";
+import { CASES, demo, choose, clipOf, go, launch, open, scratch, serve, toPhoto } from "./harness.js";
 
-const REACH = join(DEMO, "intake/side-reach.jpg");
+const REACH = demo("intake", "side-reach.jpg");
 const answers = (page) => page.locator(".answer");
 
 async function check(page, photo) {

@@ -23,8 +23,20 @@ pub fn root() -> &'static Path {
     Path::new(env!("CARGO_MANIFEST_DIR"))
 }
 
+/// A visit of the demo case by its label.
 pub fn demo(visit: &str) -> PathBuf {
-    root().join("fixtures/demo").join(visit)
+    let date = match visit {
+        "intake" => "2026-03-10",
+        "follow-up" => "2026-04-28",
+        "setback" => "2026-05-26",
+        "discharge" => "2026-08-11",
+        other => panic!("the demo has no visit {other}"),
+    };
+    demo_case().join(format!("visits/{date}-{visit}"))
+}
+
+pub fn demo_case() -> PathBuf {
+    root().join("fixtures/demo")
 }
 
 /// The annotated photos of real people, where this machine has them. They can't be part of the

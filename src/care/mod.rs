@@ -1,0 +1,139 @@
+//! The care around the measuring: what was asked of the person, what that forbids, what falls short,
+//! and the exercises that are proposed for it.
+//!
+//! A [`Screening`] holds answers; [`rules`] turn them into [`Findings`]: holds, limits, cautions.
+//! Visits say what falls [`short`](goals), what should be [asked about](signals), and at which
+//! [`pace`] to go on. From findings, shortfalls and pace comes a proposed [`programme`]; a clinician
+//! approves it or does not. Nothing here knows of photos, files or pages.
+
+mod screening;
+
+use std::collections::BTreeMap;
+
+use jiff::civil::Date;
+
+pub use self::screening::{Override, Screening, SetLimit};
+
+use crate::body::Side;
+
+/// What a screening comes to on one day.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct Findings {
+    /// Refer or ask before anything else: while one stands, no exercise is proposed.
+    pub holds: Vec<Finding>,
+    /// The highest that an operated arm may be raised, degrees.
+    pub arm_deg: Option<Limit>,
+    /// The most that an operated arm may lift, kg.
+    pub load_kg: Option<Limit>,
+    pub cautions: Vec<Finding>,
+    /// What no exercise on the sheet may ask for, by the tag in the catalogue, and the rule that
+    /// says so.
+    pub avoid: BTreeMap<String, Finding>,
+    /// No exercise above this level.
+    pub highest_level: Option<(u8, Finding)>,
+    /// Rules that would have applied, and whom and what took them away.
+    pub overridden: Vec<(Finding, Override)>,
+    /// Days since the surgery; negative before it.
+    pub days_since_surgery: Option<i32>,
+}
+
+/// One rule that applies.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Finding {
+    /// Of the rule, as in the file of rules.
+    pub rule: String,
+    /// For the clinician, one or two sentences.
+    pub words: String,
+    /// For the person's sheet, where the person has to know it.
+    pub at_home: Option<String>,
+    pub source: String,
+    pub known: Known,
+}
+
+/// How a source is known.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Known {
+    Read,
+    Secondary,
+    Memory,
+    CommonPractice,
+}
+
+/// A limit that holds today.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Limit {
+    pub value: f64,
+    /// The last day on which it holds; open where nobody said.
+    pub until: Option<Date>,
+    pub by: LimitBy,
+}
+
+#[derive(Clone, Debug, PartialEq)]
+pub enum LimitBy {
+    /// The surgeon's or therapist's own entry: it goes before the rules.
+    Set {
+        on: Option<Date>,
+    },
+    Rule(Finding),
+}
+
+/// What an exercise is good for.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
+pub enum Aim {
+    Breathing,
+    Flexion,
+    Abduction,
+    ElbowExtension,
+    HeadForward,
+    ShoulderForward,
+    RoundedBack,
+    TrunkLean,
+    Strength,
+}
+
+impl Aim {
+    pub const ALL: [Aim; 9] = [
+        Aim::Breathing,
+        Aim::Flexion,
+        Aim::Abduction,
+        Aim::ElbowExtension,
+        Aim::HeadForward,
+        Aim::ShoulderForward,
+        Aim::RoundedBack,
+        Aim::TrunkLean,
+        Aim::Strength,
+    ];
+
+    pub const fn id(self) -> &'static str {
+        match self {
+            Aim::Breathing => "breathing",
+            Aim::Flexion => "flexion",
+            Aim::Abduction => "abduction",
+            Aim::ElbowExtension => "elbow_extension",
+            Aim::HeadForward => "head_forward",
+            Aim::ShoulderForward => "shoulder_forward",
+            Aim::RoundedBack => "rounded_back",
+            Aim::TrunkLean => "trunk_lean",
+            Aim::Strength => "strength",
+        }
+    }
+}
+
+/// What the last visit's measures leave to be wished for.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Shortfall {
+    pub aim: Aim,
+    pub side: Option<Side>,
+    /// "right shoulder flexion 118 ± 6°, 47° short of the other arm"
+    pub words: String,
+}
+
+/// How to go on since the visit before.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Pace {
+    /// The first plan, or nothing to hold it against.
+    Begin,
+    Forward,
+    Stay,
+    Back,
+}

@@ -1,0 +1,39 @@
+//! The answers of one screening.
+
+use std::collections::BTreeMap;
+
+use jiff::civil::Date;
+
+use crate::body::Operated;
+
+/// What a person, or their papers, said on one day.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Screening {
+    pub date: Date,
+    pub surgery: Option<Date>,
+    pub operated: Option<Operated>,
+    /// Question → option, both by their ids in the file of rules.
+    pub answers: BTreeMap<String, String>,
+    /// How high the surgeon or therapist lets the operated arm go, degrees.
+    pub arm_deg: Option<SetLimit>,
+    /// How much it may lift, kg.
+    pub load_kg: Option<SetLimit>,
+    pub overrides: Vec<Override>,
+}
+
+/// A limit that the surgeon or therapist set.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct SetLimit {
+    pub value: f64,
+    pub set_on: Option<Date>,
+    /// The last day on which it holds.
+    pub until: Option<Date>,
+}
+
+/// A clinician takes one rule away, and answers for it.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Override {
+    pub rule: String,
+    pub initials: String,
+    pub reason: String,
+}
