@@ -13,6 +13,7 @@ pub mod batch;
 pub mod board;
 pub mod body;
 pub mod care;
+pub mod case;
 pub mod checksum;
 pub mod compare;
 pub mod estimate;

@@ -9,7 +9,7 @@ use crate::common::root;
 /// Every room of `src`, and the rooms that it may import: those it imports today. A room stands
 /// below all that import it, so the list has no circles. `scale` knows `visit` for the camera's
 /// setup that it reports, `locate` for the landmarks that it fills in.
-const ROOMS: [(&str, &[&str]); 26] = [
+const ROOMS: [(&str, &[&str]); 27] = [
     ("geometry", &[]),
     ("body", &[]),
     ("estimate", &[]),
@@ -49,9 +49,10 @@ const ROOMS: [(&str, &[&str]); 26] = [
     (
         "record",
         &[
-            "body", "estimate", "geometry", "locate", "measure", "repeats", "visit",
+            "body", "care", "estimate", "geometry", "locate", "measure", "repeats", "visit",
         ],
     ),
+    ("case", &["care", "checksum", "photo", "record", "visit"]),
     (
         "report",
         &[

@@ -6,12 +6,14 @@
 //! [`pace`] to go on. From findings, shortfalls and pace comes a proposed [`programme`]; a clinician
 //! approves it or does not. Nothing here knows of photos, files or pages.
 
+mod about;
 mod screening;
 
 use std::collections::BTreeMap;
 
 use jiff::civil::Date;
 
+pub use self::about::{About, Sex};
 pub use self::screening::{Override, Screening, SetLimit};
 
 use crate::body::Side;

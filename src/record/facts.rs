@@ -5,7 +5,7 @@ use std::ops::RangeInclusive;
 use jiff::civil::Date;
 use serde::{Deserialize, Serialize};
 
-use super::{RecordError, parse, wrong};
+use super::{RecordError, parse, pretty, wrong};
 use crate::body::Operated;
 use crate::visit::{ARM_LIMITS_DEG, BOARD_OFFSETS_CM, STATURES_CM, STICKERS_MM, VisitFacts};
 
@@ -35,6 +35,11 @@ pub struct FactsFile {
 pub fn facts_from_json(text: &str) -> Result<VisitFacts, RecordError> {
     let file: FactsFile = parse(text)?;
     VisitFacts::try_from(file)
+}
+
+/// Writes a `visit.json`.
+pub fn facts_to_json(facts: &VisitFacts) -> String {
+    pretty(&FactsFile::from(facts))
 }
 
 impl TryFrom<FactsFile> for VisitFacts {

@@ -1,13 +1,18 @@
 //! The files that tragus keeps: the record of a visit, the facts beside its photos, landmarks
-//! placed by hand. The only place where visits meet a file format.
+//! placed by hand; whom a case is about, what was asked, what was planned. The only place where
+//! these meet a file format.
 
+mod about;
 mod facts;
 mod landmarks;
+mod screening;
 mod visit;
 mod write;
 
-pub use facts::{FactsFile, facts_from_json};
+pub use about::{CASE_SCHEMA, about_from_json, about_to_json};
+pub use facts::{FactsFile, facts_from_json, facts_to_json};
 pub use landmarks::landmarks_from_json;
+pub use screening::{SCREENING_SCHEMA, screening_from_json, screening_to_json};
 pub use visit::{SCHEMA, visit_from_json, visit_to_json};
 pub use write::{write_atomically, write_privately};
 
@@ -20,6 +25,31 @@ fn parse<T: serde::de::DeserializeOwned>(text: &str) -> Result<T, RecordError> {
         return Err(RecordError::Empty);
     }
     Ok(serde_json::from_str(text)?)
+}
+
+/// The text of a file that is read by people too.
+fn pretty(file: &impl serde::Serialize) -> String {
+    let mut text = serde_json::to_string_pretty(file).expect("plain strings and numbers");
+    text.push('\n');
+    text
+}
+
+/// The schema first, so that another version is named instead of its first unknown field.
+fn check_schema(text: &str, expected: &'static str) -> Result<(), RecordError> {
+    #[derive(serde::Deserialize)]
+    struct Head {
+        #[serde(default)]
+        schema: String,
+    }
+    let head: Head = parse(text)?;
+    if head.schema == expected {
+        Ok(())
+    } else {
+        Err(RecordError::Schema {
+            expected,
+            got: head.schema,
+        })
+    }
 }
 
 /// A file that is not what it should be.

@@ -6,7 +6,7 @@ use nalgebra::Matrix2;
 use serde::{Deserialize, Serialize};
 
 use super::facts::FactsFile;
-use super::{RecordError, parse, wrong};
+use super::{RecordError, check_schema, parse, pretty, wrong};
 use crate::body::{Landmark, Side, Task, View};
 use crate::estimate::Estimate;
 use crate::geometry::Point;
@@ -137,26 +137,12 @@ const LARGEST_PIXEL: f64 = 1e5;
 /// Writes a visit as its record.
 pub fn visit_to_json(visit: &Visit) -> String {
     let file = VisitFile::from(visit);
-    let mut text = serde_json::to_string_pretty(&file).expect("plain strings and numbers");
-    text.push('\n');
-    text
+    pretty(&file)
 }
 
 /// Reads a record back.
 pub fn visit_from_json(text: &str) -> Result<Visit, RecordError> {
-    #[derive(Deserialize)]
-    struct Head {
-        #[serde(default)]
-        schema: String,
-    }
-    // The schema first, so that another version is named instead of its first unknown field.
-    let head: Head = parse(text)?;
-    if head.schema != SCHEMA {
-        return Err(RecordError::Schema {
-            expected: SCHEMA,
-            got: head.schema,
-        });
-    }
+    check_schema(text, SCHEMA)?;
     parse::<VisitFile>(text)?.try_into()
 }
 

@@ -1,0 +1,434 @@
+//! One person's episode of care as a folder of plain files, under a code.
+//!
+//! ```text
+//! CASE/case.json                         the code, and what norms go by
+//! CASE/visits/2026-03-10-intake/         photos, visit.json, record.json
+//! CASE/screenings/2026-03-10.json        what was asked on that day
+//! CASE/plans/2026-03-10.json             what was proposed and approved, and its sheets
+//! CASE/checksums.sha256                  of every file, for `sha256sum --check`
+//! ```
+//!
+//! Reading takes no lock. [`Writing`] holds the case against a second writer; each file it writes is
+//! either the old one or the whole new one, and the list of checksums knows both ([`checksums`]).
+
+pub mod checksums;
+mod verify;
+
+use std::fs::{self, File, OpenOptions, TryLockError};
+use std::io::{self, Write};
+use std::path::{Path, PathBuf};
+
+use jiff::civil::Date;
+use thiserror::Error;
+
+pub use self::verify::{Damage, Fault, Verification, accept, verify};
+
+use self::checksums::{CHECKSUMS, Checksums};
+use crate::care::{About, Screening};
+use crate::checksum::sha256;
+use crate::photo;
+use crate::record::{self, RecordError};
+use crate::visit::Visit;
+
+const CASE: &str = "case.json";
+const LOCK: &str = ".lock";
+const VISITS: &str = "visits";
+const SCREENINGS: &str = "screenings";
+const PLANS: &str = "plans";
+/// Before the name of a visit's folder while it is filled.
+const FILLING: &str = ".new-";
+/// The file in a visit's folder that its record is saved to.
+pub const RECORD: &str = "record.json";
+/// What is known about a visit besides its photos.
+pub const FACTS: &str = "visit.json";
+
+/// A case that can be read.
+pub struct Case {
+    folder: PathBuf,
+    pub about: About,
+}
+
+/// A visit to be filed.
+pub struct NewVisit<'a> {
+    pub date: Date,
+    pub label: &'a str,
+    /// With a record of every photo, in the same order.
+    pub visit: &'a Visit,
+    pub photos: &'a [PathBuf],
+}
+
+impl Case {
+    /// Whether a folder is a case.
+    pub fn is_one(folder: &Path) -> bool {
+        folder.join(CASE).is_file()
+    }
+
+    /// The case that a visit's folder lies in.
+    pub fn around(visit: &Path) -> Option<PathBuf> {
+        let visit = visit.canonicalize().ok()?;
+        let visits = visit.parent()?;
+        let case = visits.parent()?;
+        (visits.file_name()? == VISITS && Case::is_one(case)).then(|| case.to_owned())
+    }
+
+    pub fn open(folder: &Path) -> Result<Case, CaseError> {
+        let path = folder.join(CASE);
+        let text = match fs::read_to_string(&path) {
+            Err(error) if error.kind() == io::ErrorKind::NotFound => {
+                return Err(CaseError::None(folder.to_owned()));
+            }
+            text => text.map_err(|error| CaseError::io(&path, error))?,
+        };
+        let about =
+            record::about_from_json(&text).map_err(|error| CaseError::record(&path, error))?;
+        Ok(Case {
+            folder: folder.to_owned(),
+            about,
+        })
+    }
+
+    /// Makes a case in a folder that is empty or not there.
+    pub fn begin(folder: &Path, about: About) -> Result<Case, CaseError> {
+        fs::create_dir_all(folder).map_err(|error| CaseError::io(folder, error))?;
+        let mut there = fs::read_dir(folder).map_err(|error| CaseError::io(folder, error))?;
+        if there.next().is_some() {
+            return Err(CaseError::NotEmpty(folder.to_owned()));
+        }
+        let case = Case {
+            folder: folder.to_owned(),
+            about,
+        };
+        let text = record::about_to_json(&case.about);
+        case.write()?.keep(CASE, text.as_bytes())?;
+        Ok(case)
+    }
+
+    pub fn folder(&self) -> &Path {
+        &self.folder
+    }
+
+    /// The folders of its visits, oldest first.
+    pub fn visits(&self) -> Result<Vec<PathBuf>, CaseError> {
+        let folder = self.folder.join(VISITS);
+        Ok(names(&folder)?
+            .into_iter()
+            .map(|name| folder.join(name))
+            .filter(|path| path.is_dir())
+            .collect())
+    }
+
+    /// What was asked, oldest first.
+    pub fn screenings(&self) -> Result<Vec<Screening>, CaseError> {
+        self.read_all(SCREENINGS, record::screening_from_json)
+    }
+
+    /// The last screening up to a day.
+    pub fn screening_on(&self, day: Date) -> Result<Option<Screening>, CaseError> {
+        let screenings = self.screenings()?;
+        Ok(screenings
+            .into_iter()
+            .rev()
+            .find(|screening| screening.date <= day))
+    }
+
+    fn read_all<T>(
+        &self,
+        kind: &str,
+        read: impl Fn(&str) -> Result<T, RecordError>,
+    ) -> Result<Vec<T>, CaseError> {
+        let folder = self.folder.join(kind);
+        names(&folder)?
+            .into_iter()
+            .filter(|name| name.ends_with(".json"))
+            .map(|name| {
+                let path = folder.join(name);
+                let text =
+                    fs::read_to_string(&path).map_err(|error| CaseError::io(&path, error))?;
+                read(&text).map_err(|error| CaseError::record(&path, error))
+            })
+            .collect()
+    }
+
+    /// Holds the case for writing, unless another program does.
+    pub fn write(&self) -> Result<Writing<'_>, CaseError> {
+        let path = self.folder.join(LOCK);
+        let lock = OpenOptions::new()
+            .create(true)
+            .truncate(false)
+            .write(true)
+            .open(&path)
+            .map_err(|error| CaseError::io(&path, error))?;
+        match lock.try_lock() {
+            Ok(()) => {}
+            Err(TryLockError::WouldBlock) => {
+                return Err(CaseError::Locked(self.folder.to_owned()));
+            }
+            Err(TryLockError::Error(error)) => return Err(CaseError::io(&path, error)),
+        }
+        let mut writing = Writing {
+            case: self,
+            checksums: read_checksums(&self.folder)?,
+            _lock: lock,
+        };
+        writing.tidy()?;
+        Ok(writing)
+    }
+}
+
+/// A case that no other program writes into meanwhile. The system lets go of it when the program
+/// ends, however it ends.
+pub struct Writing<'a> {
+    case: &'a Case,
+    checksums: Checksums,
+    _lock: File,
+}
+
+impl Writing<'_> {
+    /// Ends what a program that was stopped had begun.
+    fn tidy(&mut self) -> Result<(), CaseError> {
+        let visits = self.case.folder.join(VISITS);
+        for name in all_names(&visits)? {
+            if name.starts_with(FILLING) {
+                let half = visits.join(name);
+                fs::remove_dir_all(&half).map_err(|error| CaseError::io(&half, error))?;
+            }
+        }
+        if self.checksums.is_unsettled() {
+            self.settle()?;
+        }
+        Ok(())
+    }
+
+    /// Writes a file, in place of what stood there.
+    pub fn keep(&mut self, file: &str, bytes: &[u8]) -> Result<PathBuf, CaseError> {
+        let path = self.case.folder.join(file);
+        if let Some(folder) = path.parent() {
+            fs::create_dir_all(folder).map_err(|error| CaseError::io(folder, error))?;
+        }
+        self.announced(&[(file.to_owned(), sha256(bytes))], || {
+            record::write_atomically(&path, bytes).map_err(|error| CaseError::io(&path, error))
+        })?;
+        Ok(path)
+    }
+
+    /// Keeps what was asked on a day.
+    pub fn keep_screening(&mut self, screening: &Screening) -> Result<PathBuf, CaseError> {
+        let text = record::screening_to_json(screening);
+        self.keep(
+            &format!("{SCREENINGS}/{}.json", screening.date),
+            text.as_bytes(),
+        )
+    }
+
+    /// Keeps a file of the plan of a day: its JSON or one of its sheets.
+    pub fn keep_plan(&mut self, name: &str, bytes: &[u8]) -> Result<PathBuf, CaseError> {
+        self.keep(&format!("{PLANS}/{name}"), bytes)
+    }
+
+    /// Files a visit: all of it, or nothing.
+    pub fn file(&mut self, new: &NewVisit) -> Result<PathBuf, CaseError> {
+        let visits = self.case.folder.join(VISITS);
+        let name = format!("{}-{}", new.date, slug(new.label));
+        let folder = visits.join(&name);
+        if folder.exists() {
+            return Err(CaseError::Filed(folder));
+        }
+        fs::create_dir_all(&visits).map_err(|error| CaseError::io(&visits, error))?;
+        let filling = filling_in(&visits).map_err(|error| CaseError::io(&visits, error))?;
+        let mut announced = Vec::new();
+        let mut put = |file: &str, bytes: &[u8]| -> Result<(), CaseError> {
+            let path = filling.path().join(file);
+            let written = File::create_new(&path)
+                .and_then(|mut copy| copy.write_all(bytes).and_then(|()| copy.sync_all()));
+            written.map_err(|error| CaseError::io(&path, error))?;
+            announced.push((format!("{VISITS}/{name}/{file}"), sha256(bytes)));
+            Ok(())
+        };
+        for (photo, path) in new.visit.photos.iter().zip(new.photos) {
+            if photo.file.contains(char::is_control) {
+                return Err(CaseError::Name(path.clone()));
+            }
+            let bytes = photo::read_bytes(path)
+                .map_err(|error| CaseError::io(path, io::Error::other(error)))?;
+            if photo
+                .sha256
+                .as_ref()
+                .is_some_and(|seen| *seen != sha256(&bytes))
+            {
+                return Err(CaseError::Moved(path.clone()));
+            }
+            put(&photo.file, &bytes)?;
+        }
+        put(FACTS, record::facts_to_json(&new.visit.facts).as_bytes())?;
+        put(RECORD, record::visit_to_json(new.visit).as_bytes())?;
+        self.announced(&announced, || {
+            fs::rename(filling.path(), &folder).map_err(|error| CaseError::io(&folder, error))
+        })?;
+        // It has moved, so there is nothing left to clear away.
+        let _ = filling.keep();
+        Ok(folder)
+    }
+
+    /// Writes between two states of the list that both know what is written.
+    fn announced(
+        &mut self,
+        files: &[(String, String)],
+        write: impl FnOnce() -> Result<(), CaseError>,
+    ) -> Result<(), CaseError> {
+        for (file, checksum) in files {
+            self.checksums.announce(file.clone(), checksum.clone());
+        }
+        self.write_list()?;
+        let outcome = write();
+        self.settle()?;
+        outcome
+    }
+
+    fn settle(&mut self) -> Result<(), CaseError> {
+        let folder = &self.case.folder;
+        self.checksums
+            .settle(|file| Some(sha256(&fs::read(folder.join(file)).ok()?)));
+        self.write_list()
+    }
+
+    fn write_list(&self) -> Result<(), CaseError> {
+        let path = self.case.folder.join(CHECKSUMS);
+        record::write_atomically(&path, self.checksums.to_text().as_bytes())
+            .map_err(|error| CaseError::io(&path, error))
+    }
+}
+
+/// Writes a file, through the case where it belongs to a visit of one.
+pub fn write(path: &Path, bytes: &[u8]) -> Result<(), CaseError> {
+    let whole =
+        || record::write_atomically(path, bytes).map_err(|error| CaseError::io(path, error));
+    let (Some(folder), Some(name)) = (path.parent(), path.file_name()) else {
+        return whole();
+    };
+    let Some(case) = Case::around(folder) else {
+        return whole();
+    };
+    let visit = folder
+        .canonicalize()
+        .map_err(|error| CaseError::io(folder, error))?;
+    let visit = visit.file_name().unwrap_or_default().to_string_lossy();
+    let file = format!("{VISITS}/{visit}/{}", name.to_string_lossy());
+    Case::open(&case)?.write()?.keep(&file, bytes).map(drop)
+}
+
+fn read_checksums(case: &Path) -> Result<Checksums, CaseError> {
+    let path = case.join(CHECKSUMS);
+    match fs::read_to_string(&path) {
+        Ok(text) => Checksums::parse(&text).map_err(|line| CaseError::List { path, line }),
+        Err(error) if error.kind() == io::ErrorKind::NotFound => Ok(Checksums::default()),
+        Err(error) => Err(CaseError::io(&path, error)),
+    }
+}
+
+/// What lies in a folder, in order, but for what is hidden; nothing where there is none.
+fn names(folder: &Path) -> Result<Vec<String>, CaseError> {
+    let mut names = all_names(folder)?;
+    names.retain(|name| !name.starts_with('.'));
+    Ok(names)
+}
+
+fn all_names(folder: &Path) -> Result<Vec<String>, CaseError> {
+    let entries = match fs::read_dir(folder) {
+        Err(error) if error.kind() == io::ErrorKind::NotFound => return Ok(Vec::new()),
+        entries => entries.map_err(|error| CaseError::io(folder, error))?,
+    };
+    let mut names: Vec<String> = entries
+        .flatten()
+        .map(|entry| entry.file_name().to_string_lossy().into_owned())
+        .collect();
+    names.sort();
+    Ok(names)
+}
+
+/// "Week 10, left" as part of a folder's name on any system: "week-10-left".
+fn slug(label: &str) -> String {
+    let words: Vec<String> = label
+        .split(|c: char| !c.is_alphanumeric())
+        .filter(|word| !word.is_empty())
+        .map(str::to_lowercase)
+        .collect();
+    if words.is_empty() {
+        "visit".to_owned()
+    } else {
+        words.join("-")
+    }
+}
+
+/// A folder beside the others, with the permissions of any new folder, that is gone again unless it
+/// is moved.
+fn filling_in(visits: &Path) -> io::Result<tempfile::TempDir> {
+    let mut builder = tempfile::Builder::new();
+    builder.prefix(FILLING);
+    #[cfg(unix)]
+    {
+        use std::os::unix::fs::PermissionsExt;
+        // A temporary folder is its owner's alone; the umask decides on a visit's.
+        builder.permissions(fs::Permissions::from_mode(0o777));
+    }
+    builder.tempdir_in(visits)
+}
+
+/// Why a case can't be read or written.
+#[derive(Debug, Error)]
+#[non_exhaustive]
+pub enum CaseError {
+    #[error("this folder is no case: {}", .0.display())]
+    None(PathBuf),
+    #[error("a case begins in an empty folder, and there are files in this one: {}", .0.display())]
+    NotEmpty(PathBuf),
+    #[error("another program is writing into this case: {}", .0.display())]
+    Locked(PathBuf),
+    #[error("a visit of this day and label is filed already: {}", .0.display())]
+    Filed(PathBuf),
+    #[error("the file's name holds characters that can't be shown: {}", .0.display())]
+    Name(PathBuf),
+    #[error("the file was changed while it was measured: {}", .0.display())]
+    Moved(PathBuf),
+    #[error("line {line} is no checksum with the name of a file: {}", path.display())]
+    List { path: PathBuf, line: usize },
+    #[error("{error}: {}", path.display())]
+    Record { path: PathBuf, error: RecordError },
+    #[error("{error}: {}", path.display())]
+    Io { path: PathBuf, error: io::Error },
+}
+
+impl CaseError {
+    fn io(path: &Path, error: io::Error) -> CaseError {
+        CaseError::Io {
+            path: path.to_owned(),
+            error,
+        }
+    }
+
+    fn record(path: &Path, error: RecordError) -> CaseError {
+        CaseError::Record {
+            path: path.to_owned(),
+            error,
+        }
+    }
+
+    /// What to do about it.
+    pub fn hint(&self) -> &'static str {
+        match self {
+            CaseError::None(_) => {
+                "a case is a folder with a case.json; tragus measure --case makes one"
+            }
+            CaseError::NotEmpty(_) => "name a new folder for the case",
+            CaseError::Locked(_) => "wait until it is done, or end it; nothing was written",
+            CaseError::Filed(_) => "give this visit another label; nothing was written",
+            CaseError::Name(_) => "rename the photo; nothing was written",
+            CaseError::Moved(_) => "run the command again; nothing was written",
+            CaseError::List { .. } => {
+                "the list is damaged: take it from a backup, or move it away and have tragus case \
+                 verify --accept make it anew"
+            }
+            CaseError::Record { .. } => "tragus case verify says what is damaged and what is whole",
+            CaseError::Io { .. } => "is there room on the disk, and is the folder yours?",
+        }
+    }
+}

@@ -1,0 +1,350 @@
+//! Whether a case is as it was written, and what of it is whole where it is not.
+
+use std::collections::BTreeSet;
+use std::fmt;
+use std::fs;
+use std::io;
+use std::path::Path;
+
+use super::checksums::{CHECKSUMS, Checksums, Standing};
+use super::{CASE, Case, CaseError, FACTS, FILLING, PLANS, RECORD, SCREENINGS, VISITS};
+use super::{all_names, read_checksums};
+use crate::checksum::sha256;
+use crate::photo;
+
+/// What became of a case's files.
+#[derive(Debug, PartialEq, Eq)]
+pub struct Verification {
+    pub whole: usize,
+    pub damages: Vec<Damage>,
+    /// Files that the list does not know, which is no damage: somebody put them there.
+    pub unlisted: Vec<String>,
+    /// What a program that was stopped left behind; the next one that writes clears it away.
+    pub half_filed: Vec<String>,
+}
+
+/// A file that is not as it was written.
+#[derive(Debug, PartialEq, Eq)]
+pub struct Damage {
+    pub file: String,
+    pub fault: Fault,
+    /// What is whole all the same, and what to do.
+    pub advice: String,
+}
+
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Fault {
+    Missing,
+    Changed,
+    Unreadable,
+}
+
+impl fmt::Display for Fault {
+    fn fmt(&self, f: &mut fmt::Formatter) -> fmt::Result {
+        f.write_str(match self {
+            Fault::Missing => "is missing",
+            Fault::Changed => "is not as it was written",
+            Fault::Unreadable => "can't be read",
+        })
+    }
+}
+
+impl Verification {
+    pub fn is_whole(&self) -> bool {
+        self.damages.is_empty()
+    }
+}
+
+/// Holds every file of a case against the list. A damaged `case.json` stops nothing.
+pub fn verify(case: &Path) -> Result<Verification, CaseError> {
+    if !Case::is_one(case) && !case.join(CHECKSUMS).is_file() {
+        return Err(CaseError::None(case.to_owned()));
+    }
+    let checksums = read_checksums(case)?;
+    let there = files(case)?;
+    let mut faults = Vec::new();
+    for file in checksums.files() {
+        if let Some(fault) = fault(case, file, &checksums) {
+            faults.push((file.to_owned(), fault));
+        }
+    }
+    if !checksums.is_listed(CASE) && !there.contains(CASE) {
+        faults.push((CASE.to_owned(), Fault::Missing));
+    }
+    let is_whole =
+        |file: &str| checksums.is_listed(file) && faults.iter().all(|(damaged, _)| damaged != file);
+    let damages = faults
+        .iter()
+        .map(|(file, fault)| Damage {
+            file: file.clone(),
+            fault: *fault,
+            advice: advice(file, &checksums, &is_whole),
+        })
+        .collect();
+    let unlisted = there
+        .iter()
+        .filter(|file| {
+            let bytes = fs::read(case.join(file)).unwrap_or_default();
+            checksums.standing(file, &sha256(&bytes)) == Standing::Unlisted
+        })
+        .cloned()
+        .collect();
+    let half_filed = all_names(&case.join(VISITS))?
+        .into_iter()
+        .filter(|name| name.starts_with(FILLING))
+        .collect();
+    Ok(Verification {
+        whole: checksums.files().filter(|file| is_whole(file)).count(),
+        damages,
+        unlisted,
+        half_filed,
+    })
+}
+
+/// Takes every file as it is now for right: somebody changed them on purpose. Says how many entries
+/// of the list that changed.
+pub fn accept(folder: &Path) -> Result<usize, CaseError> {
+    let case = Case::open(folder)?;
+    let mut writing = case.write()?;
+    let there = files(folder)?;
+    let before = writing.checksums.clone();
+    for file in &there {
+        let path = folder.join(file);
+        let bytes = fs::read(&path).map_err(|error| CaseError::io(&path, error))?;
+        writing.checksums.accept(file.clone(), sha256(&bytes));
+    }
+    writing.checksums.keep_only(&there);
+    writing.write_list()?;
+    Ok(before.differences(&writing.checksums))
+}
+
+fn fault(case: &Path, file: &str, checksums: &Checksums) -> Option<Fault> {
+    match fs::read(case.join(file)) {
+        Ok(bytes) => match checksums.standing(file, &sha256(&bytes)) {
+            Standing::Whole => None,
+            Standing::Changed | Standing::Unlisted => Some(Fault::Changed),
+        },
+        Err(error) if error.kind() == io::ErrorKind::NotFound => Some(Fault::Missing),
+        Err(_) => Some(Fault::Unreadable),
+    }
+}
+
+/// All files of a case but for the list itself and what is hidden.
+fn files(case: &Path) -> Result<BTreeSet<String>, CaseError> {
+    let mut files = BTreeSet::new();
+    let mut folders = vec![String::new()];
+    while let Some(folder) = folders.pop() {
+        for name in super::names(&case.join(&folder))? {
+            let file = match folder.as_str() {
+                "" => name,
+                folder => format!("{folder}/{name}"),
+            };
+            if case.join(&file).is_dir() {
+                folders.push(file);
+            } else if file != CHECKSUMS {
+                files.insert(file);
+            }
+        }
+    }
+    Ok(files)
+}
+
+fn advice(file: &str, checksums: &Checksums, is_whole: &dyn Fn(&str) -> bool) -> String {
+    let parts: Vec<&str> = file.split('/').collect();
+    match parts[..] {
+        [VISITS, visit, name] => {
+            let beside = |name: &str| is_whole(&format!("{VISITS}/{visit}/{name}"));
+            let prefix = format!("{VISITS}/{visit}/");
+            let photos_whole = checksums
+                .files()
+                .filter(|file| file.starts_with(&prefix) && photo::is_photo_name(Path::new(file)))
+                .all(is_whole);
+            match name {
+                RECORD if photos_whole => {
+                    "The photos of this visit are whole, so its record can be made anew: tragus \
+                     measure on the folder, with --save. Points placed by hand are lost."
+                }
+                RECORD => "Take it from a backup: some of the photos are damaged too.",
+                FACTS if beside(RECORD) => {
+                    "What it said of the visit stands in record.json too, which is whole."
+                }
+                FACTS => "Write it anew, or take it from a backup.",
+                _ if beside(RECORD) => {
+                    "What was measured in it stands in record.json, which is whole. Take the file \
+                     from a backup."
+                }
+                _ => "Take it from a backup.",
+            }
+        }
+        [SCREENINGS, _] => {
+            "Visits and the screenings of other days are not touched. Take it from a backup, or ask \
+             anew before any exercise."
+        }
+        [PLANS, _] => {
+            "Don't hand it out. tragus plan makes the plan anew from visits and screening."
+        }
+        [CASE] => {
+            "Visits and screenings are not touched. Write it anew: \
+             {\"schema\": \"tragus-case/1\", \"code\": \"...\"}."
+        }
+        _ => "Take it from a backup.",
+    }
+    .to_owned()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::care::About;
+    use crate::case::NewVisit;
+    use crate::visit::{PhotoRecord, Visit, VisitFacts};
+
+    fn about() -> About {
+        About {
+            code: "demo-02".to_owned(),
+            birth_year: None,
+            sex: None,
+        }
+    }
+
+    fn visit(photo: &str, bytes: &[u8]) -> Visit {
+        Visit {
+            facts: VisitFacts::default(),
+            photos: vec![PhotoRecord {
+                file: photo.to_owned(),
+                sha256: Some(sha256(bytes)),
+                size: None,
+                view: None,
+                task: None,
+                landmarks: Default::default(),
+                faces: Vec::new(),
+                setup: None,
+                notices: Vec::new(),
+            }],
+            readings: Vec::new(),
+            notices: Vec::new(),
+        }
+    }
+
+    /// A case with one visit of one photo, and the name of the visit's folder.
+    fn filed() -> (tempfile::TempDir, &'static str) {
+        let scratch = tempfile::tempdir().unwrap();
+        let photo = scratch.path().join("front.jpg");
+        fs::write(&photo, b"a photo").unwrap();
+        let case = Case::begin(&scratch.path().join("case"), about()).unwrap();
+        let visit = visit("front.jpg", b"a photo");
+        let new = NewVisit {
+            date: "2026-03-10".parse().unwrap(),
+            label: "Intake, left",
+            visit: &visit,
+            photos: &[photo],
+        };
+        let folder = case.write().unwrap().file(&new).unwrap();
+        assert!(folder.ends_with("visits/2026-03-10-intake-left"));
+        (scratch, "visits/2026-03-10-intake-left")
+    }
+
+    #[test]
+    fn a_filed_visit_is_whole() {
+        let (scratch, _) = filed();
+        let found = verify(&scratch.path().join("case")).unwrap();
+        assert_eq!((found.whole, found.damages.len()), (4, 0));
+        assert!(found.unlisted.is_empty() && found.half_filed.is_empty());
+    }
+
+    #[test]
+    fn what_is_damaged_is_named_with_what_is_whole() {
+        let (scratch, visit) = filed();
+        let case = scratch.path().join("case");
+        let at = |name: &str| case.join(visit).join(name);
+        fs::write(at(RECORD), b"{}").unwrap();
+        let found = verify(&case).unwrap();
+        assert_eq!(found.whole, 3);
+        assert_eq!(found.damages[0].fault, Fault::Changed);
+        assert!(found.damages[0].advice.contains("can be made anew"));
+
+        fs::remove_file(at("front.jpg")).unwrap();
+        let found = verify(&case).unwrap();
+        let faults: Vec<Fault> = found.damages.iter().map(|damage| damage.fault).collect();
+        assert_eq!(faults, [Fault::Missing, Fault::Changed]);
+        assert!(found.damages.iter().all(|d| d.advice.contains("backup")));
+    }
+
+    #[test]
+    fn a_lost_case_file_hides_nothing() {
+        let (scratch, _) = filed();
+        let case = scratch.path().join("case");
+        fs::remove_file(case.join(CASE)).unwrap();
+        let found = verify(&case).unwrap();
+        assert_eq!(found.damages.len(), 1);
+        assert_eq!(found.damages[0].fault, Fault::Missing);
+        assert!(matches!(verify(scratch.path()), Err(CaseError::None(_))));
+    }
+
+    #[test]
+    fn what_was_changed_on_purpose_can_be_accepted() {
+        let (scratch, visit) = filed();
+        let case = scratch.path().join("case");
+        fs::write(case.join(visit).join(FACTS), b"{\"stature_cm\": 170}").unwrap();
+        fs::write(case.join("letter.txt"), b"a letter").unwrap();
+        let found = verify(&case).unwrap();
+        assert_eq!(
+            (found.damages.len(), found.unlisted),
+            (1, vec!["letter.txt".to_owned()])
+        );
+        assert_eq!(accept(&case).unwrap(), 2);
+        let found = verify(&case).unwrap();
+        assert_eq!(
+            (found.whole, found.damages.len(), found.unlisted.len()),
+            (5, 0, 0)
+        );
+    }
+
+    #[test]
+    fn two_writers_are_kept_apart_and_a_visit_is_filed_once() {
+        let (scratch, visit_name) = filed();
+        let case = Case::open(&scratch.path().join("case")).unwrap();
+        let held = case.write().unwrap();
+        assert!(matches!(case.write(), Err(CaseError::Locked(_))));
+        drop(held);
+        let photo = scratch.path().join("front.jpg");
+        let visit = visit("front.jpg", b"a photo");
+        let mut new = NewVisit {
+            date: "2026-03-10".parse().unwrap(),
+            label: "intake LEFT",
+            visit: &visit,
+            photos: std::slice::from_ref(&photo),
+        };
+        let mut writing = case.write().unwrap();
+        assert!(matches!(writing.file(&new), Err(CaseError::Filed(_))));
+        // A photo that changed since it was measured is not filed under its old measures.
+        fs::write(&photo, b"another").unwrap();
+        new.label = "again";
+        assert!(matches!(writing.file(&new), Err(CaseError::Moved(_))));
+        drop(writing);
+        assert_eq!(case.visits().unwrap().len(), 1);
+        let folder = case.folder().join(visit_name);
+        super::super::write(&folder.join(RECORD), b"{}").unwrap();
+        assert!(verify(case.folder()).unwrap().is_whole());
+    }
+
+    #[test]
+    fn what_a_stopped_program_left_is_told_and_cleared_away() {
+        let (scratch, visit) = filed();
+        let folder = scratch.path().join("case");
+        fs::create_dir(folder.join("visits/.new-x")).unwrap();
+        // Stopped after the announcement, before the record was written.
+        let mut list = read_checksums(&folder).unwrap();
+        list.announce(format!("{visit}/{RECORD}"), sha256(b"new"));
+        list.announce("plans/2026-03-10.json".to_owned(), sha256(b"plan"));
+        fs::write(folder.join(CHECKSUMS), list.to_text()).unwrap();
+        let found = verify(&folder).unwrap();
+        assert!(found.is_whole());
+        assert_eq!(found.half_filed, [".new-x"]);
+        let case = Case::open(&folder).unwrap();
+        assert_eq!(case.visits().unwrap().len(), 1);
+        drop(case.write().unwrap());
+        assert!(!read_checksums(&folder).unwrap().is_unsettled());
+        assert!(verify(&folder).unwrap().half_filed.is_empty());
+    }
+}
