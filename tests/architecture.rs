@@ -83,8 +83,8 @@ const ROOMS: [(&str, &[&str]); 27] = [
     (
         "cli",
         &[
-            "agree", "batch", "board", "body", "checksum", "compare", "infer", "locate", "measure",
-            "photo", "pipeline", "record", "report", "scores", "visit", "web",
+            "agree", "batch", "board", "body", "care", "case", "checksum", "compare", "infer",
+            "locate", "measure", "photo", "pipeline", "record", "report", "scores", "visit", "web",
         ],
     ),
     ("main", &["cli"]),

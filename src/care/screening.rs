@@ -30,6 +30,12 @@ pub struct SetLimit {
     pub until: Option<Date>,
 }
 
+impl SetLimit {
+    pub fn holds_on(&self, day: Date) -> bool {
+        self.set_on.is_none_or(|first| first <= day) && self.until.is_none_or(|last| day <= last)
+    }
+}
+
 /// A clinician takes one rule away, and answers for it.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct Override {

@@ -28,7 +28,7 @@ use crate::care::{About, Screening};
 use crate::checksum::sha256;
 use crate::photo;
 use crate::record::{self, RecordError};
-use crate::visit::Visit;
+use crate::visit::{Visit, VisitFacts};
 
 const CASE: &str = "case.json";
 const LOCK: &str = ".lock";
@@ -115,6 +115,40 @@ impl Case {
             .map(|name| folder.join(name))
             .filter(|path| path.is_dir())
             .collect())
+    }
+
+    /// Refuses a visit of the same day and label as one that is there.
+    pub fn refuse_filed(&self, date: Date, label: &str) -> Result<(), CaseError> {
+        let folder = self.visit_folder(date, label);
+        match folder.exists() {
+            true => Err(CaseError::Filed(folder)),
+            false => Ok(()),
+        }
+    }
+
+    fn visit_folder(&self, date: Date, label: &str) -> PathBuf {
+        self.folder
+            .join(VISITS)
+            .join(format!("{date}-{}", slug(label)))
+    }
+
+    /// What earlier visits know of the person: the latest word on each.
+    pub fn facts_before(&self, date: Date) -> Result<VisitFacts, CaseError> {
+        let mut known = VisitFacts::default();
+        for folder in self.visits()? {
+            let path = folder.join(FACTS);
+            let text = match fs::read_to_string(&path) {
+                Err(error) if error.kind() == io::ErrorKind::NotFound => continue,
+                text => text.map_err(|error| CaseError::io(&path, error))?,
+            };
+            let facts =
+                record::facts_from_json(&text).map_err(|error| CaseError::record(&path, error))?;
+            if facts.date.is_none_or(|of| of <= date) {
+                known.stature_cm = facts.stature_cm.or(known.stature_cm);
+                known.operated = facts.operated.or(known.operated);
+            }
+        }
+        Ok(known)
     }
 
     /// What was asked, oldest first.
@@ -227,12 +261,14 @@ impl Writing<'_> {
 
     /// Files a visit: all of it, or nothing.
     pub fn file(&mut self, new: &NewVisit) -> Result<PathBuf, CaseError> {
+        self.case.refuse_filed(new.date, new.label)?;
         let visits = self.case.folder.join(VISITS);
-        let name = format!("{}-{}", new.date, slug(new.label));
-        let folder = visits.join(&name);
-        if folder.exists() {
-            return Err(CaseError::Filed(folder));
-        }
+        let folder = self.case.visit_folder(new.date, new.label);
+        let name = folder
+            .file_name()
+            .unwrap_or_default()
+            .to_string_lossy()
+            .into_owned();
         fs::create_dir_all(&visits).map_err(|error| CaseError::io(&visits, error))?;
         let filling = filling_in(&visits).map_err(|error| CaseError::io(&visits, error))?;
         let mut announced = Vec::new();

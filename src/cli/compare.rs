@@ -4,21 +4,21 @@ use std::path::{Path, PathBuf};
 
 use clap::{Args, ValueEnum};
 
+use tragus::case::Case;
 use tragus::compare::{Verdict, carry_forward, compare};
-use tragus::infer::Finder;
-use tragus::locate::Wish;
 use tragus::photo;
-use tragus::pipeline;
 use tragus::record;
 use tragus::report;
 use tragus::visit::Visit;
 
-use super::{LookArgs, Outcome, Stop, Surroundings, files, load, print, stop, tell};
+use super::case::{self, Nets, Read};
+use super::{LookArgs, Outcome, Stop, Surroundings, files, print, stop, tell};
 
 #[derive(Args)]
 pub struct CompareArgs {
-    /// Two or more visits, oldest first: folders of photos, or saved records
-    #[arg(required = true, num_args = 2.., value_name = "VISIT")]
+    /// Two or more visits, oldest first: folders of photos, or saved records; or one case with all
+    /// its visits
+    #[arg(required = true, value_name = "VISIT")]
     visits: Vec<PathBuf>,
     /// Write the report here: one HTML file with everything in it
     #[arg(long, value_name = "FILE")]
@@ -39,12 +39,6 @@ enum Format {
     Json,
 }
 
-/// A visit and the folder where its photos lie.
-struct Read {
-    visit: Visit,
-    folder: PathBuf,
-}
-
 pub fn run(args: &CompareArgs, surroundings: &Surroundings) -> Result<Outcome, Stop> {
     // Everything that can be refused is refused before the nets are loaded.
     for path in &args.visits {
@@ -53,21 +47,11 @@ pub fn run(args: &CompareArgs, surroundings: &Surroundings) -> Result<Outcome, S
     if let Some(path) = &args.report {
         files::refuse_target(path, &["html", "htm"], &args.visits)?;
     }
-    let mut finder = None;
-    let mut visits = Vec::new();
-    let mut folders = Vec::new();
-    for path in &args.visits {
-        let read = if path.is_dir() {
-            if finder.is_none() {
-                finder = Some(load(&args.look, surroundings)?);
-            }
-            measured(finder.as_ref().expect("just loaded"), path, visits.last())?
-        } else {
-            recorded(path)?
-        };
-        visits.push(read.visit);
-        folders.push(read.folder);
-    }
+    let mut nets = Nets::new(&args.look, surroundings);
+    let (mut visits, folders): (Vec<Visit>, Vec<PathBuf>) = read(&args.visits, &mut nets)?
+        .into_iter()
+        .map(|read| (read.visit, read.folder))
+        .unzip();
     let carried = carry_forward(&mut visits);
     let mut comparison = compare(&visits);
     comparison.cautions.splice(0..0, carried);
@@ -98,6 +82,40 @@ pub fn run(args: &CompareArgs, surroundings: &Surroundings) -> Result<Outcome, S
     Ok(Outcome::of(complete))
 }
 
+/// One case with all its visits, or the visits that were named.
+fn read(paths: &[PathBuf], nets: &mut Nets) -> Result<Vec<Read>, Stop> {
+    if let [path] = paths {
+        if !Case::is_one(path) {
+            return Err(stop(
+                "one visit alone can't be compared",
+                path,
+                "name two visits or more, oldest first, or a case",
+            ));
+        }
+        let read = case::visits(&Case::open(path)?, nets)?;
+        return match read.len() {
+            0 | 1 => Err(stop(
+                format!(
+                    "this case has {} visits filed, and a comparison takes two",
+                    read.len()
+                ),
+                path,
+                "file one with tragus measure --case",
+            )),
+            _ => Ok(read),
+        };
+    }
+    let mut read: Vec<Read> = Vec::new();
+    for path in paths {
+        read.push(if path.is_dir() {
+            case::measured(nets.get()?, path, read.last().map(|read| &read.visit))?
+        } else {
+            case::recorded(path)?
+        });
+    }
+    Ok(read)
+}
+
 fn refuse_no_visit(path: &Path) -> Result<(), Stop> {
     let hint = "name each visit's folder of photos, or a record made by tragus measure --save";
     if !path.exists() {
@@ -114,32 +132,4 @@ fn refuse_no_visit(path: &Path) -> Result<(), Stop> {
         ));
     }
     Ok(())
-}
-
-/// Measures a folder. The operated side of the visit before holds where this one names none, as
-/// without it there is no asymmetry to measure.
-fn measured(finder: &Finder, folder: &Path, before: Option<&Visit>) -> Result<Read, Stop> {
-    let mut found = files::visit_files(&[folder.to_owned()])?;
-    let known = before.and_then(|visit| visit.facts.operated);
-    found.facts.operated = found.facts.operated.or(known);
-    let photos = found
-        .photos
-        .iter()
-        .map(|path| files::photo(path, Wish::default(), Vec::new()));
-    let visit = pipeline::measure_visit(finder, found.facts, photos)?;
-    Ok(Read {
-        visit,
-        folder: folder.to_owned(),
-    })
-}
-
-fn recorded(path: &Path) -> Result<Read, Stop> {
-    let hint = "name a folder of photos, or a record made by tragus measure --save";
-    let text = std::fs::read_to_string(path).map_err(|error| stop(error, path, hint))?;
-    let visit = record::visit_from_json(&text).map_err(|error| stop(error, path, hint))?;
-    Ok(Read {
-        visit,
-        // A record made in a visit's folder finds its photos beside it.
-        folder: path.parent().map(Path::to_owned).unwrap_or_default(),
-    })
 }

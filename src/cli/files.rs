@@ -6,6 +6,7 @@ use std::path::{Path, PathBuf};
 
 use image::RgbImage;
 
+pub use tragus::case::FACTS;
 use tragus::checksum;
 use tragus::locate::{ManualPoint, Wish};
 use tragus::photo::{self, Limits};
@@ -15,8 +16,6 @@ use tragus::visit::{PhotoRecord, VisitFacts};
 
 use super::{Stop, stop};
 
-/// What is known about a visit besides its photos.
-pub const FACTS: &str = "visit.json";
 /// A visit as it lies on the disk.
 pub struct VisitFiles {
     pub facts: VisitFacts,

@@ -5,7 +5,10 @@ use std::path::{Path, PathBuf};
 
 use clap::{Args, ValueEnum};
 use image::codecs::jpeg::JpegEncoder;
+use jiff::civil::Date;
 
+use tragus::care::About;
+use tragus::case::{self, Case, NewVisit};
 use tragus::locate::ManualPoint;
 use tragus::photo;
 use tragus::pipeline;
@@ -29,6 +32,16 @@ pub struct MeasureArgs {
     /// Also save the record (JSON), for tragus compare
     #[arg(long, value_name = "FILE")]
     save: Option<PathBuf>,
+    /// Also file the visit, photos and record, in the folder of this case; a new one is made where
+    /// there is none, under the folder's name as its code
+    #[arg(long, value_name = "DIR")]
+    case: Option<PathBuf>,
+    /// What the visit is called: intake, week 10, ...
+    #[arg(long, value_name = "TEXT")]
+    label: Option<String>,
+    /// The day of the visit, such as 2026-03-10
+    #[arg(long, value_name = "DATE")]
+    date: Option<Date>,
     /// Also write each photo with what was found drawn on it; a hollow point in a dashed ring is
     /// covered by hair, clothes or an arm, and placed by what shows around it
     #[arg(long, value_name = "DIR")]
@@ -54,7 +67,13 @@ enum Format {
 
 pub fn run(args: &MeasureArgs, surroundings: &Surroundings) -> Result<Outcome, Stop> {
     let mut found = files::visit_files(&args.paths)?;
+    found.facts.label = args.label.clone().or(found.facts.label);
+    found.facts.date = args.date.or(found.facts.date);
     args.person.settle(&mut found.facts);
+    let filing = match &args.case {
+        Some(folder) => Some(Filing::prepare(folder, &mut found, surroundings)?),
+        None => None,
+    };
     let placed = match &args.landmarks {
         Some(path) => placed(path, &found)?,
         None => BTreeMap::new(),
@@ -73,10 +92,13 @@ pub fn run(args: &MeasureArgs, surroundings: &Surroundings) -> Result<Outcome, S
         let manual = placed.get(&files::name(path)).cloned().unwrap_or_default();
         files::photo(path, wish, manual)
     });
-    let visit = pipeline::measure_visit(&finder, found.facts, photos)?;
+    let visit = pipeline::measure_visit(&finder, found.facts.clone(), photos)?;
     if let Some(path) = &args.save {
-        record::write_atomically(path, record::visit_to_json(&visit).as_bytes())
-            .map_err(|error| stop(error, path, "the folder must exist and be writable"))?;
+        case::write(path, record::visit_to_json(&visit).as_bytes())?;
+    }
+    if let Some(filing) = filing {
+        let folder = filing.file(&visit, &found.photos)?;
+        tell(&format!("filed: {}", folder.display()));
     }
     if let Some(folder) = &args.overlay {
         draw(&visit, &found.photos, folder, args.show_faces)?;
@@ -97,6 +119,96 @@ pub fn run(args: &MeasureArgs, surroundings: &Surroundings) -> Result<Outcome, S
         }
     })?;
     Ok(Outcome::of(visit.is_complete()))
+}
+
+/// A visit on its way into a case.
+struct Filing {
+    case: Option<Case>,
+    folder: PathBuf,
+    code: String,
+    label: String,
+    date: Date,
+}
+
+impl Filing {
+    /// Refuses what can't be filed before the work is done, and takes over what the case knows.
+    fn prepare(
+        folder: &Path,
+        found: &mut VisitFiles,
+        surroundings: &Surroundings,
+    ) -> Result<Filing, Stop> {
+        let facts = &mut found.facts;
+        let (Some(label), Some(date)) = (facts.label.clone(), facts.date) else {
+            return Err(stop(
+                "a visit is filed under its day and a label",
+                folder,
+                "add --date 2026-03-10 --label intake, or both fields to visit.json",
+            ));
+        };
+        if date > (surroundings.now)().date() {
+            return Err(stop(
+                format!("{date} is still to come"),
+                folder,
+                "check the date, and the clock of this machine",
+            ));
+        }
+        let case = match Case::is_one(folder) {
+            true => Some(Case::open(folder)?),
+            false => None,
+        };
+        let code = match (&case, &facts.case) {
+            (Some(case), _) => case.about.code.clone(),
+            (None, Some(code)) => code.clone(),
+            (None, None) => files::name(folder),
+        };
+        if let Some(other) = facts.case.as_ref().filter(|other| **other != code) {
+            return Err(stop(
+                format!("the visit says that it belongs to case {other}, and this case is {code}"),
+                folder,
+                "is this the right person?",
+            ));
+        }
+        facts.case = Some(code.clone());
+        if let Some(case) = &case {
+            case.refuse_filed(date, &label)?;
+            let earlier = case.facts_before(date)?;
+            facts.stature_cm = facts.stature_cm.or(earlier.stature_cm);
+            facts.operated = facts.operated.or(earlier.operated);
+            if let Some(screening) = case.screening_on(date)? {
+                facts.operated = facts.operated.or(screening.operated);
+                let set = screening.arm_deg.filter(|limit| limit.holds_on(date));
+                facts.arm_limit_deg = facts.arm_limit_deg.or(set.map(|limit| limit.value));
+            }
+        }
+        Ok(Filing {
+            case,
+            folder: folder.to_owned(),
+            code,
+            label,
+            date,
+        })
+    }
+
+    fn file(self, visit: &Visit, photos: &[PathBuf]) -> Result<PathBuf, Stop> {
+        let case = match self.case {
+            Some(case) => case,
+            None => {
+                let about = About {
+                    code: self.code,
+                    birth_year: None,
+                    sex: None,
+                };
+                Case::begin(&self.folder, about)?
+            }
+        };
+        let new = NewVisit {
+            date: self.date,
+            label: &self.label,
+            visit,
+            photos,
+        };
+        Ok(case.write()?.file(&new)?)
+    }
 }
 
 /// Makes the folder for drawn photos. The photos' own folder is refused: drawn photos among them

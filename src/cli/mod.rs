@@ -4,6 +4,7 @@
 mod agree;
 mod batch;
 mod board;
+mod case;
 mod check;
 mod compare;
 mod files;
@@ -18,6 +19,7 @@ use std::process::ExitCode;
 
 use clap::{Args, Parser, Subcommand, ValueEnum};
 
+use tragus::case::CaseError;
 use tragus::infer::{Finder, PoseNetKind, Runtime, RuntimeChoice};
 
 /// Measures standing posture and overhead reach from photos, with the error of every number.
@@ -44,6 +46,8 @@ enum Command {
     Agree(agree::AgreeArgs),
     /// Write the printable board that tells scale, plumb line and camera (PDF)
     Board(board::BoardArgs),
+    /// The folder of one person's episode of care: is it as it was written?
+    Case(case::CaseArgs),
     /// Self-check, review and comparison on a web page of this machine
     Serve(serve::ServeArgs),
 }
@@ -119,6 +123,7 @@ pub fn run(arguments: impl Iterator<Item = OsString>, surroundings: &Surrounding
         Command::Check(args) => check::run(args, surroundings),
         Command::Agree(args) => agree::run(args),
         Command::Board(args) => board::run(args),
+        Command::Case(args) => case::run(args),
         Command::Serve(args) => serve::run(args, surroundings),
     };
     match outcome {
@@ -142,10 +147,12 @@ struct Stop {
 
 impl<E: Into<anyhow::Error>> From<E> for Stop {
     fn from(error: E) -> Self {
-        Stop {
-            error: error.into(),
-            hint: None,
-        }
+        let error = error.into();
+        // Errors of a case know what to do.
+        let hint = error
+            .downcast_ref::<CaseError>()
+            .map(|error| error.hint().to_owned());
+        Stop { error, hint }
     }
 }
 

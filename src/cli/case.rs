@@ -1,0 +1,175 @@
+//! `tragus case`: the folder of one person's episode; and reading its visits for other commands.
+
+use std::path::{Path, PathBuf};
+
+use clap::{Args, Subcommand};
+
+use tragus::case::{self, Case};
+use tragus::infer::Finder;
+use tragus::locate::Wish;
+use tragus::pipeline;
+use tragus::record;
+use tragus::visit::Visit;
+
+use super::{LookArgs, Outcome, Stop, Surroundings, files, load, print, stop, tell};
+
+#[derive(Args)]
+pub struct CaseArgs {
+    #[command(subcommand)]
+    command: CaseCommand,
+}
+
+#[derive(Subcommand)]
+enum CaseCommand {
+    /// Hold every file of a case against its checksums: what is damaged, and what is whole
+    Verify(VerifyArgs),
+}
+
+#[derive(Args)]
+struct VerifyArgs {
+    /// The case's folder
+    #[arg(value_name = "CASE")]
+    case: PathBuf,
+    /// Take every file as it is now for right, because you changed it on purpose
+    #[arg(long)]
+    accept: bool,
+}
+
+pub fn run(args: &CaseArgs) -> Result<Outcome, Stop> {
+    let CaseCommand::Verify(args) = &args.command;
+    verify(args)
+}
+
+fn verify(args: &VerifyArgs) -> Result<Outcome, Stop> {
+    if args.accept {
+        let changed = case::accept(&args.case)?;
+        print(&format!(
+            "{}\n",
+            counted(changed, "entry", "entries", "of the list changed")
+        ))?;
+        return Ok(Outcome::Complete);
+    }
+    let found = case::verify(&args.case)?;
+    let mut text = String::new();
+    for damage in &found.damages {
+        text += &format!("{} {}. {}\n", damage.file, damage.fault, damage.advice);
+    }
+    for file in &found.unlisted {
+        text += &format!("{file} is not in the list: it was not filed by tragus.\n");
+    }
+    for folder in &found.half_filed {
+        text += &format!(
+            "{folder} was left by a program that was stopped while it filed a visit. File that \
+             visit again; nothing that was kept is lost.\n"
+        );
+    }
+    text += &counted(found.whole, "file is", "files are", "whole");
+    text += &match found.damages.len() {
+        0 => ".\n".to_owned(),
+        damaged => format!(", {}.\n", counted(damaged, "is", "are", "damaged")),
+    };
+    print(&text)?;
+    if !found.is_whole() {
+        tell(
+            "hint: where a file was changed on purpose, tragus case verify --accept takes all of \
+             them as they are now",
+        );
+    }
+    Ok(Outcome::of(found.is_whole()))
+}
+
+/// "1 file is whole", "3 files are whole".
+fn counted(number: usize, one: &str, many: &str, what: &str) -> String {
+    let noun = if number == 1 { one } else { many };
+    format!("{number} {noun} {what}")
+}
+
+/// A visit and the folder where its photos lie.
+pub struct Read {
+    pub visit: Visit,
+    pub folder: PathBuf,
+}
+
+/// The nets, loaded when the first photo has to be looked at.
+pub struct Nets<'a> {
+    look: &'a LookArgs,
+    surroundings: &'a Surroundings,
+    finder: Option<Finder>,
+}
+
+impl<'a> Nets<'a> {
+    pub fn new(look: &'a LookArgs, surroundings: &'a Surroundings) -> Self {
+        Nets {
+            look,
+            surroundings,
+            finder: None,
+        }
+    }
+
+    pub fn get(&mut self) -> Result<&Finder, Stop> {
+        if self.finder.is_none() {
+            self.finder = Some(load(self.look, self.surroundings)?);
+        }
+        Ok(self.finder.as_ref().expect("just loaded"))
+    }
+}
+
+/// All visits of a case, oldest first: as recorded, or measured where there is no record. The side of
+/// the surgery and the limit of each day are those of the screening that was in force.
+pub fn visits(case: &Case, nets: &mut Nets) -> Result<Vec<Read>, Stop> {
+    let screenings = case.screenings()?;
+    let mut read: Vec<Read> = Vec::new();
+    for folder in case.visits()? {
+        let mut one = visit(&folder, read.last().map(|read| &read.visit), nets)?;
+        one.visit.facts.case = Some(case.about.code.clone());
+        let day = one.visit.facts.date;
+        let screening = screenings
+            .iter()
+            .rev()
+            .find(|screening| day.is_none_or(|day| screening.date <= day));
+        if let (Some(screening), Some(day)) = (screening, day) {
+            let facts = &mut one.visit.facts;
+            facts.operated = facts.operated.or(screening.operated);
+            let set = screening.arm_deg.filter(|limit| limit.holds_on(day));
+            facts.arm_limit_deg = facts.arm_limit_deg.or(set.map(|limit| limit.value));
+        }
+        read.push(one);
+    }
+    Ok(read)
+}
+
+fn visit(folder: &Path, before: Option<&Visit>, nets: &mut Nets) -> Result<Read, Stop> {
+    let path = folder.join(case::RECORD);
+    if path.is_file() {
+        return recorded(&path);
+    }
+    measured(nets.get()?, folder, before)
+}
+
+/// Measures a folder. The operated side of the visit before holds where this one names none, as
+/// without it there is no asymmetry to measure.
+pub fn measured(finder: &Finder, folder: &Path, before: Option<&Visit>) -> Result<Read, Stop> {
+    let mut found = files::visit_files(&[folder.to_owned()])?;
+    let known = before.and_then(|visit| visit.facts.operated);
+    found.facts.operated = found.facts.operated.or(known);
+    let photos = found
+        .photos
+        .iter()
+        .map(|path| files::photo(path, Wish::default(), Vec::new()));
+    let visit = pipeline::measure_visit(finder, found.facts, photos)?;
+    Ok(Read {
+        visit,
+        folder: folder.to_owned(),
+    })
+}
+
+pub fn recorded(path: &Path) -> Result<Read, Stop> {
+    let hint = "name a folder of photos, or a record made by tragus measure --save";
+    let text = std::fs::read_to_string(path).map_err(|error| stop(error, path, hint))?;
+    let visit = record::visit_from_json(&text).map_err(|error| stop(error, path, hint))?;
+    Ok(Read {
+        visit,
+        // A record made in a visit's folder finds its photos beside it.
+        folder: path.parent().map(Path::to_owned).unwrap_or_default(),
+    })
+}
