@@ -417,7 +417,7 @@ mod tests {
             let text = self_check(&visit);
             assert_eq!(text.matches("Stop here").count(), stops, "{text}");
             assert!(
-                stops == 0 || text.find("Stop here") < text.find("is raised"),
+                stops == 0 || text.find("Stop here") < text.find("shoulder height"),
                 "{text}"
             );
         }
