@@ -634,6 +634,10 @@ fn a_reach_is_checked_in_the_words_of_the_command_and_kept_in_the_diary() {
     let told = &check["arms"][0];
     assert_eq!(check["arms"].as_array().map(Vec::len), Some(1));
     assert_eq!(told["words"], arm.words.as_str());
+    assert_eq!(
+        (&told["limit_head"], &told["limit_words"]),
+        (&json!(""), &json!(""))
+    );
     assert_eq!(told["numbers"], arm.numbers.as_str());
     assert_eq!(
         (&told["side"], &told["against_limit"]),
@@ -710,10 +714,15 @@ fn a_reach_is_checked_in_the_words_of_the_command_and_kept_in_the_diary() {
         let arm = &check["arms"][0];
         assert_ne!(arm["against_limit"], "below");
         assert_eq!(arm["since_last"], Value::Null);
-        let words = arm["words"].as_str().expect("words");
-        assert!(words.contains("your limit"), "{words}");
+        let [head, more, words] =
+            ["limit_head", "limit_words", "words"].map(|field| arm[field].as_str().expect("words"));
+        assert!(head.contains("your limit"), "{head}");
+        assert!(
+            !more.is_empty() && !words.contains("limit"),
+            "{more} {words}"
+        );
         let may_be_above = arm["against_limit"] != "may_be_at";
-        assert_eq!(words.contains("Stop here"), may_be_above, "{words}");
+        assert_eq!(head.starts_with("Stop here. "), may_be_above, "{head}");
     }
     let id = entry["id"].as_str().expect("an id");
     let diary = browser.delete(&format!("/api/diary/{id}")).json();

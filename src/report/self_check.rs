@@ -29,7 +29,12 @@ const WIDTH: usize = 80;
 #[derive(Clone, Debug, PartialEq)]
 pub struct Arm {
     pub side: Side,
-    /// One to three sentences.
+    /// How it stands to its limit, to be said before all else; empty where there is none, or where
+    /// the arm is surely below it.
+    pub limit_head: String,
+    /// What follows from that; empty as well.
+    pub limit_words: String,
+    /// How high it is and how near to the ear, in one or two sentences.
     pub words: String,
     /// The numbers behind them, for the therapist.
     pub numbers: String,
@@ -38,6 +43,15 @@ pub struct Arm {
     pub elevation: (Measure, Estimate),
     /// Arm to ear, in cm where a stature is known, else in % of the upper arm.
     pub to_ear: Option<(Measure, Estimate)>,
+}
+
+impl Arm {
+    /// All that is said of it in one paragraph.
+    fn paragraph(&self) -> String {
+        let parts = [&self.limit_head, &self.limit_words, &self.words];
+        let said: Vec<&str> = parts.into_iter().map(String::as_str).collect();
+        paragraph(said.join(" ").trim_start())
+    }
 }
 
 /// What can be said of each arm that was measured.
@@ -53,7 +67,7 @@ pub fn self_check(visit: &Visit) -> String {
     let mut text = paragraph(CAUTIONS);
     let arms = arms(visit);
     for arm in &arms {
-        text.push_str(&paragraph(&arm.words));
+        text.push_str(&arm.paragraph());
     }
     if !arms.is_empty() {
         text.push_str(&paragraph(MIRRORED));
@@ -89,6 +103,8 @@ pub fn self_check_json(visit: &Visit, record: Value) -> Value {
         "cautions": CAUTIONS,
         "arms": arms.iter().map(|arm| json!({
             "side": arm.side.name(),
+            "limit_head": arm.limit_head,
+            "limit_words": arm.limit_words,
             "words": arm.words,
             "against_limit": arm.limit.map(AgainstLimit::id),
         })).collect::<Vec<_>>(),
@@ -127,9 +143,10 @@ fn arm(visit: &Visit, side: Side) -> Option<Arm> {
     }
     let set = visit.facts.arm_limit(side);
     let limit = set.map(|limit| AgainstLimit::of(elevation, limit));
-    if let (Some(set), Some(limit)) = (set, limit) {
-        words.push_str(&limit_words(side, elevation, set, limit));
-    }
+    let (limit_head, limit_words) = match (set, limit) {
+        (Some(set), Some(limit)) => about_its_limit(side, elevation, set, limit),
+        _ => Default::default(),
+    };
     let mut numbers = format!("{side} {name} {}", with_error(elevation, "°"));
     if let Some(cm) = to_ear_cm {
         let _ = write!(numbers, ", arm to ear {}", with_error(cm, " cm"));
@@ -142,6 +159,8 @@ fn arm(visit: &Visit, side: Side) -> Option<Arm> {
     }
     Some(Arm {
         side,
+        limit_head,
+        limit_words,
         words,
         numbers,
         limit,
@@ -203,23 +222,35 @@ fn by(cm: Option<Estimate>) -> String {
     })
 }
 
-fn limit_words(side: Side, elevation: Estimate, set: f64, limit: AgainstLimit) -> String {
+/// Head and words of an arm that has a limit.
+fn about_its_limit(
+    side: Side,
+    elevation: Estimate,
+    set: f64,
+    limit: AgainstLimit,
+) -> (String, String) {
     match limit {
-        AgainstLimit::Above => format!(
-            " Stop here: in this photo it is above your limit of {set}°. Don't raise it that high again \
-             before your surgeon or therapist allows it. If it hurts or swells, call them."
+        AgainstLimit::Above => (
+            format!("Stop here. Your {side} arm was above your limit of {set}°."),
+            "Don't raise it that high again before your surgeon or therapist allows it. If it \
+             hurts or swells, call them."
+                .to_owned(),
         ),
-        AgainstLimit::MayBeAbove => format!(
-            " Stop here: it may be above your limit of {set}°; one photo can't tell for sure ({}). \
-             Next time stay clearly lower.",
-            with_error(elevation, "°")
+        AgainstLimit::MayBeAbove => (
+            format!("Stop here. Your {side} arm may have been above your limit of {set}°."),
+            format!(
+                "One photo can't tell for sure ({}). Stay clearly lower than this.",
+                with_error(elevation, "°")
+            ),
         ),
-        AgainstLimit::MayBeAt => format!(
-            " Your {side} arm may already be at your limit of {set}°; the photo is only good \
-             to {:.0}°. Stay lower than this.",
-            (Z95 * elevation.sigma).ceil()
+        AgainstLimit::MayBeAt => (
+            format!("Your {side} arm may be at your limit of {set}°."),
+            format!(
+                "The photo is only good to {:.0}°. Stay lower than this.",
+                (Z95 * elevation.sigma).ceil()
+            ),
         ),
-        AgainstLimit::Below => String::new(),
+        AgainstLimit::Below => Default::default(),
     }
 }
 
@@ -347,6 +378,49 @@ mod tests {
         assert_eq!(against(95.0), Some(AgainstLimit::MayBeAt));
         assert_eq!(against(105.0), Some(AgainstLimit::MayBeAbove));
         assert_eq!(against(111.0), Some(AgainstLimit::Above));
+    }
+
+    #[test]
+    fn stop_stands_once_and_the_limit_apart_from_the_rest() {
+        for (flexion, heads, stops) in [
+            (89.0, ["", ""], 0),
+            (
+                95.0,
+                [
+                    "Your right arm may be at your limit of 100°.",
+                    "The photo is only good to 10°. Stay lower than this.",
+                ],
+                0,
+            ),
+            (
+                105.0,
+                [
+                    "Stop here. Your right arm may have been above your limit of 100°.",
+                    "One photo can't tell for sure (105 ± 10°). Stay clearly lower than this.",
+                ],
+                1,
+            ),
+            (
+                111.0,
+                [
+                    "Stop here. Your right arm was above your limit of 100°.",
+                    "Don't raise it that high again before your surgeon or therapist allows it. If it hurts or swells, call them.",
+                ],
+                1,
+            ),
+        ] {
+            let visit = visit(Side::Right, flexion, limited(100.0, None));
+            let arm = &arms(&visit)[0];
+            assert_eq!([&arm.limit_head, &arm.limit_words], heads);
+            assert!(arm.words.starts_with("Your right arm is raised"));
+            assert!(!arm.words.contains("limit"));
+            let text = self_check(&visit);
+            assert_eq!(text.matches("Stop here").count(), stops, "{text}");
+            assert!(
+                stops == 0 || text.find("Stop here") < text.find("shoulder height"),
+                "{text}"
+            );
+        }
     }
 
     #[test]

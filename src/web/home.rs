@@ -193,6 +193,8 @@ fn told(id: &str, visit: &Visit, arms: &[Arm], pages: &Pages) -> Json {
             } = entry(arm);
             json!({
                 "side": side,
+                "limit_head": arm.limit_head,
+                "limit_words": arm.limit_words,
                 "words": arm.words,
                 "numbers": arm.numbers,
                 "against_limit": against_limit,
@@ -372,6 +374,8 @@ mod tests {
         let elevation = Estimate::new(degrees, 2.0);
         Arm {
             side: Side::Left,
+            limit_head: String::new(),
+            limit_words: String::new(),
             words: String::new(),
             numbers: String::new(),
             limit: limit.map(|limit| AgainstLimit::of(elevation, limit)),
