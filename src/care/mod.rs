@@ -10,6 +10,8 @@ mod course;
 pub mod goals;
 pub mod pace;
 pub mod rules;
+#[cfg(test)]
+mod samples;
 mod screening;
 pub mod signals;
 

@@ -50,7 +50,11 @@ impl Question {
     }
 
     fn ids(&self) -> String {
-        let ids: Vec<&str> = self.options.iter().map(|option| option.id.as_str()).collect();
+        let ids: Vec<&str> = self
+            .options
+            .iter()
+            .map(|option| option.id.as_str())
+            .collect();
         ids.join(", ")
     }
 }

@@ -8,7 +8,9 @@ use serde::Deserialize;
 use serde::de::DeserializeOwned;
 use toml::{Table, Value};
 
-use super::{Choice, Effect, Level, OWN_RULES, Question, Rule, Rules, RulesError, Unanswered, Window};
+use super::{
+    Choice, Effect, Level, OWN_RULES, Question, Rule, Rules, RulesError, Unanswered, Window,
+};
 use crate::care::{Finding, Known};
 
 pub(super) const ARM_DEG: RangeInclusive<f64> = 0.0..=180.0;
@@ -75,7 +77,10 @@ pub(super) fn read(text: &str) -> Result<Rules, RulesError> {
     }
     let levels = levels(entries("level", document.level)?)?;
     let questions = questions(entries("question", document.question)?)?;
-    let mut ids: BTreeSet<String> = levels.iter().map(|level| level.finding.rule.clone()).collect();
+    let mut ids: BTreeSet<String> = levels
+        .iter()
+        .map(|level| level.finding.rule.clone())
+        .collect();
     let mut rules = Vec::new();
     for entry in entries::<RuleEntry>("rule", document.rule)? {
         let name = Entry::new("rule", &entry.id);
@@ -234,7 +239,10 @@ fn rule(
         if options.is_empty() {
             return Err(name.expected(format!("an option of {id}, found none")));
         }
-        if let Some(option) = options.iter().find(|option| question.choice(option).is_none()) {
+        if let Some(option) = options
+            .iter()
+            .find(|option| question.choice(option).is_none())
+        {
             return Err(name.expected(format!(
                 "{id} to be one of {}, found {option}",
                 question.ids()
@@ -279,9 +287,8 @@ fn effect(
     .into_iter()
     .flatten();
     let (Some(effect), None) = (effects.next(), effects.next()) else {
-        return Err(name.expected(
-            "exactly one of hold, caution, arm_deg, load_kg, highest_level and avoid",
-        ));
+        return Err(name
+            .expected("exactly one of hold, caution, arm_deg, load_kg, highest_level and avoid"));
     };
     match &effect {
         Effect::Arm(value) if !ARM_DEG.contains(value) => {
