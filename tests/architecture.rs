@@ -91,11 +91,12 @@ const ROOMS: [(&str, &[&str]); 27] = [
 ];
 
 /// What the code may name in some rooms only.
-const ONLY_IN: [(&str, &[&str]); 26] = [
+const ONLY_IN: [(&str, &[&str]); 27] = [
     ("ort::", &["infer"]),
     ("ort_tract", &["infer"]),
     ("clap", &["cli"]),
     ("statrs", &["agree"]),
+    ("toml::", &["care"]),
     ("mozjpeg", &["photo"]),
     ("kornia_apriltag", &["board"]),
     ("kornia_image", &["board"]),

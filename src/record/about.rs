@@ -27,7 +27,7 @@ pub fn about_to_json(about: &About) -> String {
         schema: CASE_SCHEMA.to_owned(),
         code: about.code.clone(),
         birth_year: about.birth_year,
-        sex: about.sex.map(|sex| sex.name().to_owned()),
+        sex: about.sex.map(|sex| sex.id().to_owned()),
     })
 }
 
@@ -47,7 +47,7 @@ pub fn about_from_json(text: &str) -> Result<About, RecordError> {
     let sex = file
         .sex
         .map(|name| {
-            Sex::from_name(&name).ok_or_else(|| wrong("sex", format!("{name:?}"), "female or male"))
+            Sex::from_id(&name).ok_or_else(|| wrong("sex", format!("{name:?}"), "female or male"))
         })
         .transpose()?;
     Ok(About {
