@@ -782,8 +782,7 @@ fn every_face_in_the_picture_of_a_check_is_covered() {
         let bare = photo::upright(&bytes, photo::Limits::default()).expect("the photo");
         let (left, top) = place_of(&shown, &report::overlay(&bare, &record, true));
         for face in &record.faces {
-            // Half of the radius: lines may touch the rim, and eyes and mouth lie inside.
-            let reach = (face.radius / 2.0) as i64;
+            let reach = face.radius as i64;
             let disc = (-reach..=reach)
                 .flat_map(|x| (-reach..=reach).map(move |y| (x, y)))
                 .filter(|(x, y)| x * x + y * y <= reach * reach)
@@ -796,19 +795,27 @@ fn every_face_in_the_picture_of_a_check_is_covered() {
                 });
                 places.collect()
             };
-            // A face has light and shadow, its cover one colour, but for a line drawn over it.
-            let uneven = |pixels: &[[u8; 3]]| {
-                let mut reds: Vec<u8> = pixels.iter().map(|pixel| pixel[0]).collect();
-                reds.sort_unstable();
-                reds[reds.len() * 4 / 5] - reds[reds.len() / 5]
-            };
             let covered = pixels(&shown, (left, top));
             if covered.len() < disc.clone().count() / 2 {
                 continue;
             }
             seen += 1;
-            let (before, after) = (uneven(&pixels(&bare, (0, 0))), uneven(&covered));
-            assert!(before > 12 && after <= 6, "{face:?}: {before} {after}");
+            // One grey where no line is drawn over it, which no skin has.
+            let middle = |channel: usize| {
+                let mut values: Vec<u8> = covered.iter().map(|pixel| pixel[channel]).collect();
+                values.sort_unstable();
+                values[values.len() / 2]
+            };
+            let cover = [0, 1, 2].map(middle);
+            let share = |pixels: &[[u8; 3]]| {
+                let is_cover = |pixel: &&[u8; 3]| {
+                    let mut pairs = pixel.iter().zip(cover);
+                    pairs.all(|(a, b)| a.abs_diff(b) <= 8)
+                };
+                pixels.iter().filter(is_cover).count() as f64 / pixels.len() as f64
+            };
+            let (before, after) = (share(&pixels(&bare, (0, 0))), share(&covered));
+            assert!(before < 0.2 && after > 0.7, "{face:?}: {before} {after}");
         }
     }
     assert!(seen >= 2, "only {seen} faces were looked at");

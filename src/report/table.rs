@@ -22,7 +22,7 @@ pub fn visit_table(visit: &Visit) -> String {
     let view = view::visit(visit);
     let mut text = heading(&view.title, &view.facts);
     let mut rows = vec![
-        ["Measure", "Side", "Value ± error", "Photo"]
+        ["Measure", "Side", "Value ± 95 %", "Photo"]
             .map(str::to_owned)
             .to_vec(),
     ];
@@ -62,7 +62,7 @@ fn repeats(text: &mut String, repeats: &[RepeatsView]) {
         [
             "Seen more than once",
             "Side",
-            "Mean ± error",
+            "Mean ± 95 %",
             "SEM",
             "Photos",
         ]
@@ -149,7 +149,7 @@ fn group_table(text: &mut String, view: &ComparisonView, rows: &[&RowView]) {
             "",
             visit(0),
             visit(last),
-            "Change ± error",
+            "Change ± 95 %",
             "MDC95",
             "Verdict",
         ]

@@ -17,7 +17,7 @@ use super::answer::Trouble;
 /// Larger files hold no photo that is looked at.
 const LARGEST_PHOTO: usize = 60 << 20;
 const LARGEST_JSON: usize = 64 << 10;
-const LARGEST_GLIMPSE: usize = 2 << 20;
+pub(super) const LARGEST_GLIMPSE: usize = 2 << 20;
 /// From this machine to itself even the largest photo takes a second.
 const PATIENCE: Duration = Duration::from_secs(60);
 

@@ -8,7 +8,7 @@ use serde_json::json;
 
 use super::Shared;
 use super::answer::{self, Answer, Trouble};
-use super::body::Glimpse;
+use super::body::{Glimpse, LARGEST_GLIMPSE};
 use super::home::Seen;
 use crate::body::{Landmark, Side, View};
 use crate::infer::{Effort, Finder, Sample};
@@ -20,7 +20,7 @@ use crate::photo::{self, Limits, Photo, PhotoFault};
 const SMALL: f64 = 0.4;
 /// A running camera gives pictures of half a megapixel; much larger ones are not decoded for a hint.
 const LIMITS: Limits = Limits {
-    bytes: 2 << 20,
+    bytes: LARGEST_GLIMPSE as u64,
     pixels: 4_000_000,
 };
 

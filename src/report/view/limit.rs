@@ -113,12 +113,19 @@ fn elevation_words(elevations: &[(Measure, Side, Estimate)]) -> Vec<String> {
 
 pub(super) fn past_caution(visit: &Visit, name: &str) -> Option<String> {
     let limit = visit.facts.arm_limit_deg?;
-    let past = elevation_words(&elevations(visit, Reached::Past));
+    let past = elevations(visit, Reached::Past);
+    let surely = |(_, _, estimate): &(Measure, Side, Estimate)| {
+        AgainstLimit::of(*estimate, limit) == AgainstLimit::Above
+    };
+    let lead = match past.iter().any(surely) {
+        true => "Past",
+        false => "May have been past",
+    };
     (!past.is_empty()).then(|| {
         format!(
-            "Past the arm limit of {limit}° at {name}: {}. Don't count this as progress. Clear \
-             it with whoever set the limit before the next overhead reach.",
-            past.join(", ")
+            "{lead} the arm limit of {limit}° at {name}: {}. Don't count this as progress. Clear it \
+             with whoever set the limit before the next overhead reach.",
+            elevation_words(&past).join(", ")
         )
     })
 }
@@ -175,6 +182,17 @@ mod tests {
         let (view, flexion) = samples::with_limit(&mut samples::visits(), 150.0);
         assert!(view.cautions.is_empty());
         assert_eq!(flexion.verdict.mark, Mark::Improved);
+    }
+
+    #[test]
+    fn a_reach_read_past_the_limit_within_its_error_may_have_been_past_it() {
+        let (view, flexion) = samples::with_limit(&mut samples::visits(), 138.0);
+        assert!(
+            view.cautions[0].starts_with("May have been past the arm limit of 138° at follow-up"),
+            "{:?}",
+            view.cautions
+        );
+        assert_eq!(flexion.verdict.mark, Mark::Caution);
     }
 
     #[test]
