@@ -5,7 +5,7 @@ use std::path::{Path, PathBuf};
 use clap::{Args, ValueEnum};
 
 use tragus::case::Case;
-use tragus::compare::{Verdict, carry_forward, compare};
+use tragus::compare::{Verdict, compare, compare_carrying};
 use tragus::photo;
 use tragus::record;
 use tragus::report;
@@ -48,13 +48,15 @@ pub fn run(args: &CompareArgs, surroundings: &Surroundings) -> Result<Outcome, S
         files::refuse_target(path, &["html", "htm"], &args.visits)?;
     }
     let mut nets = Nets::new(&args.look, surroundings);
-    let (mut visits, folders): (Vec<Visit>, Vec<PathBuf>) = read(&args.visits, &mut nets)?
+    let (read, limits_are_known) = read(&args.visits, &mut nets)?;
+    let (mut visits, folders): (Vec<Visit>, Vec<PathBuf>) = read
         .into_iter()
         .map(|read| (read.visit, read.folder))
         .unzip();
-    let carried = carry_forward(&mut visits);
-    let mut comparison = compare(&visits);
-    comparison.cautions.splice(0..0, carried);
+    let comparison = match limits_are_known {
+        true => compare(&visits),
+        false => compare_carrying(&mut visits),
+    };
     if let Some(path) = &args.report {
         let pictures = |visit: usize, photo: usize| {
             let record = &visits[visit].photos[photo];
@@ -82,8 +84,9 @@ pub fn run(args: &CompareArgs, surroundings: &Surroundings) -> Result<Outcome, S
     Ok(Outcome::of(complete))
 }
 
-/// One case with all its visits, or the visits that were named.
-fn read(paths: &[PathBuf], nets: &mut Nets) -> Result<Vec<Read>, Stop> {
+/// One case with all its visits, or the visits that were named; and whether screenings say which limit
+/// held on each day, so that none is carried on.
+fn read(paths: &[PathBuf], nets: &mut Nets) -> Result<(Vec<Read>, bool), Stop> {
     if let [path] = paths {
         if !Case::is_one(path) {
             return Err(stop(
@@ -92,18 +95,16 @@ fn read(paths: &[PathBuf], nets: &mut Nets) -> Result<Vec<Read>, Stop> {
                 "name two visits or more, oldest first, or a case",
             ));
         }
-        let read = case::visits(&Case::open(path)?, nets)?;
-        return match read.len() {
-            0 | 1 => Err(stop(
-                format!(
-                    "this case has {} visits filed, and a comparison takes two",
-                    read.len()
-                ),
+        let case = Case::open(path)?;
+        let read = case::visits(&case, nets)?;
+        if read.len() < 2 {
+            return Err(stop(
+                format!("this case has {} visits filed, and a comparison takes two", read.len()),
                 path,
                 "file one with tragus measure --case",
-            )),
-            _ => Ok(read),
-        };
+            ));
+        }
+        return Ok((read, !case.screenings()?.is_empty()));
     }
     let mut read: Vec<Read> = Vec::new();
     for path in paths {
@@ -113,7 +114,7 @@ fn read(paths: &[PathBuf], nets: &mut Nets) -> Result<Vec<Read>, Stop> {
             case::recorded(path)?
         });
     }
-    Ok(read)
+    Ok((read, false))
 }
 
 fn refuse_no_visit(path: &Path) -> Result<(), Stop> {

@@ -324,7 +324,7 @@ impl TryFrom<VisitFile> for Visit {
                 .map(PhotoRecord::try_from)
                 .collect::<Result<_, _>>()?,
             readings,
-            notices: file.notices.into_iter().map(Notice::new).collect(),
+            notices: file.notices.into_iter().map(Notice::kept).collect(),
         })
     }
 }
@@ -413,7 +413,7 @@ impl TryFrom<PhotoFile> for PhotoRecord {
                 })
                 .collect(),
             setup: file.camera.map(CameraSetup::from),
-            notices: file.notices.into_iter().map(Notice::new).collect(),
+            notices: file.notices.into_iter().map(Notice::kept).collect(),
         })
     }
 }

@@ -85,7 +85,7 @@ pub fn self_check(visit: &Visit) -> String {
     if !arms.is_empty() {
         let numbers: Vec<&str> = arms.iter().map(|arm| arm.numbers.as_str()).collect();
         text.push_str(&list(
-            "Numbers for your therapist (± is the 95 % range, twice the ± of the reports):",
+            "Numbers for your therapist (± is the 95 % range):",
             &numbers,
         ));
     }
