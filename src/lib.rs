@@ -16,6 +16,7 @@ pub mod care;
 pub mod case;
 pub mod checksum;
 pub mod compare;
+pub mod episode;
 pub mod estimate;
 pub mod geometry;
 pub mod infer;

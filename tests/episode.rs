@@ -20,7 +20,11 @@ fn tragus() -> Command {
 fn one_photo(into: &Path, visit: &str) -> PathBuf {
     let folder = into.join(visit);
     fs::create_dir(&folder).expect("a folder");
-    fs::copy(demo(visit).join("side-reach.jpg"), folder.join("side-reach.jpg")).expect("a copy");
+    fs::copy(
+        demo(visit).join("side-reach.jpg"),
+        folder.join("side-reach.jpg"),
+    )
+    .expect("a copy");
     folder
 }
 
@@ -102,7 +106,9 @@ fn visits_are_filed_compared_and_verified() {
         .arg(&case)
         .assert()
         .code(1)
-        .stdout(contains("record.json is not as it was written. The photos of this visit are whole"));
+        .stdout(contains(
+            "record.json is not as it was written. The photos of this visit are whole",
+        ));
     tragus()
         .arg("compare")
         .arg(&case)
@@ -117,11 +123,18 @@ fn what_can_not_be_filed_is_refused_before_the_work() {
     let photos = one_photo(scratch.path(), "intake");
     let case = scratch.path().join("case");
     let refused = |command: &mut Command, why: &'static str| {
-        command.assert().code(2).stderr(contains(why).and(contains("\nhint: ")));
+        command
+            .assert()
+            .code(2)
+            .stderr(contains(why).and(contains("\nhint: ")));
         assert!(!case.exists(), "{why}");
     };
     refused(
-        tragus().arg("measure").arg(&photos).arg("--case").arg(&case),
+        tragus()
+            .arg("measure")
+            .arg(&photos)
+            .arg("--case")
+            .arg(&case),
         "a visit is filed under its day and a label",
     );
     refused(
@@ -156,7 +169,9 @@ fn a_kill_while_filing_leaves_the_case_whole() {
     let scratch = tempfile::tempdir().expect("a folder");
     let photos = one_photo(scratch.path(), "intake");
     let case = scratch.path().join("case");
-    file(&case, &photos, "first", "2026-03-10").assert().stderr(contains("filed"));
+    file(&case, &photos, "first", "2026-03-10")
+        .assert()
+        .stderr(contains("filed"));
     let list = || fs::read_to_string(case.join("checksums.sha256")).expect("a list");
     let before = list().lines().count();
     let mut killed = 0;
@@ -180,7 +195,11 @@ fn a_kill_while_filing_leaves_the_case_whole() {
         }
         let _ = child.kill();
         child.wait().expect("it ended");
-        tragus().args(["case", "verify"]).arg(&case).assert().code(0);
+        tragus()
+            .args(["case", "verify"])
+            .arg(&case)
+            .assert()
+            .code(0);
         // The next writer ends what this one began.
         let visit = case.join(format!("visits/2026-03-11-round-{round}"));
         if visit.exists() {
@@ -190,4 +209,222 @@ fn a_kill_while_filing_leaves_the_case_whole() {
         }
         killed = list().lines().count() - before;
     }
+}
+
+/// The demo case without its photos but one a visit, recorded, as a folder of its own.
+fn demo_case(into: &Path) -> PathBuf {
+    let case = into.join("demo");
+    for visit in ["intake", "follow-up", "setback", "discharge"] {
+        let (from, name) = (demo(visit), demo(visit));
+        let to = case.join("visits").join(name.file_name().expect("a name"));
+        fs::create_dir_all(&to).expect("a folder");
+        for file in [
+            "side-reach.jpg",
+            "front-reach.jpg",
+            "side-right.jpg",
+            "visit.json",
+        ] {
+            fs::copy(from.join(file), to.join(file)).expect("a copy");
+        }
+    }
+    fs::copy(
+        crate::common::demo_case().join("case.json"),
+        case.join("case.json"),
+    )
+    .expect("a copy");
+    fs::create_dir(case.join("screenings")).expect("a folder");
+    for entry in fs::read_dir(crate::common::demo_case().join("screenings")).expect("screenings") {
+        let path = entry.expect("an entry").path();
+        fs::copy(
+            &path,
+            case.join("screenings").join(path.file_name().unwrap()),
+        )
+        .expect("a copy");
+    }
+    case
+}
+
+fn plan(case: &Path, day: &str) -> Command {
+    let mut command = tragus();
+    command.arg("plan").arg(case).args(["--date", day]);
+    command
+}
+
+/// From screening to discharge: a limit, a hold with no programme, a step back, and the way out.
+#[test]
+fn the_demo_goes_from_intake_to_discharge() {
+    let scratch = tempfile::tempdir().expect("a folder");
+    let case = demo_case(scratch.path());
+    let json = |day: &str, code: i32, more: &[&str]| -> Value {
+        let output = plan(&case, day)
+            .args(["--format", "json"])
+            .args(more)
+            .assert()
+            .code(code)
+            .get_output()
+            .stdout
+            .clone();
+        serde_json::from_slice(&output).expect("JSON")
+    };
+    let approved = ["--approve", "AB"];
+
+    let intake = json("2026-03-10", 0, &approved);
+    assert_eq!(intake["arm_limit_deg"]["value"], 120.0);
+    assert_eq!(intake["arm_limit_deg"]["until"], "2026-03-31");
+    assert_eq!(intake["days_since_surgery"], 21);
+    assert_eq!(intake["pace"]["step"], "begin");
+    assert_eq!(intake["approved"]["initials"], "AB");
+    let home = fs::read_to_string(case.join("plans/2026-03-10-home.html")).expect("a sheet");
+    assert!(home.contains("demo-01") && !home.contains("<script"));
+
+    let follow_up = json("2026-04-28", 0, &approved);
+    assert_eq!(follow_up["arm_limit_deg"], Value::Null);
+    assert_eq!(follow_up["pace"]["step"], "forward");
+    assert!(follow_up["level"].as_u64() > intake["level"].as_u64());
+
+    // The reach fell, and there is new swelling: ask first.
+    let setback = json("2026-05-26", 1, &[]);
+    assert_eq!(setback["holds"][0]["rule"], "swelling_new");
+    assert_eq!(setback["exercises"], Value::Array(Vec::new()));
+    let signals: Vec<&str> = setback["signals"]
+        .as_array()
+        .expect("signals")
+        .iter()
+        .filter_map(|signal| signal["signal"].as_str())
+        .collect();
+    assert!(signals.contains(&"reach_fell"), "{signals:?}");
+    plan(&case, "2026-05-26")
+        .args(approved)
+        .assert()
+        .code(2)
+        .stderr(contains("a hold stands (swelling_new)"));
+    assert!(!case.join("plans/2026-05-26-home.html").exists());
+
+    // The surgeon has looked and set a limit again.
+    let after = json("2026-05-27", 0, &approved);
+    assert_eq!(after["arm_limit_deg"]["value"], 90.0);
+    assert_eq!(after["pace"]["step"], "back");
+    assert!(after["level"].as_u64() < follow_up["level"].as_u64());
+    for exercise in after["exercises"].as_array().expect("exercises") {
+        assert!(
+            exercise["arm_up_to_deg"].as_f64().unwrap() <= 90.0,
+            "{exercise}"
+        );
+    }
+
+    let discharge = json("2026-08-11", 0, &approved);
+    assert_eq!(discharge["arm_limit_deg"], Value::Null);
+    assert_eq!(discharge["pace"]["step"], "forward");
+    let reached = discharge["goals"]
+        .as_array()
+        .expect("goals")
+        .iter()
+        .filter(|goal| goal["basis"] == "functional_need")
+        .all(|goal| goal["standing"] == "reached");
+    assert!(reached, "{:#}", discharge["goals"]);
+    // A plan that is made anew without approval leaves no sheet to hand out.
+    json("2026-08-11", 0, &[]);
+    assert!(!case.join("plans/2026-08-11-home.html").exists());
+    tragus()
+        .args(["case", "verify"])
+        .arg(&case)
+        .assert()
+        .code(0);
+
+    // The limit of each day is that of its screening: none is carried on to the later visits.
+    let compared = tragus()
+        .arg("compare")
+        .arg(&case)
+        .args(["--format", "json"])
+        .output()
+        .expect("it runs");
+    let compared: Value = serde_json::from_slice(&compared.stdout).expect("JSON");
+    assert_eq!(compared["visits"].as_array().expect("visits").len(), 4);
+    let cautions = compared["cautions"].to_string();
+    assert!(!cautions.contains("still valid"), "{cautions}");
+}
+
+#[test]
+fn a_plan_needs_a_screening_that_its_rules_can_read() {
+    let scratch = tempfile::tempdir().expect("a folder");
+    let case = scratch.path().join("case");
+    fs::create_dir(&case).unwrap();
+    fs::write(
+        case.join("case.json"),
+        r#"{"schema":"tragus-case/1","code":"x"}"#,
+    )
+    .unwrap();
+    plan(&case, "2026-03-10")
+        .assert()
+        .code(2)
+        .stderr(contains("this case has no screening").and(contains("hint: ")));
+    let template = tragus()
+        .args(["plan", "--built-in", "answers"])
+        .output()
+        .expect("it runs");
+    let template = String::from_utf8(template.stdout).expect("text");
+    assert!(template.contains("\"drains\": \"in | out | never\""));
+    let answers = scratch.path().join("answers.json");
+    let mut filled: Value = serde_json::from_str(&template).expect("JSON");
+    filled["date"] = "2026-03-10".into();
+    filled["surgery_date"] = "2026-02-17".into();
+    filled.as_object_mut().unwrap().remove("arm_limit");
+    filled.as_object_mut().unwrap().remove("load_limit");
+    fs::write(&answers, filled.to_string()).unwrap();
+    plan(&case, "2026-03-10")
+        .arg("--answers")
+        .arg(&answers)
+        .assert()
+        .code(2)
+        .stderr(contains("expected one of"));
+    assert!(!case.join("screenings").exists());
+    let rules = scratch.path().join("rules.toml");
+    fs::write(&rules, "[[rule]]\nid = \"a\"\n").unwrap();
+    plan(&case, "2026-03-10")
+        .arg("--rules")
+        .arg(&rules)
+        .assert()
+        .code(2)
+        .stderr(contains("rules.toml\nhint: "));
+    plan(&case, "2226-03-10")
+        .assert()
+        .code(2)
+        .stderr(contains("still to come"));
+}
+
+/// The terminal's questions, answered by a file of lines.
+#[test]
+fn a_screening_is_asked_and_kept() {
+    let scratch = tempfile::tempdir().expect("a folder");
+    let case = scratch.path().join("case");
+    fs::create_dir(&case).unwrap();
+    fs::write(
+        case.join("case.json"),
+        r#"{"schema":"tragus-case/1","code":"x"}"#,
+    )
+    .unwrap();
+    let questions = tragus::care::Rules::built_in().questions().len();
+    // Day, side, each question's first answer, a limit with its days, no load.
+    let typed = format!(
+        "17.2.2026\n2026-02-17\nright\n{}90\n\n\n-\n",
+        "1\n".repeat(questions)
+    );
+    plan(&case, "2026-03-10")
+        .arg("--ask")
+        .write_stdin(typed.as_str())
+        .assert()
+        .stderr(contains("17.2.2026: that can't be read").and(contains("screening: ")));
+    let kept = fs::read_to_string(case.join("screenings/2026-03-10.json")).expect("kept");
+    let kept: Value = serde_json::from_str(&kept).expect("JSON");
+    assert_eq!(kept["surgery_date"], "2026-02-17");
+    assert_eq!(kept["answers"].as_object().unwrap().len(), questions);
+    assert_eq!(kept["arm_limit"]["set_on"], "2026-03-10");
+    // An end in the middle keeps nothing.
+    plan(&case, "2026-03-11")
+        .arg("--ask")
+        .write_stdin("2026-02-17\nright\n1\n")
+        .assert()
+        .code(2)
+        .stderr(contains("ended before its last question"));
+    assert!(!case.join("screenings/2026-03-11.json").exists());
 }

@@ -7,9 +7,13 @@
 //! approves it or does not. Nothing here knows of photos, files or pages.
 
 mod about;
+pub mod catalogue;
 mod course;
 pub mod goals;
+pub mod height;
 pub mod pace;
+pub mod plan;
+pub mod programme;
 pub mod rules;
 #[cfg(test)]
 mod samples;

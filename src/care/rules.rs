@@ -189,9 +189,12 @@ pub enum ScreeningError {
 }
 
 impl Rules {
+    /// The file that is built in.
+    pub const BUILT_IN: &str = include_str!("rules.toml");
+
     pub fn built_in() -> &'static Rules {
         static RULES: LazyLock<Rules> = LazyLock::new(|| {
-            Rules::from_toml(include_str!("rules.toml")).expect("the tests read the built-in rules")
+            Rules::from_toml(Rules::BUILT_IN).expect("the tests read the built-in rules")
         });
         &RULES
     }

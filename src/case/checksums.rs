@@ -110,6 +110,12 @@ impl Checksums {
         files.iter().filter(|file| differs(file)).count()
     }
 
+    /// Takes a file off the list.
+    pub fn forget(&mut self, file: &str) {
+        self.listed.remove(file);
+        self.writing.remove(file);
+    }
+
     /// Takes files that are gone off the list.
     pub fn keep_only(&mut self, there: &BTreeSet<String>) {
         self.listed.retain(|file, _| there.contains(file));

@@ -165,6 +165,16 @@ impl Case {
             .find(|screening| screening.date <= day))
     }
 
+    /// The level of the last plan that was approved before a day.
+    pub fn level_before(&self, day: Date) -> Result<Option<u8>, CaseError> {
+        let plans = self.read_all(PLANS, record::plan_from_json)?;
+        Ok(plans
+            .into_iter()
+            .rev()
+            .find(|plan| plan.is_approved && plan.date < day)
+            .map(|plan| plan.level))
+    }
+
     fn read_all<T>(
         &self,
         kind: &str,
@@ -257,6 +267,18 @@ impl Writing<'_> {
     /// Keeps a file of the plan of a day: its JSON or one of its sheets.
     pub fn keep_plan(&mut self, name: &str, bytes: &[u8]) -> Result<PathBuf, CaseError> {
         self.keep(&format!("{PLANS}/{name}"), bytes)
+    }
+
+    /// Takes a file of a day's plan away, where there is one.
+    pub fn drop_plan(&mut self, name: &str) -> Result<(), CaseError> {
+        let file = format!("{PLANS}/{name}");
+        let path = self.case.folder.join(&file);
+        match fs::remove_file(&path) {
+            Err(error) if error.kind() == io::ErrorKind::NotFound => return Ok(()),
+            removed => removed.map_err(|error| CaseError::io(&path, error))?,
+        }
+        self.checksums.forget(&file);
+        self.write_list()
     }
 
     /// Files a visit: all of it, or nothing.

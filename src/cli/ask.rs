@@ -50,13 +50,19 @@ pub fn screening(
     for (number, question) in questions.iter().enumerate() {
         let known = before.and_then(|before| before.answers.get(&question.id));
         let known = known.filter(|_| question.unanswered != Unanswered::Hold);
-        tell(&format!("\n{} of {}. {}", number + 1, questions.len(), question.ask));
+        tell(&format!(
+            "\n{} of {}. {}",
+            number + 1,
+            questions.len(),
+            question.ask
+        ));
         if let Some(answer) = asking.choice(question, known.map(String::as_str))? {
             screening.answers.insert(question.id.clone(), answer);
         }
     }
     tell("\nLimits that the surgeon or therapist set. They go before those of the rules.");
-    let still = |limit: Option<SetLimit>| limit.filter(|limit| limit.until.is_none_or(|day| day >= today));
+    let still =
+        |limit: Option<SetLimit>| limit.filter(|limit| limit.until.is_none_or(|day| day >= today));
     screening.arm_deg = asking.limit(
         "The highest that the operated arm may be raised, degrees (90 = shoulder height)",
         still(before.and_then(|before| before.arm_deg)),
@@ -95,7 +101,9 @@ impl Asking<'_> {
         known: Option<T>,
         check: impl Fn(&T) -> Result<(), &'static str>,
     ) -> Result<Option<T>, Stop> {
-        let offered = known.as_ref().map_or(String::new(), |known| format!(" [{known}]"));
+        let offered = known
+            .as_ref()
+            .map_or(String::new(), |known| format!(" [{known}]"));
         tell(&format!("{ask}{offered}:"));
         loop {
             let line = self.line()?;

@@ -5,6 +5,7 @@ use std::path::{Path, PathBuf};
 use clap::{Args, Subcommand};
 
 use tragus::case::{self, Case};
+use tragus::episode;
 use tragus::infer::Finder;
 use tragus::locate::Wish;
 use tragus::pipeline;
@@ -121,18 +122,7 @@ pub fn visits(case: &Case, nets: &mut Nets) -> Result<Vec<Read>, Stop> {
     let mut read: Vec<Read> = Vec::new();
     for folder in case.visits()? {
         let mut one = visit(&folder, read.last().map(|read| &read.visit), nets)?;
-        one.visit.facts.case = Some(case.about.code.clone());
-        let day = one.visit.facts.date;
-        let screening = screenings
-            .iter()
-            .rev()
-            .find(|screening| day.is_none_or(|day| screening.date <= day));
-        if let (Some(screening), Some(day)) = (screening, day) {
-            let facts = &mut one.visit.facts;
-            facts.operated = facts.operated.or(screening.operated);
-            let set = screening.arm_deg.filter(|limit| limit.holds_on(day));
-            facts.arm_limit_deg = facts.arm_limit_deg.or(set.map(|limit| limit.value));
-        }
+        episode::settle(&mut one.visit.facts, &case.about.code, &screenings);
         read.push(one);
     }
     Ok(read)

@@ -99,7 +99,10 @@ fn read(paths: &[PathBuf], nets: &mut Nets) -> Result<(Vec<Read>, bool), Stop> {
         let read = case::visits(&case, nets)?;
         if read.len() < 2 {
             return Err(stop(
-                format!("this case has {} visits filed, and a comparison takes two", read.len()),
+                format!(
+                    "this case has {} visits filed, and a comparison takes two",
+                    read.len()
+                ),
                 path,
                 "file one with tragus measure --case",
             ));

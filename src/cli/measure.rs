@@ -9,6 +9,7 @@ use jiff::civil::Date;
 
 use tragus::care::About;
 use tragus::case::{self, Case, NewVisit};
+use tragus::episode;
 use tragus::locate::ManualPoint;
 use tragus::measure::Measure;
 use tragus::photo;
@@ -178,11 +179,7 @@ impl Filing {
             let earlier = case.facts_before(date)?;
             facts.stature_cm = facts.stature_cm.or(earlier.stature_cm);
             facts.operated = facts.operated.or(earlier.operated);
-            if let Some(screening) = case.screening_on(date)? {
-                facts.operated = facts.operated.or(screening.operated);
-                let set = screening.arm_deg.filter(|limit| limit.holds_on(date));
-                facts.arm_limit_deg = facts.arm_limit_deg.or(set.map(|limit| limit.value));
-            }
+            episode::settle(facts, &code, &case.screenings()?);
         }
         Ok(Filing {
             case,
@@ -213,6 +210,7 @@ impl Filing {
         };
         Ok(case.write()?.file(&new)?)
     }
+}
 
 /// The options that would settle what the visit leaves open.
 fn hints(visit: &Visit) -> Vec<&'static str> {

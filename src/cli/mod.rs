@@ -2,6 +2,7 @@
 //! output, everything else to standard error.
 
 mod agree;
+mod ask;
 mod batch;
 mod board;
 mod case;
@@ -10,6 +11,7 @@ mod compare;
 mod files;
 mod measure;
 mod person;
+mod plan;
 mod serve;
 
 use std::ffi::OsString;
@@ -48,6 +50,8 @@ enum Command {
     Board(board::BoardArgs),
     /// The folder of one person's episode of care: is it as it was written?
     Case(case::CaseArgs),
+    /// Screening, limits and a programme of exercises for a clinician to approve
+    Plan(plan::PlanArgs),
     /// Self-check, review and comparison on a web page of this machine
     Serve(serve::ServeArgs),
 }
@@ -124,6 +128,7 @@ pub fn run(arguments: impl Iterator<Item = OsString>, surroundings: &Surrounding
         Command::Agree(args) => agree::run(args),
         Command::Board(args) => board::run(args),
         Command::Case(args) => case::run(args),
+        Command::Plan(args) => plan::run(args, surroundings),
         Command::Serve(args) => serve::run(args, surroundings),
     };
     match outcome {

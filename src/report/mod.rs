@@ -12,11 +12,14 @@ pub mod agreement;
 mod axis;
 mod chart;
 pub mod comparison_json;
+pub mod figure;
+pub mod home_sheet;
 pub mod html;
 pub mod lines;
 mod number;
 pub mod overlay;
 pub mod picture;
+pub mod plan;
 #[cfg(test)]
 mod samples;
 pub mod self_check;
@@ -26,6 +29,7 @@ pub(crate) mod words;
 
 pub use agreement::{Plot, agreement_json, agreement_plots, agreement_table};
 pub use comparison_json::comparison_json;
+pub use home_sheet::{HomeSheet, home_sheet_html};
 pub use html::{ReportInput, comparison_html};
 pub use overlay::overlay;
 pub use table::{comparison_table, visit_table};

@@ -1,0 +1,120 @@
+//! The episode of care for every shell: what a case's screenings say of a visit's day, the plan of a
+//! day, and its sheets on the disk.
+
+use std::path::PathBuf;
+
+use jiff::civil::Date;
+
+use crate::care::catalogue::Catalogue;
+use crate::care::plan::{Makings, Plan};
+use crate::care::programme::{Approved, Programme};
+use crate::care::{Rules, Screening};
+use crate::case::{Case, CaseError};
+use crate::record;
+use crate::report::plan::{Approval, PlanInput, plan_sheet_html};
+use crate::report::{HomeSheet, home_sheet_html};
+use crate::visit::{Visit, VisitFacts};
+
+/// Gives a visit the code of its case, and the side of the surgery and the limit of its day by the
+/// screening that was the last one then. What the visit says itself goes before.
+pub fn settle(facts: &mut VisitFacts, code: &str, screenings: &[Screening]) {
+    facts.case = Some(code.to_owned());
+    let Some(day) = facts.date else {
+        return;
+    };
+    let mut before = screenings.iter().rev();
+    if let Some(screening) = before.find(|screening| screening.date <= day) {
+        facts.operated = facts.operated.or(screening.operated);
+        let set = screening.arm_deg.filter(|limit| limit.holds_on(day));
+        facts.arm_limit_deg = facts.arm_limit_deg.or(set.map(|limit| limit.value));
+    }
+}
+
+/// The plan of a day, from the visits up to it.
+pub fn plan(
+    case: &Case,
+    rules: &Rules,
+    catalogue: &Catalogue,
+    screening: &Screening,
+    visits: &[Visit],
+    day: Date,
+) -> Result<Plan, CaseError> {
+    let visits: Vec<Visit> = visits
+        .iter()
+        .filter(|visit| visit.facts.date.is_none_or(|date| date <= day))
+        .cloned()
+        .collect();
+    let makings = Makings {
+        rules,
+        catalogue,
+        about: &case.about,
+        screening,
+        visits: &visits,
+        previous_level: case.level_before(day)?,
+    };
+    Ok(Plan::of(&makings, day))
+}
+
+/// What a plan is written with.
+pub fn input<'a>(
+    plan: &'a Plan,
+    rules: &'a Rules,
+    approved: Option<&'a Approved<Programme>>,
+    program: &'a str,
+) -> PlanInput<'a> {
+    PlanInput {
+        plan,
+        rules,
+        approved: approved.map(|approved| Approval {
+            initials: approved.initials(),
+            on: approved.on(),
+        }),
+        program,
+    }
+}
+
+/// Where the sheets of a plan lie.
+pub struct Sheets {
+    pub plan: PathBuf,
+    /// Of an approved one.
+    pub home: Option<PathBuf>,
+}
+
+/// Writes the plan, its sheet and, once it is approved, the sheet for home into the case. The sheet
+/// for home of an earlier plan of that day goes: nobody is to hand it out.
+pub fn keep(
+    case: &Case,
+    input: &PlanInput,
+    approved: Option<&Approved<Programme>>,
+) -> Result<Sheets, CaseError> {
+    let day = input.plan.date;
+    let home = format!("{day}-home.html");
+    let mut writing = case.write()?;
+    if approved.is_none() {
+        writing.drop_plan(&home)?;
+    }
+    let json = json(input);
+    writing.keep_plan(&format!("{day}.json"), json.as_bytes())?;
+    let plan = writing.keep_plan(&format!("{day}.html"), plan_sheet_html(input).as_bytes())?;
+    let home = match approved {
+        Some(programme) => {
+            let html = home_sheet_html(&HomeSheet {
+                code: &case.about.code,
+                programme,
+                operated: input.plan.screening.operated,
+                program: input.program,
+            });
+            Some(writing.keep_plan(&home, html.as_bytes())?)
+        }
+        None => None,
+    };
+    Ok(Sheets { plan, home })
+}
+
+/// The plan for programs.
+pub fn json(input: &PlanInput) -> String {
+    let approved = input
+        .approved
+        .map(|approval| (approval.initials, approval.on));
+    record::plan_to_json(input.plan, approved)
+}

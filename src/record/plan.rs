@@ -1,0 +1,165 @@
+//! The file of a day's plan. Written for whoever reads it; read back is what the next plan goes by.
+
+use jiff::civil::Date;
+use serde::Deserialize;
+use serde_json::{Value, json};
+
+use super::{RecordError, check_schema, parse, pretty};
+use crate::care::plan::Plan;
+use crate::care::programme::Prescribed;
+use crate::care::{Finding, Goal, Known, Limit, LimitBy, Pace, Signal};
+
+/// Version of the file format.
+pub const PLAN_SCHEMA: &str = "tragus-plan/1";
+
+/// What the next plan goes by.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct KeptPlan {
+    pub date: Date,
+    pub level: u8,
+    pub is_approved: bool,
+}
+
+/// Writes a plan; approved by these initials on that day, or not.
+pub fn plan_to_json(plan: &Plan, approved: Option<(&str, Date)>) -> String {
+    let findings = &plan.findings;
+    let programme = &plan.programme;
+    let one_by_one = |of: &[Finding]| of.iter().map(finding).collect::<Vec<Value>>();
+    pretty(&json!({
+        "schema": PLAN_SCHEMA,
+        "date": plan.date,
+        "case": plan.code,
+        "screened": plan.screening.date,
+        "visits": plan.visits,
+        "days_since_surgery": findings.days_since_surgery,
+        "approved": approved.map(|(initials, on)| json!({ "initials": initials, "date": on })),
+        "holds": one_by_one(&findings.holds),
+        "arm_limit_deg": findings.arm_deg.as_ref().map(limit),
+        "load_limit_kg": findings.load_kg.as_ref().map(limit),
+        "highest_level": findings.highest_level.as_ref().map(|(level, why)| {
+            json!({ "level": level, "by": finding(why) })
+        }),
+        "avoid": findings.avoid.iter().map(|(tag, why)| {
+            json!({ "tag": tag, "by": finding(why) })
+        }).collect::<Vec<_>>(),
+        "cautions": one_by_one(&findings.cautions),
+        "overrides": findings.overridden.iter().map(|(rule, by)| {
+            json!({ "rule": rule.rule, "initials": by.initials, "reason": by.reason })
+        }).collect::<Vec<_>>(),
+        "signals": plan.signals.iter().map(signal).collect::<Vec<_>>(),
+        "goals": plan.goals.iter().map(goal).collect::<Vec<_>>(),
+        "shortfalls": plan.shortfalls.iter().map(|short| json!({
+            "aim": short.aim.id(),
+            "side": short.side.map_or("", |side| side.name()),
+            "words": short.words,
+        })).collect::<Vec<_>>(),
+        "pace": { "step": pace(plan.pace), "because": plan.pace_because },
+        "level": programme.level,
+        "level_because": programme.level_because,
+        "exercises": programme.exercises.iter().map(exercise).collect::<Vec<_>>(),
+        "left_out": programme.left_out.iter().map(|left| json!({
+            "exercise": left.id, "because": left.because,
+        })).collect::<Vec<_>>(),
+        "notes": programme.notes,
+    }))
+}
+
+/// Reads what the next plan goes by.
+pub fn plan_from_json(text: &str) -> Result<KeptPlan, RecordError> {
+    #[derive(Deserialize)]
+    struct PlanFile {
+        date: Date,
+        level: u8,
+        approved: Option<Value>,
+    }
+    check_schema(text, PLAN_SCHEMA)?;
+    let file: PlanFile = parse(text)?;
+    Ok(KeptPlan {
+        date: file.date,
+        level: file.level,
+        is_approved: file.approved.is_some(),
+    })
+}
+
+fn finding(finding: &Finding) -> Value {
+    json!({
+        "rule": finding.rule,
+        "words": finding.words,
+        "source": finding.source,
+        "known": known(finding.known),
+    })
+}
+
+fn limit(limit: &Limit) -> Value {
+    let by = match &limit.by {
+        LimitBy::Set { on } => json!({ "set_on": on }),
+        LimitBy::Rule(rule) => finding(rule),
+    };
+    json!({ "value": limit.value, "until": limit.until, "by": by })
+}
+
+const fn known(known: Known) -> &'static str {
+    match known {
+        Known::Read => "read",
+        Known::Secondary => "secondary",
+        Known::Memory => "memory",
+        Known::CommonPractice => "common_practice",
+    }
+}
+
+const fn pace(pace: Pace) -> &'static str {
+    match pace {
+        Pace::Begin => "begin",
+        Pace::Forward => "forward",
+        Pace::Stay => "stay",
+        Pace::Back => "back",
+    }
+}
+
+fn signal(signal: &Signal) -> Value {
+    json!({
+        "signal": signal.kind.id(),
+        "side": signal.side.map_or("", |side| side.name()),
+        "words": signal.words,
+        "ask": signal.ask,
+        "source": signal.source,
+        "known": known(signal.known),
+    })
+}
+
+fn goal(goal: &Goal) -> Value {
+    let target = match &goal.target {
+        Ok(target) => json!({
+            "value": target.value.value,
+            "sigma": target.value.sigma,
+            "sd": target.spread,
+            "source": target.source,
+            "known": target.known.map(known),
+        }),
+        Err(why) => json!({ "reason": why }),
+    };
+    let last = match &goal.last {
+        Ok(last) => json!({ "value": last.value, "sigma": last.sigma }),
+        Err(why) => json!({ "reason": why }),
+    };
+    json!({
+        "side": goal.side.name(),
+        "measure": goal.movement.measure().id(),
+        "basis": goal.basis.id(),
+        "target": target,
+        "last": last,
+        "standing": goal.standing().words(),
+        "unit": "deg",
+    })
+}
+
+fn exercise(prescribed: &Prescribed) -> Value {
+    json!({
+        "exercise": prescribed.exercise.id,
+        "name": prescribed.exercise.name,
+        "arm_up_to_deg": prescribed.top_deg,
+        "load_kg": prescribed.exercise.load_kg,
+        "harder": prescribed.harder,
+        "because": prescribed.because,
+    })
+}
