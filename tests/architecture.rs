@@ -55,7 +55,8 @@ const ROOMS: [(&str, &[&str]); 26] = [
     (
         "report",
         &[
-            "agree", "body", "compare", "estimate", "geometry", "measure", "repeats", "visit",
+            "agree", "body", "care", "compare", "estimate", "geometry", "measure", "repeats",
+            "visit",
         ],
     ),
     (

@@ -6,6 +6,9 @@
 //! [`pace`] to go on. From findings, shortfalls and pace comes a proposed [`programme`]; a clinician
 //! approves it or does not. Nothing here knows of photos, files or pages.
 
+pub mod catalogue;
+pub mod height;
+pub mod programme;
 mod screening;
 
 use std::collections::BTreeMap;

@@ -95,7 +95,7 @@ fn page_footer(view: &ComparisonView) -> String {
 }
 
 /// A CSS string in which all but letters, digits and spaces is escaped.
-fn css_string(words: &str) -> String {
+pub(super) fn css_string(words: &str) -> String {
     let escaped: String = words
         .chars()
         .map(|c| match c {

@@ -3,7 +3,7 @@
 //! One file per writer over one view model ([`view`]): the [`html`] report with its [`picture`]s,
 //! [`lines`] and charts, plain text for a terminal ([`table`]), and JSON of a comparison
 //! ([`comparison_json`]). [`agreement`] writes what raters' tables come to. [`overlay`] draws what
-//! was found onto a photo.
+//! was found onto a photo. [`home_sheet`] is for the person: exercises with drawings ([`figure`]).
 //!
 //! Nothing here measures. A writer takes readings, errors, verdicts and reasons as they are and
 //! puts them into words; a value that is missing is printed with its reason.
@@ -12,6 +12,8 @@ pub mod agreement;
 mod axis;
 mod chart;
 pub mod comparison_json;
+pub mod figure;
+pub mod home_sheet;
 pub mod html;
 pub mod lines;
 mod number;
@@ -26,6 +28,7 @@ mod words;
 
 pub use agreement::{Plot, agreement_json, agreement_plots, agreement_table};
 pub use comparison_json::comparison_json;
+pub use home_sheet::{HomeSheet, home_sheet_html};
 pub use html::{ReportInput, comparison_html};
 pub use overlay::overlay;
 pub use table::{comparison_table, visit_table};

@@ -1,0 +1,482 @@
+//! Proposes a few exercises: those that findings allow, that answer what falls short, at a level that
+//! days, findings and pace give. A clinician approves them or does not.
+
+use std::cmp::Reverse;
+use std::collections::BTreeSet;
+
+use jiff::civil::Date;
+use thiserror::Error;
+
+use super::catalogue::{Catalogue, Exercise, Figure, HIGHEST_LEVEL, TAGS};
+use super::height::Height;
+use super::{Aim, Finding, Findings, Limit, LimitBy, Pace, Shortfall};
+
+/// More than a tired person does every day is done by nobody.
+pub const MOST_EXERCISES: usize = 6;
+
+/// The highest level that a first plan begins with, whatever the day: how an arm takes to it is not
+/// known yet (common practice).
+const FIRST_LEVEL: u8 = 1;
+/// Exercises of this level build strength.
+const STRENGTH_LEVEL: u8 = 2;
+
+/// What is proposed, and everything that the clinician needs to judge it.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Programme {
+    /// While one stands there are no exercises.
+    pub holds: Vec<Finding>,
+    pub level: u8,
+    pub level_because: String,
+    pub arm_deg: Option<Limit>,
+    pub load_kg: Option<Limit>,
+    /// In the order of the sheet.
+    pub exercises: Vec<Prescribed>,
+    pub left_out: Vec<LeftOut>,
+    /// For the clinician, beyond what is left out.
+    pub notes: Vec<String>,
+    /// What the person has to know, from the findings.
+    pub at_home: Vec<String>,
+}
+
+/// An exercise as far as it may go.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Prescribed {
+    pub exercise: Exercise,
+    /// Its own top or the limit, whichever is lower, degrees.
+    pub top_deg: f64,
+    /// What was left of its harder form.
+    pub harder: Option<String>,
+    /// For the clinician.
+    pub because: String,
+}
+
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct LeftOut {
+    /// Of the exercise.
+    pub id: String,
+    pub name: String,
+    pub because: String,
+}
+
+/// How to go on, for the clinician. A reading is better or worse only beyond MDC95, the change that
+/// error alone exceeds once in twenty times.
+pub const GOING_ON: [(&str, &str); 3] = [
+    (
+        "Forward",
+        "One level up, once the day and the findings allow it: a reach rose by more than MDC95 since \
+         the visit before, or the goals are reached, and no signal stands.",
+    ),
+    (
+        "Stay",
+        "The same level, repeats up to the most: the change is within MDC95, which is no sign of \
+         standstill by itself, or there is nothing to hold it against.",
+    ),
+    (
+        "Back",
+        "One level down, and look at the shoulder: a reach fell by more than MDC95, or a signal \
+         stands. Sharp pain, new swelling or a change of the wound: stop and screen anew.",
+    ),
+];
+
+impl Prescribed {
+    /// Whether a limit ends it before its own top.
+    pub fn is_cut(&self) -> bool {
+        self.top_deg < self.exercise.arm_deg
+    }
+
+    /// Where the person stops, in words of the body; `None` where nothing is raised that far.
+    pub fn stop_line(&self) -> Option<String> {
+        let watch = self.exercise.watch?;
+        let height = Height::within(self.top_deg, watch)?;
+        let place = self.exercise.figure.place_of(height);
+        Some(format!("{} {place}", watch.words()))
+    }
+
+    /// As it is drawn: no higher than it may go.
+    pub fn figure(&self) -> Figure {
+        self.exercise.figure.up_to(self.top_deg)
+    }
+}
+
+/// What a clinician put initials and a date to; there is no other way to make one.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Approved<T> {
+    what: T,
+    initials: String,
+    on: Date,
+}
+
+#[derive(Debug, Error, PartialEq, Eq)]
+#[non_exhaustive]
+pub enum NotApproved {
+    #[error("a programme is approved with initials: one to eight characters, a letter among them")]
+    NoInitials,
+    #[error("a hold stands ({rule}): nothing can be approved until it is settled")]
+    Hold { rule: String },
+    #[error("there is no exercise to approve")]
+    Empty,
+}
+
+impl Approved<Programme> {
+    pub fn by(programme: Programme, initials: &str, on: Date) -> Result<Self, NotApproved> {
+        let initials = initials.trim();
+        if !(1..=8).contains(&initials.chars().count())
+            || !initials.chars().any(char::is_alphabetic)
+        {
+            return Err(NotApproved::NoInitials);
+        }
+        if let Some(hold) = programme.holds.first() {
+            return Err(NotApproved::Hold {
+                rule: hold.rule.clone(),
+            });
+        }
+        if programme.exercises.is_empty() {
+            return Err(NotApproved::Empty);
+        }
+        Ok(Approved {
+            what: programme,
+            initials: initials.to_owned(),
+            on,
+        })
+    }
+}
+
+impl<T> Approved<T> {
+    pub fn what(&self) -> &T {
+        &self.what
+    }
+
+    pub fn initials(&self) -> &str {
+        &self.initials
+    }
+
+    pub fn on(&self) -> Date {
+        self.on
+    }
+}
+
+/// The programme that these findings, shortfalls and pace come to.
+pub fn propose(
+    catalogue: &Catalogue,
+    findings: &Findings,
+    shortfalls: &[Shortfall],
+    pace: Pace,
+    previous_level: Option<u8>,
+) -> Programme {
+    let (level, level_because) = level(findings, pace, previous_level);
+    let mut programme = Programme {
+        holds: findings.holds.clone(),
+        level,
+        level_because,
+        arm_deg: findings.arm_deg.clone(),
+        load_kg: findings.load_kg.clone(),
+        exercises: Vec::new(),
+        left_out: Vec::new(),
+        notes: unknown_tags(findings),
+        at_home: at_home(findings),
+    };
+    if !findings.holds.is_empty() {
+        return programme;
+    }
+    let mut choice = Choice::among(catalogue, findings, level);
+    choice.take_for(&wishes(shortfalls, level));
+    programme.exercises = choice.taken;
+    // Breathing stays first; what loads comes when the body is warm.
+    programme
+        .exercises
+        .sort_by_key(|prescribed| prescribed.exercise.load_kg > 0.0);
+    programme.left_out = choice.barred;
+    programme
+        .left_out
+        .extend(choice.open.iter().map(|exercise| {
+            let because = if choice.full {
+                format!("{MOST_EXERCISES} exercises are enough")
+            } else {
+                "another one does this work, or nothing it is for falls short".to_owned()
+            };
+            left_out(exercise, because)
+        }));
+    programme
+}
+
+/// The level, and why for the clinician.
+fn level(findings: &Findings, pace: Pace, previous: Option<u8>) -> (u8, String) {
+    let (wished, because) = match (previous, pace) {
+        (None, Pace::Back) => (0, "the first plan, and something got worse".to_owned()),
+        (None, _) => (
+            FIRST_LEVEL,
+            format!("the first plan begins no higher than level {FIRST_LEVEL}"),
+        ),
+        (Some(before), Pace::Forward) => (
+            before.saturating_add(1).min(HIGHEST_LEVEL),
+            format!("forward from level {before}"),
+        ),
+        (Some(before), Pace::Back) => (
+            before.min(HIGHEST_LEVEL).saturating_sub(1),
+            format!("back from level {before}"),
+        ),
+        (Some(before), Pace::Begin | Pace::Stay) => (
+            before.min(HIGHEST_LEVEL),
+            format!("as before, level {before}"),
+        ),
+    };
+    match &findings.highest_level {
+        Some((highest, finding)) if *highest < wished => {
+            (*highest, format!("{because}, but: {}", finding.words))
+        }
+        _ => (wished, because),
+    }
+}
+
+/// A file of rules may forbid what no exercise is marked with: then a person has to look.
+fn unknown_tags(findings: &Findings) -> Vec<String> {
+    findings
+        .avoid
+        .iter()
+        .filter(|(tag, _)| !TAGS.contains(&tag.as_str()))
+        .map(|(tag, finding)| {
+            format!(
+                "The rule {} forbids {tag:?}, which no exercise is marked with: look through the \
+                 sheet yourself.",
+                finding.rule
+            )
+        })
+        .collect()
+}
+
+fn at_home(findings: &Findings) -> Vec<String> {
+    let limits = [&findings.arm_deg, &findings.load_kg]
+        .into_iter()
+        .flatten()
+        .filter_map(|limit| match &limit.by {
+            LimitBy::Rule(finding) => Some(finding),
+            LimitBy::Set { .. } => None,
+        });
+    let level = findings.highest_level.iter().map(|(_, finding)| finding);
+    let mut all: Vec<String> = Vec::new();
+    for words in findings
+        .holds
+        .iter()
+        .chain(&findings.cautions)
+        .chain(limits)
+        .chain(findings.avoid.values())
+        .chain(level)
+        .filter_map(|finding| finding.at_home.clone())
+    {
+        if !all.contains(&words) {
+            all.push(words);
+        }
+    }
+    all
+}
+
+/// What an exercise is wanted for, and why.
+struct Wish {
+    /// Any of these.
+    aims: Vec<Aim>,
+    because: String,
+}
+
+impl Wish {
+    fn is_reach(&self) -> bool {
+        matches!(self.aims[..], [Aim::Flexion | Aim::Abduction])
+    }
+}
+
+const POSTURE: [Aim; 4] = [
+    Aim::TrunkLean,
+    Aim::HeadForward,
+    Aim::ShoulderForward,
+    Aim::RoundedBack,
+];
+
+/// In the order in which they are met: breathing and posture with every plan, then what falls short,
+/// arms first, then what keeps an arm moving when nothing falls short.
+fn wishes(shortfalls: &[Shortfall], level: u8) -> Vec<Wish> {
+    let short = |aim: Aim| {
+        let words: Vec<&str> = shortfalls
+            .iter()
+            .filter(|shortfall| shortfall.aim == aim)
+            .map(|shortfall| shortfall.words.as_str())
+            .collect();
+        (!words.is_empty()).then(|| Wish {
+            aims: vec![aim],
+            because: words.join("; "),
+        })
+    };
+    let usual = |aims: &[Aim], because: &str| Wish {
+        aims: aims.to_vec(),
+        because: because.to_owned(),
+    };
+    let arms = [Aim::Flexion, Aim::Abduction, Aim::ElbowExtension];
+    let mut posture = POSTURE.into_iter().filter_map(short);
+    let mut wishes = vec![
+        usual(&[Aim::Breathing], "with every plan"),
+        posture
+            .next()
+            .unwrap_or_else(|| usual(&[Aim::TrunkLean], "posture, with every plan")),
+    ];
+    wishes.extend(arms.into_iter().filter_map(short));
+    if level >= STRENGTH_LEVEL {
+        wishes.push(
+            short(Aim::Strength)
+                .unwrap_or_else(|| usual(&[Aim::Strength], "strength, from this level on")),
+        );
+    }
+    wishes.extend(posture);
+    wishes.push(usual(&[Aim::Flexion], "keeps the arm moving forward"));
+    wishes.push(usual(&[Aim::Abduction], "keeps the arm moving sideways"));
+    if level >= STRENGTH_LEVEL {
+        wishes.push(usual(&[Aim::Strength], "strength, from this level on"));
+    }
+    wishes.push(usual(&[Aim::ShoulderForward], "draws the shoulders back"));
+    wishes
+}
+
+/// What is open to be chosen, and what has been.
+struct Choice<'a> {
+    findings: &'a Findings,
+    /// Allowed and not taken.
+    open: Vec<&'a Exercise>,
+    barred: Vec<LeftOut>,
+    taken: Vec<Prescribed>,
+    full: bool,
+}
+
+impl<'a> Choice<'a> {
+    fn among(catalogue: &'a Catalogue, findings: &'a Findings, level: u8) -> Choice<'a> {
+        let (mut open, mut barred) = (Vec::new(), Vec::new());
+        for exercise in catalogue.exercises() {
+            match bar(exercise, findings, level) {
+                Some(because) => barred.push(left_out(exercise, because)),
+                None => open.push(exercise),
+            }
+        }
+        Choice {
+            findings,
+            open,
+            barred,
+            taken: Vec::new(),
+            full: false,
+        }
+    }
+
+    fn take_for(&mut self, wishes: &[Wish]) {
+        for wish in wishes {
+            if self.taken.len() == MOST_EXERCISES {
+                self.full = true;
+                return;
+            }
+            let is_met =
+                |exercise: &Exercise| exercise.aims.iter().any(|aim| wish.aims.contains(aim));
+            // What it is for above all; of these the highest level, for a reach the one that may go
+            // highest, then the first of the file.
+            let best = (0..self.open.len())
+                .filter(|index| is_met(self.open[*index]))
+                .max_by_key(|index| {
+                    let exercise = self.open[*index];
+                    let first = wish.aims.contains(&exercise.aims[0]);
+                    let top = if wish.is_reach() {
+                        top_deg(exercise, self.findings) as i32
+                    } else {
+                        0
+                    };
+                    (first, exercise.level, top, Reverse(*index))
+                });
+            if let Some(index) = best {
+                let exercise = self.open.remove(index);
+                self.taken
+                    .push(prescribe(exercise, self.findings, &wish.because));
+            }
+        }
+    }
+}
+
+fn left_out(exercise: &Exercise, because: String) -> LeftOut {
+    LeftOut {
+        id: exercise.id.clone(),
+        name: exercise.name.clone(),
+        because,
+    }
+}
+
+/// What an exercise, or one form of it, asks for.
+struct Asks<'a> {
+    arm_deg: f64,
+    load_kg: f64,
+    tags: &'a BTreeSet<String>,
+}
+
+/// Why findings forbid what is asked; `None` where they don't.
+fn forbidden(asks: &Asks, findings: &Findings) -> Option<String> {
+    if let Some(limit) = &findings.arm_deg
+        && !within(asks.arm_deg, limit)
+    {
+        return Some(format!(
+            "it needs the arm at {:.0}°, the limit is {:.0}°",
+            asks.arm_deg, limit.value
+        ));
+    }
+    if let Some(limit) = &findings.load_kg
+        && !within(asks.load_kg, limit)
+    {
+        return Some(format!(
+            "it loads the arm with {} kg, the limit is {} kg",
+            asks.load_kg, limit.value
+        ));
+    }
+    asks.tags.iter().find_map(|tag| {
+        let finding = findings.avoid.get(tag)?;
+        Some(format!("{tag} is to be avoided: {}", finding.words))
+    })
+}
+
+/// Only what is surely within: a limit that is no number allows nothing.
+fn within(value: f64, limit: &Limit) -> bool {
+    value <= limit.value
+}
+
+fn bar(exercise: &Exercise, findings: &Findings, level: u8) -> Option<String> {
+    if exercise.level > level {
+        return Some(format!(
+            "level {}, this plan is of level {level}",
+            exercise.level
+        ));
+    }
+    let least = Asks {
+        arm_deg: exercise.from_deg,
+        load_kg: exercise.load_kg,
+        tags: &exercise.tags,
+    };
+    forbidden(&least, findings)
+}
+
+/// Its own top or the limit, whichever is lower.
+fn top_deg(exercise: &Exercise, findings: &Findings) -> f64 {
+    let limit = findings.arm_deg.as_ref();
+    limit.map_or(exercise.arm_deg, |limit| limit.value.min(exercise.arm_deg))
+}
+
+fn prescribe(exercise: &Exercise, findings: &Findings, because: &str) -> Prescribed {
+    let top_deg = top_deg(exercise, findings);
+    let harder = exercise.harder.as_ref().filter(|harder| {
+        let asks = Asks {
+            // The harder form of what is cut is cut at the same height; it only has to be allowed to
+            // go higher where it does.
+            arm_deg: if harder.arm_deg > exercise.arm_deg {
+                harder.arm_deg
+            } else {
+                top_deg
+            },
+            load_kg: harder.load_kg,
+            tags: &harder.tags,
+        };
+        forbidden(&asks, findings).is_none()
+    });
+    Prescribed {
+        exercise: exercise.clone(),
+        top_deg,
+        harder: harder.map(|harder| harder.words.clone()),
+        because: because.to_owned(),
+    }
+}
