@@ -3,7 +3,7 @@
 //! One file per writer over one view model ([`view`]): the [`html`] report with its [`picture`]s,
 //! [`lines`] and charts, plain text for a terminal ([`table`]), and JSON of a comparison
 //! ([`comparison_json`]). [`agreement`] writes what raters' tables come to. [`overlay`] draws what
-//! was found onto a photo.
+//! was found onto a photo. [`home_sheet`] is for the person: exercises with drawings ([`figure`]).
 //!
 //! Nothing here measures. A writer takes readings, errors, verdicts and reasons as they are and
 //! puts them into words; a value that is missing is printed with its reason.

@@ -1,0 +1,919 @@
+//! From findings to the sheet that a person takes home: nothing on it, drawn or told, goes beyond
+//! what findings allow, and it can be read by somebody tired.
+
+use std::collections::BTreeMap;
+use std::f64::consts::PI;
+
+use jiff::civil::{Date, date};
+use proptest::prelude::*;
+
+use tragus::body::{Operated, Side};
+use tragus::care::catalogue::{
+    Arm, Catalogue, Exercise, Figure, FigureView, HIGHEST_LEVEL, Leg, Pose, TAGS,
+};
+use tragus::care::programme::{
+    Approved, MOST_EXERCISES, NotApproved, Prescribed, Programme, propose,
+};
+use tragus::care::{Aim, Finding, Findings, Known, Limit, LimitBy, Pace, Shortfall};
+use tragus::report::{HomeSheet, figure, home_sheet_html};
+
+use crate::readability::{grade, sentences};
+
+const TODAY: Date = date(2026, 3, 10);
+
+fn finding(rule: &str) -> Finding {
+    Finding {
+        rule: rule.to_owned(),
+        words: format!("{rule} says so."),
+        at_home: None,
+        source: "a test".to_owned(),
+        known: Known::CommonPractice,
+    }
+}
+
+fn limit(value: f64) -> Option<Limit> {
+    Some(Limit {
+        value,
+        until: Some(date(2026, 4, 7)),
+        by: LimitBy::Set { on: Some(TODAY) },
+    })
+}
+
+fn shortfall(aim: Aim) -> Shortfall {
+    Shortfall {
+        aim,
+        side: Some(Side::Left),
+        words: format!("{} falls short", aim.id()),
+    }
+}
+
+fn all_shortfalls() -> Vec<Shortfall> {
+    Aim::ALL.into_iter().map(shortfall).collect()
+}
+
+fn proposed(findings: &Findings, level: u8) -> Programme {
+    propose(
+        Catalogue::built_in(),
+        findings,
+        &all_shortfalls(),
+        Pace::Stay,
+        Some(level),
+    )
+}
+
+/// Every exercise of the catalogue as it is prescribed under a limit.
+fn every_prescribed(arm_deg: Option<f64>) -> Vec<Prescribed> {
+    let findings = Findings {
+        arm_deg: arm_deg.and_then(limit),
+        ..Findings::default()
+    };
+    let all = Catalogue::built_in();
+    all.exercises()
+        .iter()
+        .filter(|exercise| arm_deg.is_none_or(|deg| exercise.from_deg <= deg))
+        .map(|exercise| Prescribed {
+            exercise: exercise.clone(),
+            top_deg: exercise
+                .arm_deg
+                .min(findings.arm_deg.as_ref().map_or(180.0, |l| l.value)),
+            harder: exercise.harder.as_ref().map(|harder| harder.words.clone()),
+            because: String::new(),
+        })
+        .collect()
+}
+
+fn sheet_of(programme: Programme, operated: Option<Operated>) -> String {
+    let approved = Approved::by(programme, "MK", TODAY).expect("a programme to approve");
+    home_sheet_html(&HomeSheet {
+        code: "P-07",
+        programme: &approved,
+        operated,
+        program: "tragus 0.1.0",
+    })
+}
+
+/// A sheet with every exercise there is.
+pub fn whole_catalogue_sheet(arm_deg: Option<f64>) -> String {
+    let mut programme = proposed(&Findings::default(), 0);
+    programme.exercises = every_prescribed(arm_deg);
+    programme.arm_deg = arm_deg.and_then(limit);
+    programme.load_kg = limit(2.0);
+    sheet_of(programme, Some(Operated::One(Side::Left)))
+}
+
+// ---- the drawn geometry ----
+
+type Spot = (f64, f64);
+
+/// The two ends of every line of a class, as they are drawn.
+fn drawn(svg: &str, class: &str) -> Vec<(Spot, Spot)> {
+    svg.split("<path ")
+        .filter(|path| {
+            let classes = attribute(path, "class");
+            classes
+                .split(' ')
+                .collect::<Vec<_>>()
+                .starts_with(&["flesh"])
+                && class
+                    .split(' ')
+                    .all(|one| classes.split(' ').any(|c| c == one))
+        })
+        .map(|path| {
+            let numbers: Vec<f64> = attribute(path, "d")
+                .trim_start_matches('M')
+                .split(['L', ' '])
+                .map(|number| number.parse().expect("a coordinate"))
+                .collect();
+            let [x0, y0, x1, y1] = numbers[..] else {
+                panic!("{class} is no line: {path}")
+            };
+            ((x0, y0), (x1, y1))
+        })
+        .collect()
+}
+
+fn attribute<'a>(tag: &'a str, name: &str) -> &'a str {
+    let start = tag.find(&format!("{name}=\"")).expect("the attribute") + name.len() + 2;
+    &tag[start..start + tag[start..].find('"').expect("its end")]
+}
+
+fn middle(spots: &[Spot]) -> Spot {
+    let n = spots.len() as f64;
+    (
+        spots.iter().map(|spot| spot.0).sum::<f64>() / n,
+        spots.iter().map(|spot| spot.1).sum::<f64>() / n,
+    )
+}
+
+/// The unsigned angle between two directions, degrees.
+fn between(a: Spot, b: Spot) -> f64 {
+    let turn = (a.0 * b.1 - a.1 * b.0).atan2(a.0 * b.0 + a.1 * b.1);
+    turn.abs() * 180.0 / PI
+}
+
+fn along((from, to): (Spot, Spot)) -> Spot {
+    (to.0 - from.0, to.1 - from.1)
+}
+
+/// The angle of every drawn upper arm off the drawn trunk, degrees.
+fn arms_off_trunk(svg: &str, when: &str) -> Vec<f64> {
+    let arms = drawn(svg, &format!("{when} upper-arm"));
+    let hips: Vec<Spot> = drawn(svg, &format!("{when} thigh"))
+        .iter()
+        .map(|l| l.0)
+        .collect();
+    assert_eq!((arms.len(), hips.len()), (2, 2), "{when}");
+    let shoulders: Vec<Spot> = arms.iter().map(|arm| arm.0).collect();
+    let down = along((middle(&shoulders), middle(&hips)));
+    arms.into_iter()
+        .map(|arm| between(down, along(arm)))
+        .collect()
+}
+
+/// Coordinates are rounded to a tenth of a thousandth of the stature: over an upper arm and a trunk
+/// that is at most so many degrees.
+const ROUNDED_DEG: f64 = 0.06;
+
+fn svg_of(figure: &Figure, side: Side) -> String {
+    figure::figure(figure, side, "a drawing").into_string()
+}
+
+fn assert_drawn_within(figure: &Figure, top_deg: f64, name: &str) {
+    for side in Side::BOTH {
+        let svg = svg_of(figure, side);
+        for when in ["start", "end"] {
+            for deg in arms_off_trunk(&svg, when) {
+                assert!(
+                    deg <= top_deg + ROUNDED_DEG,
+                    "{name} {when}: {deg} above {top_deg}"
+                );
+            }
+        }
+    }
+}
+
+#[test]
+fn joint_angles_are_those_of_the_drawn_points() {
+    let near = |deg: f64, expected: f64, what: &str| {
+        // A hand is short: its direction is the forearm's.
+        assert!(
+            (deg - expected).abs() < 2.0 * ROUNDED_DEG,
+            "{what}: {deg}, expected {expected}"
+        );
+    };
+    for exercise in Catalogue::built_in().exercises() {
+        let figure = &exercise.figure;
+        for side in Side::BOTH {
+            let svg = svg_of(figure, side);
+            for (when, pose) in [("start", &figure.start), ("end", &figure.end)] {
+                let what = format!("{} {when} {side}", exercise.id);
+                let mut shoulders = arms_off_trunk(&svg, when);
+                // The far arm is drawn first.
+                shoulders.reverse();
+                let lines = |name: &str| {
+                    let mut lines = drawn(&svg, &format!("{when} {name}"));
+                    lines.reverse();
+                    lines
+                };
+                let (upper, lower) = (lines("upper-arm"), lines("forearm"));
+                for index in 0..2 {
+                    let arm = pose.arms[index];
+                    near(
+                        shoulders[index],
+                        arm.shoulder.abs(),
+                        &format!("{what} shoulder {index}"),
+                    );
+                    let elbow = between(along(upper[index]), along(lower[index]));
+                    near(elbow, arm.elbow, &format!("{what} elbow {index}"));
+                    assert_eq!(
+                        upper[index].1, lower[index].0,
+                        "{what}: the elbow is one point"
+                    );
+                }
+                if figure.view == FigureView::Side {
+                    let (thigh, shin) = (lines("thigh"), lines("shin"));
+                    for index in 0..2 {
+                        let knee = between(along(thigh[index]), along(shin[index]));
+                        near(knee, pose.legs[index].knee, &format!("{what} knee {index}"));
+                    }
+                }
+            }
+        }
+    }
+}
+
+#[test]
+fn side_and_direction_are_told_apart() {
+    let pose = |shoulder: f64, lean: f64| Pose {
+        trunk: lean,
+        neck: 0.0,
+        shrug: 0.0,
+        arms: [
+            Arm {
+                shoulder,
+                elbow: 0.0,
+            },
+            Arm {
+                shoulder: 0.0,
+                elbow: 0.0,
+            },
+        ],
+        legs: [Leg {
+            hip: 0.0,
+            knee: 0.0,
+            ankle: 0.0,
+        }; 2],
+    };
+    // Forward, and outward from the body, is +x; up is +y.
+    let side = figure::Skeleton::of(&pose(90.0, 0.0), FigureView::Side);
+    assert!(
+        side.elbows[0].x > 100.0 && side.elbows[0].y > 280.0,
+        "{side:?}"
+    );
+    assert!(side.elbows[1].y < 110.0, "{side:?}");
+    let leaning = figure::Skeleton::of(&pose(90.0, 20.0), FigureView::Side);
+    assert!(leaning.head.x > side.head.x && leaning.elbows[0].y < side.elbows[0].y);
+    let front = figure::Skeleton::of(&pose(90.0, 0.0), FigureView::Front);
+    assert!(front.elbows[0].x > front.shoulders[0].x && front.elbows[1].x < 0.0);
+    // On paper: from the front the person's left is on the right.
+    let raised = every_prescribed(None)
+        .into_iter()
+        .find(|one| one.exercise.id == "band_side")
+        .expect("a raise of one arm");
+    let highest = |side: Side| {
+        let svg = svg_of(&raised.figure(), side);
+        drawn(&svg, "end moved hand")[0].1.0
+    };
+    assert!(highest(Side::Left) > 300.0 && highest(Side::Right) < -300.0);
+}
+
+#[test]
+fn a_cut_exercise_is_drawn_and_told_up_to_its_limit_and_no_further() {
+    for degrees in (0..=180).step_by(5).map(f64::from) {
+        for prescribed in every_prescribed(Some(degrees)) {
+            let name = &prescribed.exercise.id;
+            assert!(prescribed.top_deg <= degrees, "{name}");
+            assert_drawn_within(&prescribed.figure(), prescribed.top_deg, name);
+            assert_eq!(
+                prescribed.stop_line().is_some(),
+                prescribed.exercise.watch.is_some(),
+                "{name} at {degrees}"
+            );
+            // A cut exercise still moves, and comes as high as it may.
+            let end = prescribed.figure().end;
+            let full = prescribed.exercise.figure.end.arm_deg();
+            if prescribed.is_cut() {
+                assert_ne!(prescribed.figure().start, end, "{name} at {degrees}");
+                assert!(
+                    end.arm_deg() > prescribed.top_deg.min(full) - 1e-9,
+                    "{name}"
+                );
+            }
+        }
+    }
+}
+
+#[test]
+fn heights_at_home_are_words_of_the_body() {
+    let line = |id: &str, degrees: f64| {
+        let all = every_prescribed(Some(degrees));
+        let one = all.iter().find(|one| one.exercise.id == id).expect(id);
+        one.stop_line().expect(id)
+    };
+    assert_eq!(
+        line("clasped_lift", 90.0),
+        "your hands are at shoulder height"
+    );
+    assert_eq!(line("clasped_lift", 89.9), "your hands are at chest height");
+    assert_eq!(line("clasped_lift", 180.0), "your hands are at eye height");
+    assert_eq!(
+        line("elbows_out", 90.0),
+        "your elbows are at shoulder height"
+    );
+    assert_eq!(
+        line("stick_lift_lying", 100.0),
+        "your hands are over your chin"
+    );
+    assert_eq!(
+        line("chest_opener", 90.0),
+        "your hands are level with your shoulders"
+    );
+    let html = whole_catalogue_sheet(Some(90.0));
+    assert!(html.contains("Lift your hands no higher than your shoulders."));
+    assert!(html.contains("It holds until 7 April 2026."));
+    assert!(html.contains("Stop when your hands are at shoulder height. No higher."));
+    // Degrees are the clinician's; a fever is told in degrees too.
+    assert_eq!(html.matches('°').count(), html.matches("°C").count());
+    assert!(!html.to_lowercase().contains("degree"));
+}
+
+/// Steps that named a height would speak against a stop line that a limit has lowered.
+#[test]
+fn an_exercise_that_can_be_cut_leaves_the_height_to_its_stop_line() {
+    for exercise in Catalogue::built_in().exercises() {
+        let steps = exercise.steps.join(" ").to_lowercase();
+        assert_eq!(
+            steps.contains("stop line"),
+            exercise.watch.is_some(),
+            "{}",
+            exercise.id
+        );
+        if exercise.watch.is_some() {
+            for height in [
+                "overhead",
+                "over your head",
+                "above your head",
+                "as high as you can",
+            ] {
+                assert!(!steps.contains(height), "{}: {height}", exercise.id);
+            }
+        }
+    }
+}
+
+// ---- what may stand on a sheet ----
+
+/// The whole of the promise: what stands on the sheet is allowed, in its harder form too.
+fn assert_allowed(programme: &Programme, findings: &Findings) {
+    if !findings.holds.is_empty() {
+        assert!(programme.exercises.is_empty());
+        assert_eq!(programme.holds, findings.holds);
+        assert!(matches!(
+            Approved::by(programme.clone(), "MK", TODAY),
+            Err(NotApproved::Hold { .. })
+        ));
+        return;
+    }
+    assert!(programme.exercises.len() <= MOST_EXERCISES);
+    let arm = findings
+        .arm_deg
+        .as_ref()
+        .map_or(f64::INFINITY, |limit| limit.value);
+    let load = findings
+        .load_kg
+        .as_ref()
+        .map_or(f64::INFINITY, |limit| limit.value);
+    for prescribed in &programme.exercises {
+        let exercise = &prescribed.exercise;
+        let id = &exercise.id;
+        assert!(
+            prescribed.top_deg <= arm && prescribed.top_deg <= exercise.arm_deg,
+            "{id}"
+        );
+        assert!(exercise.load_kg <= load, "{id}");
+        assert!(exercise.level <= programme.level, "{id}");
+        if let Some((highest, _)) = findings.highest_level {
+            assert!(exercise.level <= highest, "{id}");
+        }
+        for tag in findings.avoid.keys() {
+            assert!(!exercise.tags.contains(tag), "{id}: {tag}");
+        }
+        if let (Some(words), Some(harder)) = (&prescribed.harder, &exercise.harder) {
+            assert_eq!(*words, harder.words);
+            assert!(harder.load_kg <= load, "{id}");
+            assert!(
+                harder.arm_deg <= arm || harder.arm_deg == exercise.arm_deg,
+                "{id}: harder goes to {}",
+                harder.arm_deg
+            );
+            for tag in findings.avoid.keys() {
+                assert!(!harder.tags.contains(tag), "{id}, harder: {tag}");
+            }
+        }
+        assert_drawn_within(&prescribed.figure(), prescribed.top_deg, id);
+    }
+    // Everything is either on the sheet or left out with a reason.
+    let told = programme.exercises.len() + programme.left_out.len();
+    assert_eq!(told, Catalogue::built_in().exercises().len());
+    assert!(programme.left_out.iter().all(|one| !one.because.is_empty()));
+}
+
+fn any_limit(range: std::ops::Range<f64>) -> impl Strategy<Value = Option<Limit>> {
+    proptest::option::of(range.prop_map(|value| limit(value).expect("a limit")))
+}
+
+prop_compose! {
+    fn any_findings()(
+        holds in proptest::collection::vec(Just(finding("hold")), 0..2),
+        arm_deg in any_limit(0.0..190.0),
+        load_kg in any_limit(0.0..6.0),
+        avoid in proptest::sample::subsequence(TAGS.to_vec(), 0..=TAGS.len()),
+        highest in proptest::option::of(0..=HIGHEST_LEVEL),
+    ) -> Findings {
+        Findings {
+            holds,
+            arm_deg,
+            load_kg,
+            avoid: avoid.into_iter().map(|tag| (tag.to_owned(), finding(tag))).collect(),
+            highest_level: highest.map(|level| (level, finding("level"))),
+            ..Findings::default()
+        }
+    }
+}
+
+fn any_pace() -> impl Strategy<Value = Pace> {
+    proptest::sample::select(vec![Pace::Begin, Pace::Forward, Pace::Stay, Pace::Back])
+}
+
+fn any_shortfalls() -> impl Strategy<Value = Vec<Shortfall>> {
+    proptest::sample::subsequence(Aim::ALL.to_vec(), 0..=Aim::ALL.len())
+        .prop_map(|aims| aims.into_iter().map(shortfall).collect())
+}
+
+proptest! {
+    #![proptest_config(ProptestConfig::with_cases(400))]
+
+    #[test]
+    fn nothing_on_the_sheet_goes_beyond_the_findings(
+        findings in any_findings(),
+        shortfalls in any_shortfalls(),
+        pace in any_pace(),
+        previous in proptest::option::of(0u8..6),
+    ) {
+        let programme = propose(Catalogue::built_in(), &findings, &shortfalls, pace, previous);
+        assert_allowed(&programme, &findings);
+        // Whatever is forbidden, breathing is left.
+        if findings.holds.is_empty() {
+            prop_assert_eq!(&programme.exercises[0].exercise.id, "breathing");
+        }
+    }
+}
+
+#[test]
+fn a_limit_that_is_no_number_allows_no_raised_arm() {
+    let findings = Findings {
+        arm_deg: limit(f64::NAN),
+        ..Findings::default()
+    };
+    assert!(proposed(&findings, 3).exercises.is_empty());
+}
+
+#[test]
+fn what_is_left_out_says_why() {
+    let findings = Findings {
+        arm_deg: limit(80.0),
+        load_kg: limit(1.0),
+        avoid: BTreeMap::from([("standing".to_owned(), finding("falls"))]),
+        ..Findings::default()
+    };
+    let programme = proposed(&findings, 2);
+    let because = |id: &str| {
+        let one = programme.left_out.iter().find(|one| one.id == id);
+        one.unwrap_or_else(|| panic!("{id} is not left out"))
+            .because
+            .as_str()
+    };
+    assert_eq!(
+        because("stick_lift_lying"),
+        "it needs the arm at 90°, the limit is 80°"
+    );
+    assert_eq!(
+        because("band_row"),
+        "it loads the arm with 2 kg, the limit is 1 kg"
+    );
+    assert_eq!(
+        because("stand_tall"),
+        "standing is to be avoided: falls says so."
+    );
+    assert_eq!(because("weight_lift"), "level 3, this plan is of level 2");
+}
+
+#[test]
+fn a_harder_form_is_on_the_sheet_only_where_it_is_allowed() {
+    let harder = |findings: &Findings, id: &str| {
+        let programme = proposed(findings, 0);
+        let one = programme.exercises.iter().find(|one| one.exercise.id == id);
+        one.unwrap_or_else(|| panic!("{id} is not proposed"))
+            .harder
+            .is_some()
+    };
+    assert!(harder(&Findings::default(), "sit_tall"));
+    let no_standing = Findings {
+        avoid: BTreeMap::from([("standing".to_owned(), finding("falls"))]),
+        ..Findings::default()
+    };
+    assert!(!harder(&no_standing, "sit_tall"));
+
+    let slide = |degrees: f64| {
+        let findings = Findings {
+            arm_deg: limit(degrees),
+            ..Findings::default()
+        };
+        let programme = proposed(&findings, 1);
+        let one = programme
+            .exercises
+            .into_iter()
+            .find(|one| one.exercise.id == "table_slide");
+        one.map(|one| (one.top_deg, one.harder.is_some()))
+    };
+    assert_eq!(slide(90.0), Some((90.0, false)));
+    assert_eq!(slide(89.0), None);
+}
+
+#[test]
+fn the_level_follows_pace_and_findings() {
+    let level = |findings: &Findings, pace, previous| {
+        propose(Catalogue::built_in(), findings, &[], pace, previous).level
+    };
+    let free = Findings::default();
+    assert_eq!(level(&free, Pace::Begin, None), 1);
+    assert_eq!(level(&free, Pace::Back, None), 0);
+    assert_eq!(level(&free, Pace::Forward, Some(1)), 2);
+    assert_eq!(level(&free, Pace::Forward, Some(3)), 3);
+    assert_eq!(level(&free, Pace::Stay, Some(2)), 2);
+    assert_eq!(level(&free, Pace::Back, Some(2)), 1);
+    assert_eq!(level(&free, Pace::Back, Some(0)), 0);
+    let early = Findings {
+        highest_level: Some((0, finding("first_days"))),
+        ..Findings::default()
+    };
+    assert_eq!(level(&early, Pace::Forward, Some(1)), 0);
+}
+
+#[test]
+fn exercises_answer_what_falls_short() {
+    let programme = propose(
+        Catalogue::built_in(),
+        &Findings::default(),
+        &[shortfall(Aim::Abduction), shortfall(Aim::HeadForward)],
+        Pace::Stay,
+        Some(1),
+    );
+    let chosen: Vec<(&str, &str)> = programme
+        .exercises
+        .iter()
+        .map(|one| (one.exercise.id.as_str(), one.because.as_str()))
+        .collect();
+    assert_eq!(
+        chosen[..3],
+        [
+            ("breathing", "with every plan"),
+            ("chin_tuck", "head_forward falls short"),
+            ("hands_behind_head", "abduction falls short"),
+        ]
+    );
+    assert!(chosen.len() <= MOST_EXERCISES);
+}
+
+#[test]
+fn a_mark_that_no_exercise_has_is_told_to_the_clinician() {
+    let findings = Findings {
+        avoid: BTreeMap::from([("swimming".to_owned(), finding("pool"))]),
+        ..Findings::default()
+    };
+    let notes = proposed(&findings, 0).notes;
+    assert_eq!(notes.len(), 1);
+    assert!(notes[0].contains("\"swimming\""), "{notes:?}");
+}
+
+// ---- approving ----
+
+#[test]
+fn nothing_prints_without_initials() {
+    let programme = proposed(&Findings::default(), 0);
+    for initials in ["", "  ", "123", "-", "far too long"] {
+        assert_eq!(
+            Approved::by(programme.clone(), initials, TODAY),
+            Err(NotApproved::NoInitials),
+            "{initials:?}"
+        );
+    }
+    let approved = Approved::by(programme.clone(), " MK ", TODAY).expect("approved");
+    assert_eq!((approved.initials(), approved.on()), ("MK", TODAY));
+    assert_eq!(approved.what(), &programme);
+    let empty = Programme {
+        exercises: Vec::new(),
+        ..programme
+    };
+    assert_eq!(Approved::by(empty, "MK", TODAY), Err(NotApproved::Empty));
+}
+
+// ---- the sheet ----
+
+#[test]
+fn the_sheet_needs_nothing_from_outside_and_runs_nothing() {
+    let html = whole_catalogue_sheet(Some(120.0));
+    let lower = html.to_lowercase();
+    for forbidden in [
+        "<script",
+        "javascript:",
+        "http:",
+        "https:",
+        "url(",
+        "@import",
+        "<link",
+        "<img",
+        "<iframe",
+        " src=",
+        " href=",
+        " onload",
+        " onclick",
+        "//cdn",
+    ] {
+        assert!(!lower.contains(forbidden), "{forbidden}");
+    }
+    assert!(html.starts_with("<!DOCTYPE html>"));
+}
+
+#[test]
+fn text_is_escaped() {
+    let mut programme = proposed(&Findings::default(), 0);
+    programme.at_home = vec!["<b>&".to_owned()];
+    programme.exercises[0].exercise.name = "\"><script>x".to_owned();
+    let approved = Approved::by(programme, "<i>M", TODAY).expect("approved");
+    let html = home_sheet_html(&HomeSheet {
+        code: "</style><script>",
+        programme: &approved,
+        operated: None,
+        program: "tragus",
+    });
+    for raw in ["<script", "<b>&", "<i>M", "</style><s"] {
+        assert!(!html.contains(raw), "{raw}");
+    }
+    assert!(html.contains("&lt;b&gt;&amp;") && html.contains("&lt;i&gt;M"));
+}
+
+#[test]
+fn the_sheet_says_first_whose_it_is_and_when_to_stop() {
+    let html = whole_catalogue_sheet(Some(90.0));
+    let at = |words: &str| {
+        html.find(words)
+            .unwrap_or_else(|| panic!("{words} is missing"))
+    };
+    let order = [
+        "P-07",
+        "10 March 2026",
+        "Approved by",
+        "Next visit",
+        "This sheet is from your therapist",
+        "comes first",
+        "Stop at once if",
+        "sharp pain",
+        "pinches",
+        "dizzy",
+        "new swelling",
+        "How far you may go",
+        "is your left arm",
+        "Calm breathing",
+        "As the days go by",
+        "Your diary",
+    ];
+    let places: Vec<usize> = order.iter().map(|words| at(words)).collect();
+    assert!(places.is_sorted(), "{places:?}");
+    for exercise in every_prescribed(Some(90.0)) {
+        assert!(html.contains(&format!("id=\"exercise-{}\"", exercise.exercise.id)));
+    }
+}
+
+#[test]
+fn nobody_is_told_to_push_on() {
+    let html = whole_catalogue_sheet(None).to_lowercase();
+    for words in [
+        "no pain, no gain",
+        "through the pain",
+        "as far as you can",
+        "as high as you can",
+        "push harder",
+        "force",
+    ] {
+        assert!(!html.contains(words), "{words}");
+    }
+}
+
+/// The sentences of the sheet's paragraphs and list items; headings and the table would only make
+/// the grade look lower.
+fn prose(html: &str) -> Vec<String> {
+    let mut all = Vec::new();
+    for tag in ["p", "li"] {
+        for part in html.split(&format!("<{tag}")).skip(1) {
+            if !part.starts_with(['>', ' ']) {
+                continue;
+            }
+            let end = part.find(&format!("</{tag}>")).expect("the end of a tag");
+            let inside = &part[part.find('>').expect("a tag") + 1..end];
+            let mut text = String::new();
+            let mut within_tag = false;
+            for c in inside.chars() {
+                match c {
+                    '<' => within_tag = true,
+                    '>' => within_tag = false,
+                    c if !within_tag => text.push(c),
+                    _ => {}
+                }
+            }
+            all.extend(sentences(&text));
+        }
+    }
+    all
+}
+
+#[test]
+fn the_sheet_reads_at_the_age_of_twelve() {
+    let html = whole_catalogue_sheet(Some(90.0));
+    let whole = grade(&prose(&html));
+    assert!(prose(&html).len() > 150, "{}", prose(&html).len());
+    assert!(whole <= 6.0, "the whole sheet: grade {whole:.1}");
+    let (mut worst, mut which) = (f64::MIN, "");
+    for exercise in Catalogue::built_in().exercises() {
+        let grade = grade(&sentences(&words_of(exercise)));
+        assert!(grade <= 7.0, "{}: grade {grade:.1}", exercise.id);
+        if grade > worst {
+            (worst, which) = (grade, &exercise.id);
+        }
+    }
+    println!("the whole: {whole:.2}; the hardest exercise: {which}, {worst:.2}");
+}
+
+fn words_of(exercise: &Exercise) -> String {
+    let harder = exercise.harder.as_ref().map_or("", |harder| &harder.words);
+    [
+        exercise.purpose.as_str(),
+        &exercise.start,
+        &exercise.steps.join(" "),
+        &exercise.feel,
+        &exercise.stop,
+        &exercise.easier,
+        harder,
+    ]
+    .join(" ")
+}
+
+// ---- the file of exercises ----
+
+/// The built-in file with one text put for another.
+fn changed(from: &str, to: &str) -> String {
+    let text = include_str!("../src/care/exercises.toml");
+    assert!(text.contains(from), "{from} is not in the file");
+    Catalogue::from_toml(&text.replacen(from, to, 1))
+        .expect_err("the file should be refused")
+        .to_string()
+}
+
+#[test]
+fn the_built_in_exercises_are_read() {
+    let exercises = Catalogue::built_in().exercises();
+    assert!((18..=26).contains(&exercises.len()), "{}", exercises.len());
+    for aim in Aim::ALL {
+        assert!(
+            exercises.iter().any(|one| one.aims.contains(&aim)),
+            "{aim:?}"
+        );
+    }
+    // Each movement has something in the first days, whatever was operated.
+    for aim in [
+        Aim::Flexion,
+        Aim::Abduction,
+        Aim::ElbowExtension,
+        Aim::HeadForward,
+    ] {
+        assert!(
+            exercises
+                .iter()
+                .any(|one| one.level == 0 && one.aims.contains(&aim) && one.arm_deg <= 90.0),
+            "{aim:?}"
+        );
+    }
+}
+
+#[test]
+fn a_broken_file_of_exercises_is_refused_with_words_that_help() {
+    for (from, to, expected) in [
+        (
+            "level = 0\n",
+            "level = 7\n",
+            "exercise breathing: level 7 is not 0 to 3",
+        ),
+        (
+            "aims = [\"breathing\"]",
+            "aims = [\"joy\"]",
+            "exercise breathing: there is no aim joy",
+        ),
+        (
+            "aims = [\"breathing\"]",
+            "aims = []",
+            "exercise breathing: it has no aim",
+        ),
+        (
+            "harder_tags = [\"standing\"]",
+            "harder_tags = [\"floating\"]",
+            "exercise sit_tall: there is no tag floating",
+        ),
+        (
+            "harder_arm_deg = 130",
+            "harder_arm_deg = 70",
+            "exercise table_slide: harder_arm_deg 70 is not from its arm_deg 90 to 180",
+        ),
+        (
+            "arm_deg = 90\nfrom_deg = 65\nwatch = \"hands\"\npurpose = \"It keeps",
+            "arm_deg = 90\nfrom_deg = 30\nwatch = \"hands\"\npurpose = \"It keeps",
+            "exercise supported_lift: from_deg 30 is below 50, the lowest height that has a word",
+        ),
+        (
+            "arm_deg = 120\nfrom_deg = 65\nwatch = \"hands\"",
+            "arm_deg = 110\nfrom_deg = 65\nwatch = \"hands\"",
+            "exercise clasped_lift: the figure's end has an arm at 120, above its arm_deg 110",
+        ),
+        (
+            "arm_deg = 120\nfrom_deg = 65\nwatch = \"hands\"",
+            "arm_deg = 120\nfrom_deg = 65",
+            "exercise clasped_lift: without watch nothing tells where a limit cuts it: \
+             from_deg must be its arm_deg",
+        ),
+        (
+            "load_kg = 2\n",
+            "load_kg = 0\n",
+            "exercise band_row: load_kg 0 and the tag loaded go together",
+        ),
+        (
+            "stop = \"Stop if the scar pulls sharply.\"",
+            "stop = \"\"",
+            "exercise sit_tall: stop is empty",
+        ),
+        (
+            "tags = [\"standing\"]\narm_deg = 0",
+            "arm_deg = 0",
+            "exercise stand_tall: the figure stands, and the tag standing is missing",
+        ),
+        (
+            "repeats = 5, most_repeats = 10",
+            "repeats = 50, most_repeats = 90",
+            "exercise breathing: dose: 50 repeats, most_repeats 90 (20 at most)",
+        ),
+        (
+            "id = \"sit_tall\"",
+            "id = \"breathing\"",
+            "the exercises as a whole: two are called breathing",
+        ),
+        (
+            "aims = [\"breathing\"]",
+            "aims = [\"strength\"]",
+            "the exercises as a whole: one for breathing is missing that everybody may do: \
+             level 0, arm_deg 0, no tags",
+        ),
+    ] {
+        assert_eq!(changed(from, to), expected);
+    }
+    let syntax = changed("known = \"common_practice\"", "known = \"hearsay\"");
+    assert!(
+        syntax.contains("hearsay") && syntax.contains("line"),
+        "{syntax}"
+    );
+    let unknown = changed("feel = \"", "fell = \"");
+    assert!(unknown.contains("fell"), "{unknown}");
+}
+pub fn typical() -> String {
+    let findings = Findings {
+        arm_deg: limit(90.0),
+        load_kg: limit(2.0),
+        ..Findings::default()
+    };
+    let mut p = propose(
+        Catalogue::built_in(),
+        &findings,
+        &[shortfall(Aim::Flexion), shortfall(Aim::Abduction), shortfall(Aim::RoundedBack)],
+        Pace::Begin,
+        None,
+    );
+    p.at_home = vec!["Stop where the scar begins to pull.".to_owned()];
+    sheet_of(p, Some(Operated::One(Side::Left)))
+}
