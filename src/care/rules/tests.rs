@@ -526,6 +526,20 @@ fn what_nobody_answered_does_not_pass_silently() {
         };
         assert_eq!(ids(told), [expected.as_str()]);
         assert!(told[0].words.contains(&question.ask));
+        let limits = [
+            "reconstruction",
+            "drains",
+            "skin",
+            "winging",
+            "bone",
+            "dizziness",
+        ];
+        assert_eq!(
+            told[0]
+                .words
+                .ends_with("the answer that limits most is taken."),
+            limits.contains(&question.id.as_str()),
+        );
     }
     // The limits of the strictest answer hold, and say why; nothing of it goes home.
     let mut open = screening(20, &[]);
@@ -578,6 +592,25 @@ fn old_answers_are_to_be_asked_again() {
         ids(&found.cautions) == ["answers_old"]
     };
     assert_eq!((told(100), told(114), told(115)), (false, false, true));
+}
+
+#[test]
+fn answers_from_before_the_surgery_hold_after_it() {
+    let mut screening = screening(-3, &[]);
+    let held = |screening: &Screening, day| {
+        let found = Rules::built_in().findings(screening, on_day(day));
+        ids(&found.holds) == ["answers_before_surgery"]
+    };
+    assert_eq!(
+        (
+            held(&screening, -1),
+            held(&screening, 0),
+            held(&screening, 9)
+        ),
+        (false, true, true)
+    );
+    screening.date = on_day(0);
+    assert!(!held(&screening, 9));
 }
 
 #[test]
