@@ -587,6 +587,7 @@ fn a_name_outside_of_its_room_is_found() {
         ("measure/mod.rs", "use image::RgbImage;"),
         ("compare.rs", "fn f() { std::fs::read(p); }"),
         ("report/html.rs", "fn f() { println!(\"x\"); }"),
+        ("record/mod.rs", "use toml::Table;"),
         ("pipeline.rs", "fn f() { eprintln!(\"x\"); }"),
         ("pipeline.rs", "use clap::Parser;"),
         ("batch/mod.rs", "use tokio::sync::Mutex;"),

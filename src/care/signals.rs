@@ -302,3 +302,170 @@ fn new_asymmetries(visits: &[Visit]) -> Vec<Signal> {
     };
     measures.into_iter().filter_map(grown).collect()
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::body::Operated;
+    use crate::care::samples::{RIGHT, SURGERY, right_arm, unmeasured, visit};
+    use crate::care::{Limit, LimitBy};
+
+    fn of(visits: &[Visit]) -> Vec<Signal> {
+        let surgery = SURGERY.parse().expect("a date");
+        signals(visits, Some(surgery), &Findings::default())
+    }
+
+    fn kinds(visits: &[Visit]) -> Vec<SignalKind> {
+        of(visits).iter().map(|signal| signal.kind).collect()
+    }
+
+    /// Right arms with σ 3, where MDC95 is 1.96·√18 = 8.32: day, flexion, abduction.
+    fn arms(course: &[(i32, f64, f64)]) -> Vec<Visit> {
+        let arm = |(day, flexion, abduction): &(i32, f64, f64)| {
+            right_arm(*day, *flexion, *abduction, 3.0)
+        };
+        course.iter().map(arm).collect()
+    }
+
+    #[test]
+    fn reach_fell_since_the_visit_before_beyond_the_mdc() {
+        let fell = arms(&[(30, 150.0, 140.0), (60, 141.6, 140.0)]);
+        assert_eq!(kinds(&fell), [SignalKind::ReachFell]);
+        let signal = &of(&fell)[0];
+        assert_eq!(signal.side, RIGHT);
+        assert_eq!(
+            signal.words,
+            "right shoulder flexion 142 ± 3°, was 150 ± 3° (2026-03-31)"
+        );
+        assert!(signal.ask.contains('?'));
+        assert_eq!(kinds(&arms(&[(30, 150.0, 140.0), (60, 141.7, 140.0)])), []);
+    }
+
+    #[test]
+    fn reach_fell_from_the_best_before() {
+        let slid = |last| arms(&[(20, 150.0, 140.0), (40, 146.0, 140.0), (60, last, 140.0)]);
+        assert_eq!(kinds(&slid(141.6)), [SignalKind::ReachFell]);
+        assert!(of(&slid(141.6))[0].words.contains("was 150"));
+        assert_eq!(kinds(&slid(141.7)), []);
+    }
+
+    #[test]
+    fn what_the_surgery_itself_took_is_no_signal() {
+        let visits = arms(&[(-5, 165.0, 165.0), (12, 90.0, 85.0)]);
+        assert_eq!(kinds(&visits), []);
+        // With the date unknown it can't be told apart, and is asked.
+        let asked = signals(&visits, None, &Findings::default());
+        assert_eq!(asked.len(), 2);
+        assert_eq!(kinds(&visits[..1]), []);
+        assert_eq!(kinds(&[]), []);
+    }
+
+    #[test]
+    fn abduction_that_falls_alone_asks_for_cords() {
+        // Koehler 2018 (read): abduction is held back more than flexion, mostly from week 2 to 8.
+        let abduction = |last| arms(&[(20, 150.0, 150.0), (40, 150.0, last)]);
+        assert_eq!(
+            kinds(&abduction(141.6)),
+            [SignalKind::ReachFell, SignalKind::Cords]
+        );
+        assert_eq!(kinds(&abduction(141.7)), []);
+        // Flexion within its error kept its height; beyond it, it fell too.
+        let both = |flexion| kinds(&arms(&[(20, 150.0, 150.0), (40, flexion, 135.0)]));
+        assert!(both(141.7).contains(&SignalKind::Cords));
+        assert_eq!(both(141.6), [SignalKind::ReachFell, SignalKind::ReachFell]);
+        let mut unread = abduction(135.0);
+        let last = unread.pop().expect("two visits");
+        unread.push(unmeasured(last, Measure::ShoulderFlexion));
+        assert_eq!(kinds(&unread), [SignalKind::ReachFell]);
+    }
+
+    #[test]
+    fn sides_that_drift_apart_are_asked_about() {
+        let drift = |measure, from, to| {
+            [(30, from), (60, to)].map(|(day, value)| visit(day, &[(measure, None, value, 3.0)]))
+        };
+        for measure in [
+            Measure::FlexionAsymmetry,
+            Measure::AbductionAsymmetry,
+            Measure::ShoulderTilt,
+        ] {
+            let grown = [SignalKind::NewAsymmetry];
+            assert_eq!(kinds(&drift(measure, -2.0, -10.4)), grown);
+            assert_eq!(kinds(&drift(measure, -2.0, 10.4)), grown);
+            assert_eq!(kinds(&drift(measure, -2.0, -10.3)), []);
+            assert_eq!(kinds(&drift(measure, -10.4, 2.0)), [], "it shrank");
+            assert_eq!(
+                kinds(&drift(measure, -6.0, 6.0)),
+                [],
+                "it is as large as before"
+            );
+        }
+        let mut other_side = drift(Measure::FlexionAsymmetry, -2.0, -30.0);
+        other_side[0].facts.operated = Some(Operated::One(Side::Left));
+        assert_eq!(kinds(&other_side), []);
+    }
+
+    #[test]
+    fn gain_slower_than_usual_from_week_four() {
+        // Namdari 2012 (read): 121° of flexion; ACS (read): full use by 3 to 4 weeks.
+        let slow = [SignalKind::SlowGain];
+        let flexion = |days: [i32; 2], from, to| {
+            kinds(&arms(&[(days[0], from, 140.0), (days[1], to, 140.0)]))
+        };
+        assert_eq!(flexion([14, 28], 100.0, 108.3), slow);
+        assert_eq!(flexion([14, 28], 100.0, 108.4), [], "a gain beyond error");
+        assert_eq!(flexion([13, 27], 100.0, 100.0), [], "too early");
+        assert_eq!(
+            flexion([27, 40], 100.0, 100.0),
+            [],
+            "too near to each other"
+        );
+        // 121 − 1.96·3 = 115.12.
+        assert_eq!(flexion([14, 28], 112.0, 115.1), slow);
+        assert_eq!(
+            flexion([14, 28], 112.0, 115.2),
+            [],
+            "it may be what daily tasks need"
+        );
+        // PMC2940708 (read): most regain their reach by three months, whatever was gained lately.
+        assert_eq!(flexion([70, 92], 80.0, 110.0), slow);
+        assert_eq!(flexion([70, 91], 80.0, 110.0), []);
+        assert_eq!(kinds(&arms(&[(92, 100.0, 140.0)])), slow);
+        let mut limited = arms(&[(14, 88.0, 88.0), (28, 88.0, 88.0)]);
+        limited[1].facts.arm_limit_deg = Some(90.0);
+        assert_eq!(
+            kinds(&limited),
+            [],
+            "an arm that may not go higher is not slow"
+        );
+    }
+
+    #[test]
+    fn an_arm_above_its_limit_is_asked_about() {
+        let visits = arms(&[(20, 91.0, 80.0)]);
+        let under = |limit| {
+            let findings = Findings {
+                arm_deg: Some(Limit {
+                    value: limit,
+                    until: None,
+                    by: LimitBy::Set { on: None },
+                }),
+                ..Findings::default()
+            };
+            let found = signals(&visits, None, &findings);
+            found.iter().map(|signal| signal.kind).collect::<Vec<_>>()
+        };
+        assert_eq!(under(90.9), [SignalKind::AboveLimit]);
+        assert_eq!(under(91.0), [], "at the limit");
+        let mut told = visits.clone();
+        told[0].facts.arm_limit_deg = Some(85.0);
+        let words = &of(&told)[0].words;
+        assert_eq!(
+            words,
+            "right shoulder flexion 91 ± 3°, above the limit of 85°"
+        );
+        // The limit is the operated arm's.
+        told[0].facts.operated = Some(Operated::One(Side::Left));
+        assert_eq!(kinds(&told), []);
+    }
+}

@@ -22,7 +22,7 @@ use crate::visit::ARM_LIMITS_DEG;
 const ANSWERS_LAST_DAYS: i32 = 14;
 
 /// How ids begin that no rule of a file may have: the program's own findings.
-const OWN_RULES: [&str; 4] = ["unanswered_", "surgery_date", "answers_old", "set_limit"];
+const OWN_RULES: [&str; 4] = ["unanswered_", "surgery_date", "answers_", "set_limit_"];
 
 /// The questions, and the rules that their answers meet.
 #[derive(Debug)]
@@ -190,7 +190,7 @@ pub enum ScreeningError {
 
 impl Rules {
     /// The file that is built in.
-    pub const BUILT_IN: &str = include_str!("rules.toml");
+    pub const BUILT_IN: &str = include_str!("../rules.toml");
 
     pub fn built_in() -> &'static Rules {
         static RULES: LazyLock<Rules> = LazyLock::new(|| {
@@ -332,6 +332,14 @@ impl Rules {
         Some(finding)
     }
 
+    /// Whether an answer to this question can limit anything.
+    fn can_limit(&self, question: &Question) -> bool {
+        let concerns = |rule: &Rule| rule.when.contains_key(&question.id);
+        self.rules
+            .iter()
+            .any(|rule| rule.effect.limits() && concerns(rule))
+    }
+
     fn tell_what_is_open(&self, screening: &Screening, today: Date, findings: &mut Findings) {
         for question in &self.questions {
             if self.answer(screening, question).is_some() {
@@ -343,13 +351,15 @@ impl Rules {
                     &rule,
                     format!("Not answered: {} Ask before any exercise.", question.ask),
                 )),
-                Unanswered::Caution => findings.cautions.push(own(
-                    &rule,
-                    format!(
-                        "Not answered: {} Until it is, the answer that limits most is taken.",
-                        question.ask
-                    ),
-                )),
+                Unanswered::Caution => {
+                    let until = if self.can_limit(question) {
+                        " Until it is, the answer that limits most is taken."
+                    } else {
+                        ""
+                    };
+                    let words = format!("Not answered: {}{until}", question.ask);
+                    findings.cautions.push(own(&rule, words));
+                }
                 Unanswered::Nothing => {}
             }
         }
@@ -358,6 +368,14 @@ impl Rules {
                 "surgery_date",
                 "No date of surgery: every limit of the first weeks is taken to hold still, and \
                  level 0 is the highest. Find out the date."
+                    .to_owned(),
+            ));
+        }
+        let happened_since = |surgery: &Date| screening.date < *surgery && *surgery <= today;
+        if screening.surgery.as_ref().is_some_and(happened_since) {
+            findings.holds.push(own(
+                "answers_before_surgery",
+                "These answers are from before the surgery: ask anew before any exercise."
                     .to_owned(),
             ));
         }
