@@ -910,7 +910,11 @@ pub fn typical() -> String {
     let mut p = propose(
         Catalogue::built_in(),
         &findings,
-        &[shortfall(Aim::Flexion), shortfall(Aim::Abduction), shortfall(Aim::RoundedBack)],
+        &[
+            shortfall(Aim::Flexion),
+            shortfall(Aim::Abduction),
+            shortfall(Aim::RoundedBack),
+        ],
         Pace::Begin,
         None,
     );
