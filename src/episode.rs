@@ -8,7 +8,7 @@ use jiff::civil::Date;
 use crate::care::catalogue::Catalogue;
 use crate::care::plan::{Makings, Plan};
 use crate::care::programme::{Approved, Programme};
-use crate::care::{Rules, Screening};
+use crate::care::{Rules, Screening, SetLimit};
 use crate::case::{Case, CaseError};
 use crate::record;
 use crate::report::plan::{Approval, PlanInput, plan_sheet_html};
@@ -30,26 +30,46 @@ pub fn settle(facts: &mut VisitFacts, code: &str, screenings: &[Screening]) {
     }
 }
 
+/// A visit of a case.
+pub struct Filed {
+    /// Its facts settled.
+    pub visit: Visit,
+    /// The limit that the visit itself was told.
+    pub own_limit: Option<f64>,
+}
+
 /// The plan of a day, from the visits up to it.
 pub fn plan(
     case: &Case,
     rules: &Rules,
     catalogue: &Catalogue,
     screening: &Screening,
-    visits: &[Visit],
+    visits: &[Filed],
     day: Date,
 ) -> Result<Plan, CaseError> {
-    let visits: Vec<Visit> = visits
-        .iter()
-        .filter(|visit| visit.facts.date.is_none_or(|date| date <= day))
-        .cloned()
-        .collect();
+    let up_to_now = |filed: &&Filed| filed.visit.facts.date.is_none_or(|date| date <= day);
+    let filed: Vec<&Filed> = visits.iter().filter(up_to_now).collect();
+    // A screening asks for the limit, so what was told before it is settled by it.
+    let later_limit = filed.iter().rev().find_map(|filed| {
+        let date = filed
+            .visit
+            .facts
+            .date
+            .filter(|date| *date > screening.date)?;
+        Some(SetLimit {
+            value: filed.own_limit?,
+            set_on: Some(date),
+            until: None,
+        })
+    });
+    let visits: Vec<Visit> = filed.iter().map(|filed| filed.visit.clone()).collect();
     let makings = Makings {
         rules,
         catalogue,
         about: &case.about,
         screening,
         visits: &visits,
+        later_limit,
         previous_level: case.level_before(day)?,
     };
     Ok(Plan::of(&makings, day))

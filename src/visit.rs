@@ -247,13 +247,42 @@ pub enum NoticeKind {
     Stature,
 }
 
-/// How notices of a limit begin; the last is how they began before their error was considered.
-const LIMIT_OPENINGS: [(&str, NoticeKind); 4] = [
-    ("Above the set limit:", NoticeKind::AboveLimit),
-    ("May be above the set limit:", NoticeKind::MayBeAboveLimit),
-    ("May be at the set limit:", NoticeKind::MayBeAtLimit),
-    ("Beyond the set limit:", NoticeKind::MayBeAboveLimit),
-];
+impl NoticeKind {
+    pub const ALL: [NoticeKind; 7] = [
+        NoticeKind::Other,
+        NoticeKind::AboveLimit,
+        NoticeKind::MayBeAboveLimit,
+        NoticeKind::MayBeAtLimit,
+        NoticeKind::View,
+        NoticeKind::Task,
+        NoticeKind::Stature,
+    ];
+
+    pub const fn id(self) -> &'static str {
+        match self {
+            NoticeKind::Other => "other",
+            NoticeKind::AboveLimit => "above_limit",
+            NoticeKind::MayBeAboveLimit => "may_be_above_limit",
+            NoticeKind::MayBeAtLimit => "may_be_at_limit",
+            NoticeKind::View => "view",
+            NoticeKind::Task => "task",
+            NoticeKind::Stature => "stature",
+        }
+    }
+
+    pub fn from_id(id: &str) -> Option<NoticeKind> {
+        NoticeKind::ALL.into_iter().find(|kind| kind.id() == id)
+    }
+
+    const fn opening(self) -> &'static str {
+        match self {
+            NoticeKind::AboveLimit => "Above the set limit: ",
+            NoticeKind::MayBeAboveLimit => "May be above the set limit: ",
+            NoticeKind::MayBeAtLimit => "May be at the set limit: ",
+            NoticeKind::Other | NoticeKind::View | NoticeKind::Task | NoticeKind::Stature => "",
+        }
+    }
+}
 
 impl Notice {
     pub fn new(text: impl Into<String>) -> Self {
@@ -270,17 +299,7 @@ impl Notice {
 
     /// One about an arm and its limit: `kind` says how it stands, `text` the rest of it.
     pub fn about_limit(kind: NoticeKind, text: impl std::fmt::Display) -> Self {
-        let opening = LIMIT_OPENINGS.iter().find(|(_, known)| *known == kind);
-        let opening = opening.map_or("", |(opening, _)| opening);
-        Notice::about(kind, format!("{opening} {text}"))
-    }
-
-    /// One that a record kept.
-    pub fn kept(text: String) -> Self {
-        let opening = LIMIT_OPENINGS
-            .iter()
-            .find(|(opening, _)| text.starts_with(opening));
-        Notice::about(opening.map_or(NoticeKind::Other, |(_, kind)| *kind), text)
+        Notice::about(kind, format!("{}{text}", kind.opening()))
     }
 
     /// The same, said in other words to the person at home.
@@ -328,26 +347,5 @@ impl Visit {
     /// What it is called, by its number where it says nothing of itself.
     pub fn title(&self, number: usize) -> String {
         self.facts.title(number)
-    }
-}
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-
-    #[test]
-    fn what_a_notice_says_of_a_limit_is_known_again_from_its_record() {
-        for kind in [
-            NoticeKind::AboveLimit,
-            NoticeKind::MayBeAboveLimit,
-            NoticeKind::MayBeAtLimit,
-        ] {
-            let notice = Notice::about_limit(kind, "the right arm was raised.");
-            assert_eq!(Notice::kept(notice.text.clone()), notice);
-        }
-        let old = Notice::kept("Beyond the set limit: the right arm was raised.".to_owned());
-        assert_eq!(old.kind, NoticeKind::MayBeAboveLimit);
-        let other = Notice::kept("The set limit: see above.".to_owned());
-        assert_eq!(other.kind, NoticeKind::Other);
     }
 }

@@ -110,7 +110,7 @@ fn measure_prints_the_contract_as_json() {
         .get_output()
         .clone();
     let json = json(&output.stdout);
-    assert_eq!(json["schema"], "tragus-visit/1");
+    assert_eq!(json["schema"], "tragus-visit/2");
     let photos = json["photos"].as_array().expect("photos");
     assert_eq!(photos.len(), 5);
     for photo in photos {

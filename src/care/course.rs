@@ -4,7 +4,7 @@ use jiff::civil::Date;
 
 use super::Aim;
 use crate::body::{Operated, Side};
-use crate::compare::mdc95;
+use crate::compare::{Z95, mdc95};
 use crate::estimate::Estimate;
 use crate::measure::Measure;
 use crate::repeats;
@@ -75,13 +75,13 @@ pub(super) fn fell(before: Estimate, last: Estimate) -> bool {
     before.value - last.value > mdc95(before.sigma, last.sigma)
 }
 
-/// "118 ± 6°", with one standard error, as in reports.
+/// "118 ± 6°", the 95 % range, as in reports.
 pub(super) fn number(measure: Measure, reading: Estimate) -> String {
     let decimals = usize::from(reading.sigma < 3.0);
     format!(
         "{:.decimals$} ± {:.decimals$}{}",
         reading.value,
-        reading.sigma,
+        Z95 * reading.sigma,
         measure.unit().suffix()
     )
     .replace('-', "−")

@@ -130,7 +130,7 @@ mod tests {
         assert_eq!(pace, Pace::Forward);
         assert_eq!(
             why,
-            "right shoulder flexion 108 ± 3°, 8° more than before and beyond the error of 8°."
+            "right shoulder flexion 108 ± 6°, 8° more than before and beyond the error of 8°."
         );
         assert_eq!(
             after(&[(12, 100.0, 90.0), (26, 100.0, 98.4)]).0,
@@ -151,7 +151,7 @@ mod tests {
         );
         let (pace, why) = after(&[(12, 110.0, 120.0), (26, 110.0, 111.6)]);
         assert_eq!(pace, Pace::Back);
-        assert!(why.starts_with("Step back: right shoulder abduction 112 ± 3°, was 120"));
+        assert!(why.starts_with("Step back: right shoulder abduction 112 ± 6°, was 120"));
     }
 
     #[test]

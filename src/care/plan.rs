@@ -4,7 +4,7 @@ use jiff::civil::Date;
 
 use super::catalogue::Catalogue;
 use super::programme::{Programme, propose};
-use super::{About, Findings, Goal, Pace, Person, Rules, Screening, Shortfall, Signal};
+use super::{About, Findings, Goal, Pace, Person, Rules, Screening, SetLimit, Shortfall, Signal};
 use super::{goals, pace, shortfalls, signals};
 use crate::visit::Visit;
 
@@ -34,6 +34,8 @@ pub struct Makings<'a> {
     pub screening: &'a Screening,
     /// Oldest first.
     pub visits: &'a [Visit],
+    /// What the last visit after the screening was told of the arm's limit, and its day.
+    pub later_limit: Option<SetLimit>,
     /// Of the last plan that was approved on an earlier day.
     pub previous_level: Option<u8>,
 }
@@ -46,8 +48,10 @@ impl Plan {
             about,
             screening,
             visits,
+            later_limit,
             previous_level,
         } = *makings;
+        let screening = &with_later_limit(screening, later_limit, today);
         let person = Person {
             surgery: screening.surgery,
             operated: screening.operated,
@@ -77,5 +81,19 @@ impl Plan {
             pace_because,
             programme,
         }
+    }
+}
+
+/// Of two limits the lower one holds: nobody here can tell whether the later one took the other away.
+fn with_later_limit(screening: &Screening, later: Option<SetLimit>, today: Date) -> Screening {
+    let set = screening.arm_deg.filter(|limit| limit.holds_on(today));
+    let lower = match (set, later) {
+        (Some(set), Some(later)) if set.value <= later.value => Some(set),
+        (_, Some(later)) => Some(later),
+        (_, None) => screening.arm_deg,
+    };
+    Screening {
+        arm_deg: lower,
+        ..screening.clone()
     }
 }

@@ -4,7 +4,7 @@ use jiff::civil::Date;
 
 use super::course::{after_surgery, course, fell, number, operated, operated_arms};
 use super::goals::functional_need;
-use super::{Findings, Known, Movement, days_from};
+use super::{Findings, Known, Limit, LimitBy, Movement, days_from};
 use crate::body::Side;
 use crate::compare::{AgainstLimit, Z95, mdc95};
 use crate::estimate::Estimate;
@@ -57,7 +57,7 @@ impl SignalKind {
             ),
             SignalKind::ReachFell => (
                 "Ask for pain, fever, swelling, a fall, radiotherapy since then. Look at wound, cords, \
-                 and whether the shoulder blade stands off (8 to 27 % in cohorts up to 24 h). Were \
+                 and whether the shoulder blade stands off. Were \
                  camera, place and effort the same?",
                 "Winged scapula in three cohorts: 8.0 % at day 15, 10.9 % before radiotherapy, 27.2 % \
                  within 24 h",
@@ -133,9 +133,14 @@ pub fn signals(visits: &[Visit], surgery: Option<Date>, findings: &Findings) -> 
     found
 }
 
-/// The lower of the limit that was told at the visit and the one that holds today.
+/// The lower of the limit that was told at the visit and the one that holds today, unless that one was
+/// set after the visit: nobody could have kept it.
 fn limit_of(visit: &Visit, side: Side, operated: bool, findings: &Findings) -> Option<f64> {
-    let today = findings.arm_deg.as_ref().filter(|_| operated);
+    let held = |limit: &&Limit| match (&limit.by, visit.facts.date) {
+        (LimitBy::Set { on: Some(on) }, Some(date)) => *on <= date,
+        _ => true,
+    };
+    let today = findings.arm_deg.as_ref().filter(|_| operated).filter(held);
     let limits = [visit.facts.arm_limit(side), today.map(|limit| limit.value)];
     limits.into_iter().flatten().reduce(f64::min)
 }
@@ -335,7 +340,7 @@ mod tests {
         assert_eq!(signal.side, RIGHT);
         assert_eq!(
             signal.words,
-            "right shoulder flexion 142 ± 3°, was 150 ± 3° (2026-03-31)"
+            "right shoulder flexion 142 ± 6°, was 150 ± 6° (2026-03-31)"
         );
         assert!(signal.ask.contains('?'));
         assert_eq!(kinds(&arms(&[(30, 150.0, 140.0), (60, 141.7, 140.0)])), []);
@@ -457,12 +462,27 @@ mod tests {
         };
         assert_eq!(under(90.9), [SignalKind::AboveLimit]);
         assert_eq!(under(91.0), [], "at the limit");
+        let set_after = Findings {
+            arm_deg: Some(Limit {
+                value: 60.0,
+                until: None,
+                by: LimitBy::Set {
+                    on: visits[0].facts.date.map(|day| day.tomorrow().unwrap()),
+                },
+            }),
+            ..Findings::default()
+        };
+        assert_eq!(
+            signals(&visits, None, &set_after),
+            [],
+            "set after the visit"
+        );
         let mut told = visits.clone();
         told[0].facts.arm_limit_deg = Some(85.0);
         let words = &of(&told)[0].words;
         assert_eq!(
             words,
-            "right shoulder flexion 91 ± 3°, above the limit of 85°"
+            "right shoulder flexion 91 ± 6°, above the limit of 85°"
         );
         // The limit is the operated arm's.
         told[0].facts.operated = Some(Operated::One(Side::Left));

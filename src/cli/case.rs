@@ -5,13 +5,14 @@ use std::path::{Path, PathBuf};
 use clap::{Args, Subcommand};
 
 use tragus::case::{self, Case};
-use tragus::episode;
+use tragus::episode::{self, Filed};
 use tragus::infer::Finder;
 use tragus::locate::Wish;
 use tragus::pipeline;
 use tragus::record;
-use tragus::visit::Visit;
+use tragus::visit::{Visit, VisitFacts};
 
+use super::files::VisitFiles;
 use super::{LookArgs, Outcome, Stop, Surroundings, files, load, print, stop, tell};
 
 #[derive(Args)]
@@ -115,25 +116,43 @@ impl<'a> Nets<'a> {
     }
 }
 
-/// All visits of a case, oldest first: as recorded, or measured where there is no record. The side of
-/// the surgery and the limit of each day are those of the screening that was in force.
-pub fn visits(case: &Case, nets: &mut Nets) -> Result<Vec<Read>, Stop> {
-    let screenings = case.screenings()?;
-    let mut read: Vec<Read> = Vec::new();
-    for folder in case.visits()? {
-        let mut one = visit(&folder, read.last().map(|read| &read.visit), nets)?;
-        episode::settle(&mut one.visit.facts, &case.about.code, &screenings);
-        read.push(one);
-    }
-    Ok(read)
+/// A visit of a case and the folder where its photos lie.
+pub struct FiledIn {
+    pub filed: Filed,
+    pub folder: PathBuf,
 }
 
-fn visit(folder: &Path, before: Option<&Visit>, nets: &mut Nets) -> Result<Read, Stop> {
-    let path = folder.join(case::RECORD);
-    if path.is_file() {
-        return recorded(&path);
+/// All visits of a case, oldest first: as recorded, or measured where there is no record.
+pub fn visits(case: &Case, nets: &mut Nets) -> Result<Vec<FiledIn>, Stop> {
+    let screenings = case.screenings()?;
+    let settle = |facts: &mut VisitFacts| {
+        let own_limit = facts.arm_limit_deg;
+        episode::settle(facts, &case.about.code, &screenings);
+        own_limit
+    };
+    let mut filed: Vec<FiledIn> = Vec::new();
+    for folder in case.visits()? {
+        let record = folder.join(case::RECORD);
+        let (visit, own_limit) = if record.is_file() {
+            let mut visit = recorded(&record)?.visit;
+            let own_limit = settle(&mut visit.facts);
+            (visit, own_limit)
+        } else {
+            let mut found = files::visit_files(std::slice::from_ref(&folder))?;
+            let before = filed
+                .last()
+                .and_then(|last| last.filed.visit.facts.operated);
+            found.facts.operated = found.facts.operated.or(before);
+            let own_limit = settle(&mut found.facts);
+            (measure(nets.get()?, found)?, own_limit)
+        };
+        let filed_visit = Filed { visit, own_limit };
+        filed.push(FiledIn {
+            filed: filed_visit,
+            folder,
+        });
     }
-    measured(nets.get()?, folder, before)
+    Ok(filed)
 }
 
 /// Measures a folder. The operated side of the visit before holds where this one names none, as
@@ -142,15 +161,18 @@ pub fn measured(finder: &Finder, folder: &Path, before: Option<&Visit>) -> Resul
     let mut found = files::visit_files(&[folder.to_owned()])?;
     let known = before.and_then(|visit| visit.facts.operated);
     found.facts.operated = found.facts.operated.or(known);
+    Ok(Read {
+        visit: measure(finder, found)?,
+        folder: folder.to_owned(),
+    })
+}
+
+fn measure(finder: &Finder, found: VisitFiles) -> Result<Visit, Stop> {
     let photos = found
         .photos
         .iter()
         .map(|path| files::photo(path, Wish::default(), Vec::new()));
-    let visit = pipeline::measure_visit(finder, found.facts, photos)?;
-    Ok(Read {
-        visit,
-        folder: folder.to_owned(),
-    })
+    Ok(pipeline::measure_visit(finder, found.facts, photos)?)
 }
 
 pub fn recorded(path: &Path) -> Result<Read, Stop> {

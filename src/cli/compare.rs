@@ -96,7 +96,13 @@ fn read(paths: &[PathBuf], nets: &mut Nets) -> Result<(Vec<Read>, bool), Stop> {
             ));
         }
         let case = Case::open(path)?;
-        let read = case::visits(&case, nets)?;
+        let read: Vec<Read> = case::visits(&case, nets)?
+            .into_iter()
+            .map(|filed| Read {
+                visit: filed.filed.visit,
+                folder: filed.folder,
+            })
+            .collect();
         if read.len() < 2 {
             return Err(stop(
                 format!(

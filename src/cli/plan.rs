@@ -11,10 +11,9 @@ use tragus::care::catalogue::Catalogue;
 use tragus::care::programme::Approved;
 use tragus::care::{Question, Rules, Screening, SetLimit};
 use tragus::case::Case;
-use tragus::episode;
+use tragus::episode::{self, Filed};
 use tragus::record;
 use tragus::report::plan::plan_table;
-use tragus::visit::Visit;
 
 use super::case::{self, Nets};
 use super::{LookArgs, Outcome, Stop, Surroundings, ask, print, stop, tell};
@@ -93,9 +92,9 @@ pub fn run(args: &PlanArgs, surroundings: &Surroundings) -> Result<Outcome, Stop
         .unwrap_or_else(|| Catalogue::built_in());
     let screening = screening(args, &case, rules, day)?;
     let mut nets = Nets::new(&args.look, surroundings);
-    let visits: Vec<Visit> = case::visits(&case, &mut nets)?
+    let visits: Vec<Filed> = case::visits(&case, &mut nets)?
         .into_iter()
-        .map(|read| read.visit)
+        .map(|filed| filed.filed)
         .collect();
     let plan = episode::plan(&case, rules, catalogue, &screening, &visits, day)?;
     let approved = args

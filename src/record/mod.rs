@@ -5,6 +5,7 @@
 mod about;
 mod facts;
 mod landmarks;
+mod migrate;
 mod plan;
 mod screening;
 mod visit;

@@ -6,22 +6,22 @@ use nalgebra::Matrix2;
 use serde::{Deserialize, Serialize};
 
 use super::facts::FactsFile;
-use super::{RecordError, check_schema, parse, pretty, wrong};
+use super::{RecordError, migrate, pretty, wrong};
 use crate::body::{Landmark, Side, Task, View};
 use crate::estimate::Estimate;
 use crate::geometry::Point;
 use crate::measure::Measure;
 use crate::repeats;
 use crate::visit::{
-    CameraSetup, Evidence, FaceCircle, Located, Notice, PhotoRecord, Reading, Unmeasured, Visit,
-    VisitFacts,
+    CameraSetup, Evidence, FaceCircle, Located, Notice, NoticeKind, PhotoRecord, Reading,
+    Unmeasured, Visit, VisitFacts,
 };
 
 /// Version of the file format.
-pub const SCHEMA: &str = "tragus-visit/1";
+pub const SCHEMA: &str = "tragus-visit/2";
 
 #[derive(Deserialize, Serialize)]
-struct VisitFile {
+pub(super) struct VisitFile {
     schema: String,
     visit: FactsFile,
     photos: Vec<PhotoFile>,
@@ -31,6 +31,9 @@ struct VisitFile {
     #[serde(default, skip_deserializing, skip_serializing_if = "Vec::is_empty")]
     repeats: Vec<RepeatsFile>,
     notices: Vec<String>,
+    /// What each notice is about, where one of them is about something that is acted on.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    notice_kinds: Vec<String>,
 }
 
 #[derive(Deserialize, Serialize)]
@@ -46,6 +49,9 @@ struct PhotoFile {
     #[serde(skip_serializing_if = "Option::is_none")]
     camera: Option<CameraFile>,
     notices: Vec<String>,
+    /// What each notice is about, where one of them is about something that is acted on.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    notice_kinds: Vec<String>,
 }
 
 #[derive(Deserialize, Serialize)]
@@ -140,10 +146,9 @@ pub fn visit_to_json(visit: &Visit) -> String {
     pretty(&file)
 }
 
-/// Reads a record back.
+/// Reads a record back, also one of an earlier version of the format.
 pub fn visit_from_json(text: &str) -> Result<Visit, RecordError> {
-    check_schema(text, SCHEMA)?;
-    parse::<VisitFile>(text)?.try_into()
+    migrate::visit(text)?.try_into()
 }
 
 /// Positions to a hundredth of a pixel and values to a thousandth: finer digits are noise, and
@@ -201,12 +206,45 @@ impl From<&Visit> for VisitFile {
             unmeasured,
             repeats,
             notices: texts(&visit.notices),
+            notice_kinds: kinds(&visit.notices),
         }
     }
 }
 
 fn texts(notices: &[Notice]) -> Vec<String> {
     notices.iter().map(|notice| notice.text.clone()).collect()
+}
+
+fn kinds(notices: &[Notice]) -> Vec<String> {
+    match notices
+        .iter()
+        .all(|notice| notice.kind == NoticeKind::Other)
+    {
+        true => Vec::new(),
+        false => notices
+            .iter()
+            .map(|notice| notice.kind.id().to_owned())
+            .collect(),
+    }
+}
+
+fn notices(texts: Vec<String>, kinds: &[String]) -> Result<Vec<Notice>, RecordError> {
+    if !kinds.is_empty() && kinds.len() != texts.len() {
+        let got = format!("{} for {} notices", kinds.len(), texts.len());
+        return Err(wrong("notice_kinds", got, "one for each notice"));
+    }
+    let kind = |index: usize| match kinds.get(index) {
+        None => Ok(NoticeKind::Other),
+        Some(id) => NoticeKind::from_id(id).ok_or_else(|| {
+            let known = NoticeKind::ALL.map(NoticeKind::id).join(", ");
+            wrong("notice_kinds", format!("{id:?}"), format!("one of {known}"))
+        }),
+    };
+    texts
+        .into_iter()
+        .enumerate()
+        .map(|(index, text)| Ok(Notice::about(kind(index)?, text)))
+        .collect()
 }
 
 impl From<&PhotoRecord> for PhotoFile {
@@ -254,6 +292,7 @@ impl From<&PhotoRecord> for PhotoFile {
                 .collect(),
             camera: photo.setup.as_ref().map(CameraFile::from),
             notices: texts(&photo.notices),
+            notice_kinds: kinds(&photo.notices),
         }
     }
 }
@@ -324,7 +363,7 @@ impl TryFrom<VisitFile> for Visit {
                 .map(PhotoRecord::try_from)
                 .collect::<Result<_, _>>()?,
             readings,
-            notices: file.notices.into_iter().map(Notice::kept).collect(),
+            notices: notices(file.notices, &file.notice_kinds)?,
         })
     }
 }
@@ -413,7 +452,7 @@ impl TryFrom<PhotoFile> for PhotoRecord {
                 })
                 .collect(),
             setup: file.camera.map(CameraSetup::from),
-            notices: file.notices.into_iter().map(Notice::kept).collect(),
+            notices: notices(file.notices, &file.notice_kinds)?,
         })
     }
 }

@@ -170,12 +170,22 @@ fn limits(plan: &Plan) -> Vec<Line> {
             source: Some(source(finding)),
         });
     }
+    // One rule may forbid several things.
+    let mut rules: Vec<(&Finding, Vec<String>)> = Vec::new();
     for (tag, finding) in &findings.avoid {
-        lines.push(Line {
-            text: format!("Left out: {}. {}", tag.replace('_', " "), finding.words),
-            source: Some(source(finding)),
-        });
+        let tag = tag.replace('_', " ");
+        match rules
+            .iter_mut()
+            .find(|(known, _)| known.rule == finding.rule)
+        {
+            Some((_, tags)) => tags.push(tag),
+            None => rules.push((finding, vec![tag])),
+        }
     }
+    lines.extend(rules.into_iter().map(|(finding, tags)| Line {
+        text: format!("Left out: {}. {}", tags.join(", "), finding.words),
+        source: Some(source(finding)),
+    }));
     lines
 }
 
@@ -206,12 +216,12 @@ fn finding(finding: &Finding) -> Line {
 }
 
 fn source(finding: &Finding) -> String {
-    format!(
-        "rule {}; {} ({})",
-        finding.rule,
-        finding.source,
-        known(finding.known)
-    )
+    let known = match finding.known {
+        // The source says it.
+        Known::CommonPractice if finding.source == "Custom of the trade" => String::new(),
+        how => format!(" ({})", known(how)),
+    };
+    format!("rule {}; {}{known}", finding.rule, finding.source)
 }
 
 const fn known(known: Known) -> &'static str {
@@ -238,9 +248,9 @@ fn goals(plan: &Plan) -> Section {
         "None: no visit is filed, or no side was operated.",
     );
     if !rows.is_empty() {
-        section.lines.clear();
+        section.lines = vec![plain(number::PLUS_MINUS.to_owned())];
         section.table = Some(Table {
-            head: vec!["Arm", "Goal", "To reach", "Last visit", "Stands"],
+            head: vec!["Arm", "Goal", "Stands", "To reach", "Last visit"],
             rows,
         });
     }
@@ -256,6 +266,7 @@ fn goal(goal: &Goal) -> Vec<String> {
             goal.movement.measure().words().to_lowercase()
         ),
         goal.basis.words().to_owned(),
+        goal.standing().words().to_owned(),
         match &goal.target {
             Ok(target) => {
                 let value = match target.spread {
@@ -274,7 +285,6 @@ fn goal(goal: &Goal) -> Vec<String> {
             Ok(last) => number::with_error(*last, unit),
             Err(why) => why.clone(),
         },
-        goal.standing().words().to_owned(),
     ]
 }
 
@@ -290,8 +300,9 @@ fn pace(plan: &Plan) -> String {
 
 fn level(plan: &Plan) -> String {
     format!(
-        "Level {} of 0 to 3. {}",
-        plan.programme.level, plan.programme.level_because
+        "Level {} (of 0 to 3): {}.",
+        plan.programme.level,
+        plan.programme.level_because.trim_end_matches('.')
     )
 }
 
@@ -317,6 +328,7 @@ fn exercise(number: usize, prescribed: &Prescribed) -> Vec<String> {
         number.to_string(),
         format!("{} (level {})", exercise.name, exercise.level),
         match prescribed.is_cut() {
+            _ if prescribed.top_deg == 0.0 => "stays down".to_owned(),
             true => format!("{:.0}°, by the limit", prescribed.top_deg),
             false => format!("{:.0}°", prescribed.top_deg),
         },
@@ -361,11 +373,17 @@ fn dose(dose: &Dose) -> String {
 }
 
 fn left_out(plan: &Plan) -> Section {
-    let lines = plan
-        .programme
-        .left_out
-        .iter()
-        .map(|left| plain(format!("{}: {}.", left.name, left.because)))
+    // Most are left out for one of few reasons.
+    let mut reasons: Vec<(&str, Vec<&str>)> = Vec::new();
+    for left in &plan.programme.left_out {
+        match reasons.iter_mut().find(|(known, _)| *known == left.because) {
+            Some((_, names)) => names.push(&left.name),
+            None => reasons.push((&left.because, vec![&left.name])),
+        }
+    }
+    let lines = reasons
+        .into_iter()
+        .map(|(because, names)| plain(format!("{}: {}.", capitalised(because), names.join(", "))))
         .collect();
     or_none("Left out", lines, "Nothing.")
 }
