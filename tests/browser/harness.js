@@ -152,3 +152,15 @@ function ffmpeg(to, ...made) {
   if (status !== 0 || !existsSync(to)) throw new Error(`ffmpeg: ${stderr}`);
   return to;
 }
+
+/** Whether the page asks before it is closed. It stays open. */
+export async function leavingAsks(page) {
+  return page.evaluate(() => {
+    const leaving = new Event("beforeunload", { cancelable: true });
+    dispatchEvent(leaving);
+    return leaving.defaultPrevented;
+  });
+}
+
+/** Pages of a PDF that the browser wrote. */
+export const pagesOf = (pdf) => pdf.toString("latin1").match(/\/Type\s*\/Page\b/g)?.length ?? 0;
