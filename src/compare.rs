@@ -136,7 +136,7 @@ pub struct Comparison {
 /// What was set at one visit holds until a later one says otherwise: gives each visit the operated
 /// side and the arm limit of the last visit before it that names them, and tells where a limit was
 /// carried on.
-pub fn carry_forward(visits: &mut [Visit]) -> Vec<String> {
+fn carry_forward(visits: &mut [Visit]) -> Vec<String> {
     let mut cautions = Vec::new();
     for index in 1..visits.len() {
         let (before, rest) = visits.split_at_mut(index);
@@ -145,21 +145,25 @@ pub fn carry_forward(visits: &mut [Visit]) -> Vec<String> {
         if let (None, Some(limit)) = (visit.facts.arm_limit_deg, earlier.facts.arm_limit_deg) {
             visit.facts.arm_limit_deg = Some(limit);
             cautions.push(format!(
-                "{} names no arm limit: the {limit:.0}° set before is taken as still valid. If it \
-                 was lifted or changed, write the new one into that visit's visit.json.",
-                capitalised(&visit.title(index + 1))
+                "No arm limit is named at {}: the {limit}° set before is taken as still valid. If \
+                 it was lifted or changed, put the new one among the facts of that visit.",
+                visit.title(index + 1)
             ));
         }
     }
     cautions
 }
 
-fn capitalised(text: &str) -> String {
-    let mut letters = text.chars();
-    letters
-        .next()
-        .map(|first| first.to_uppercase().chain(letters).collect())
-        .unwrap_or_default()
+/// Compares visits, oldest first, each with what an earlier one set and it does not name; what was
+/// carried on stands first among the cautions.
+pub fn compare_carrying(visits: &mut [Visit]) -> Comparison {
+    let mut cautions = carry_forward(visits);
+    let mut comparison = compare(visits);
+    cautions.append(&mut comparison.cautions);
+    Comparison {
+        cautions,
+        ..comparison
+    }
 }
 
 /// Compares visits, oldest first.
@@ -510,6 +514,25 @@ mod tests {
         visits[1].facts.operated = Some(Operated::One(Side::Left));
         let row = compare(&visits).rows.remove(0);
         assert!(matches!(row.verdict, Verdict::CannotCompare { .. }));
+    }
+
+    #[test]
+    fn a_limit_holds_until_a_later_visit_names_another_and_is_told_first() {
+        let flexion = Measure::ShoulderFlexion;
+        let mut visits = [100.0, 110.0, 120.0].map(|v| visit(flexion, RIGHT, &[(NEAR, v, 2.0)]));
+        visits[0].facts.arm_limit_deg = Some(92.5);
+        visits[0].facts.operated = Some(Operated::Both);
+        visits[2].facts.arm_limit_deg = Some(120.0);
+        let comparison = compare_carrying(&mut visits);
+        let limits = visits.each_ref().map(|visit| visit.facts.arm_limit_deg);
+        assert_eq!(limits, [Some(92.5), Some(92.5), Some(120.0)]);
+        assert!(
+            comparison.cautions[0].starts_with("No arm limit is named at visit 2: the 92.5°"),
+            "{:?}",
+            comparison.cautions
+        );
+        assert!(comparison.cautions[1].contains("both sides"));
+        assert_eq!(visits[2].facts.operated, Some(Operated::Both));
     }
 
     #[test]

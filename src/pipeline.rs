@@ -5,6 +5,7 @@ use std::fmt;
 use crate::board::{self, FoundBoard, Refusal};
 use crate::body::{Landmark, Side, Task, View};
 use crate::checksum;
+use crate::compare::{AgainstLimit, Z95};
 use crate::estimate::Estimate;
 use crate::geometry::{self, Angle, Point};
 use crate::infer::{Effort, Finder, InferError, LandmarkLook, Person, Sample, Search};
@@ -17,7 +18,7 @@ use crate::plumb::{self, Area, Plumb};
 use crate::repeats;
 use crate::scale::{self, CameraFit, Hung, Scale};
 use crate::survey::{self, Scene};
-use crate::visit::{Notice, PhotoRecord, Reading, Visit, VisitFacts};
+use crate::visit::{Notice, NoticeKind, PhotoRecord, Reading, Visit, VisitFacts};
 
 /// One photo of a visit.
 pub struct PhotoInput {
@@ -181,17 +182,7 @@ fn look_with(
     input: &PhotoInput,
     effort: Effort,
 ) -> Result<Looked, InferError> {
-    let mut record = PhotoRecord {
-        file: input.file.clone(),
-        sha256: None,
-        size: None,
-        view: None,
-        task: None,
-        landmarks: Default::default(),
-        faces: Vec::new(),
-        setup: None,
-        notices: Vec::new(),
-    };
+    let mut record = PhotoRecord::of(&input.file);
     let nothing = |mut record: PhotoRecord, why: Notice| {
         record.notices.push(why);
         Ok(Looked {
@@ -686,8 +677,6 @@ fn fit_camera(
 
 /// A smaller person than this leaves too few pixels between landmarks: the smallest of the truth set.
 const SMALL_PX: f64 = 220.0;
-/// A landmark nearer to the edge of the photo than this part of its size may be cut off.
-const EDGE: f64 = 0.015;
 
 fn notices(
     frame: &Frame,
@@ -706,17 +695,15 @@ fn notices(
     if oblique {
         let turned = Angle::from_radians(turn.value).abs().degrees();
         match recognised.refused_wish {
-            Some(wish) => {
-                let said = format!(
+            Some(wish) => notices.push(Notice::about(
+                NoticeKind::View,
+                format!(
                     "This photo was said to be taken from the {}, but the person is turned by \
-                     about {turned:.0}° from that: nothing was measured.",
+                     about {turned:.0}° from that: nothing was measured. Say from where it was \
+                     taken, or leave that to the photo.",
                     wish.name()
-                );
-                notices.push(Notice::with_words_at_home(
-                    format!("{said} Leave out --view, or take it again."),
-                    format!("{said} Say from where it was taken, or leave that to the photo."),
-                ));
-            }
+                ),
+            )),
             None => notices.push(Notice::new(
                 "The person is turned between front and side: nothing can be measured. Stand \
                  exactly sideways to the camera, or face it.",
@@ -733,7 +720,7 @@ fn notices(
             "The person seems turned by about {:.0} ± {:.0}°. Next time, a little turn to the \
              person's own {way} would set it straight.",
             seen.abs().degrees(),
-            Angle::from_radians(turn.sigma).degrees()
+            Angle::from_radians(Z95 * turn.sigma).degrees()
         ));
     }
     texts.extend(faults.iter().map(|fault| {
@@ -768,10 +755,13 @@ fn notices(
 
 fn scale_notice(scale: Scale) -> Option<Notice> {
     match scale {
-        Scale::NoStature => Some(Notice::with_words_at_home(
-            "No stature is given (--stature), so angles are measured and lengths in cm are not.",
-            "Nobody said how tall you are, so distances are not told in cm.",
-        )),
+        Scale::NoStature => Some(
+            Notice::about(
+                NoticeKind::Stature,
+                "No stature is given, so angles are measured and lengths in cm are not.",
+            )
+            .at_home_as("Nobody said how tall you are, so distances are not told in cm."),
+        ),
         Scale::Misfit => Some(Notice::new(
             "The body in the photo does not fit a standing person of this stature, so lengths in \
              cm are not measured. Is the whole person in view, and the stature right?",
@@ -782,16 +772,21 @@ fn scale_notice(scale: Scale) -> Option<Notice> {
 
 fn doubt_notice(doubt: Doubt, task: Task) -> Notice {
     match doubt {
-        Doubt::FrontOrBack => Notice::with_words_at_home(
+        Doubt::FrontOrBack => Notice::about(
+            NoticeKind::View,
             "Face, feet and shoulders do not agree on which way the person faces: left and right \
-             may be exchanged, and with them the signs of what is measured. Check the picture; \
-             --view settles it.",
+             may be exchanged, and with them the signs of what is measured. Check the picture.",
+        )
+        .at_home_as(
             "Which way you face is not clear in this photo: left and right may be exchanged. If \
              the wrong arm is named, do not use this answer.",
         ),
-        Doubt::Facing => Notice::with_words_at_home(
+        Doubt::Facing => Notice::about(
+            NoticeKind::View,
             "Which way the person faces was hard to tell: sides and signs may be exchanged. Check \
-             the picture; --view settles it.",
+             the picture.",
+        )
+        .at_home_as(
             "Which way you face was hard to tell in this photo. If the wrong arm is named, do not \
              use this answer.",
         ),
@@ -800,12 +795,10 @@ fn doubt_notice(doubt: Doubt, task: Task) -> Notice {
                 "The arm is neither hanging nor clearly raised; this photo was taken as \"{}\".",
                 task.name()
             );
-            Notice::with_words_at_home(
-                format!("{taken} --task settles it."),
-                format!(
-                    "{taken} If that is wrong, your therapist can have it measured as the other."
-                ),
-            )
+            let at_home = format!(
+                "{taken} If that is wrong, your therapist can have it measured as the other."
+            );
+            Notice::about(NoticeKind::Task, taken).at_home_as(at_home)
         }
     }
 }
@@ -837,20 +830,16 @@ fn covered(view: View, landmarks: &Landmarks) -> Option<String> {
 fn framing(frame: &Frame, recognised: &Recognised, landmarks: &Landmarks) -> Vec<String> {
     use crate::body::Landmark::*;
     let mut texts = Vec::new();
-    let (width, height) = (f64::from(frame.width), f64::from(frame.height));
+    let size = (frame.width, frame.height);
     let near = |side: Side| recognised.view.near_side().is_none_or(|near| near == side);
     let sides = || Side::BOTH.into_iter().filter(|side| near(*side));
-    let cut = |x: f64, y: f64| {
-        let margin = EDGE * width.max(height);
-        x < margin || y < margin || x > width - margin || y > height - margin
-    };
     let at_edge: Vec<String> = sides()
         .flat_map(|side| [Wrist(side), Ankle(side), Elbow(side)])
         .filter(|landmark| {
             landmarks
                 .found
                 .get(landmark)
-                .is_some_and(|l| cut(l.at.x, l.at.y))
+                .is_some_and(|located| locate::is_at_edge(located.at, size))
                 || landmarks.missing.get(landmark) == Some(&locate::Missing::OutsidePhoto)
         })
         .map(|landmark| landmark.words())
@@ -877,7 +866,7 @@ fn framing(frame: &Frame, recognised: &Recognised, landmarks: &Landmarks) -> Vec
     texts
 }
 
-/// Says when a measured elevation is beyond the limit set for this person.
+/// Says when an arm was, or may have been, at or above the limit set for this person.
 fn limit_notices(visit: &Visit) -> Vec<Notice> {
     visit
         .measured()
@@ -887,18 +876,77 @@ fn limit_notices(visit: &Visit) -> Vec<Notice> {
                 Measure::ShoulderFlexion | Measure::ShoulderAbduction
             )
         })
-        .filter_map(|(reading, value)| {
+        .filter_map(|(reading, elevation)| {
             let side = reading.side?;
-            let limit = visit
-                .facts
-                .arm_limit(side)
-                .filter(|limit| value.value > *limit)?;
-            Some(Notice::new(format!(
-                "Beyond the set limit: the {side} arm was raised to {:.0} ± {:.0}° ({}), and the \
-                 limit set for this person is {limit:.0}°. Do not raise it that far again before \
-                 the surgeon or therapist allows it.",
-                value.value, value.sigma, reading.photo
-            )))
+            let limit = visit.facts.arm_limit(side)?;
+            let (kind, then) = match AgainstLimit::of(elevation, limit) {
+                AgainstLimit::Above => (
+                    NoticeKind::AboveLimit,
+                    "Do not raise it that far again before the surgeon or therapist allows it.",
+                ),
+                AgainstLimit::MayBeAbove => (
+                    NoticeKind::MayBeAboveLimit,
+                    "One photo can't tell for sure. Do not raise it that far again before the \
+                     surgeon or therapist allows it.",
+                ),
+                AgainstLimit::MayBeAt => (
+                    NoticeKind::MayBeAtLimit,
+                    "One photo can't tell for sure. Keep it lower than this.",
+                ),
+                AgainstLimit::Below => return None,
+            };
+            Some(Notice::about_limit(
+                kind,
+                format!(
+                    "the {side} arm was raised to {:.1} ± {:.1}° ({}), and the limit set for this \
+                     person is {limit}°. {then}",
+                    elevation.value,
+                    Z95 * elevation.sigma,
+                    reading.photo
+                ),
+            ))
         })
         .collect()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn told(value: f64, sigma: f64, limit: f64) -> Option<Notice> {
+        let facts = VisitFacts {
+            arm_limit_deg: Some(limit),
+            ..VisitFacts::default()
+        };
+        let reading = Reading {
+            measure: Measure::ShoulderFlexion,
+            side: Some(Side::Right),
+            photo: "reach.jpg".to_owned(),
+            outcome: Ok(Estimate::new(value, sigma)),
+        };
+        visit_of(facts, [(PhotoRecord::of("reach.jpg"), vec![reading])])
+            .notices
+            .pop()
+    }
+
+    #[test]
+    fn the_error_decides_what_is_said_of_a_limit() {
+        let kind = |value| told(value, 5.1 / Z95, 90.0).map(|notice| notice.kind);
+        assert_eq!(kind(84.8), None);
+        assert_eq!(kind(85.0), Some(NoticeKind::MayBeAtLimit));
+        assert_eq!(kind(90.1), Some(NoticeKind::MayBeAboveLimit));
+        assert_eq!(kind(95.2), Some(NoticeKind::AboveLimit));
+        assert_eq!(
+            told(89.4, 5.1 / Z95, 90.0).expect("a notice").text,
+            "May be at the set limit: the right arm was raised to 89.4 ± 5.1° (reach.jpg), and the \
+             limit set for this person is 90°. One photo can't tell for sure. Keep it lower than \
+             this."
+        );
+        assert!(
+            told(100.0, 1.0, 92.5)
+                .expect("a notice")
+                .text
+                .contains("92.5°")
+        );
+    }
 }

@@ -115,7 +115,7 @@ fn operated_side(operated: Option<Operated>) -> Result<Side, Unmeasured> {
         )),
         Some(Operated::Neither) => Err(Unmeasured::because("no side was operated")),
         None => Err(Unmeasured::because(
-            "needs the operated side (--operated-side, or operated_side in visit.json or the manifest)",
+            "needs the operated side, which nobody gave",
         )),
     }
 }
@@ -183,9 +183,7 @@ const fn useless_sigma(unit: Unit) -> f64 {
 fn no_scale(scale: Scale) -> Option<&'static str> {
     match scale {
         Scale::Known => None,
-        Scale::NoStature => Some(
-            "needs a scale: give the stature (--stature, or stature_cm in visit.json or the manifest)",
-        ),
+        Scale::NoStature => Some("needs a scale: nobody gave the stature"),
         Scale::TooLittleSeen => Some("needs a scale, and too little of the body is in the photo"),
         Scale::Misfit => {
             Some("needs a scale, and the body in the photo does not fit a person of this stature")

@@ -48,6 +48,17 @@ impl VisitFacts {
         };
         self.arm_limit_deg.filter(|_| concerns)
     }
+
+    /// "intake, 2026-03-10", as much of it as is known; a visit that says nothing of itself is
+    /// called by its number in the order of visits, counted from 1.
+    pub fn title(&self, number: usize) -> String {
+        let date = self.date.map(|date| date.to_string());
+        let parts: Vec<String> = self.label.clone().into_iter().chain(date).collect();
+        match parts.is_empty() {
+            true => format!("visit {number}"),
+            false => parts.join(", "),
+        }
+    }
 }
 
 /// One visit, measured.
@@ -79,6 +90,23 @@ pub struct PhotoRecord {
     /// How the camera stood to the person, as far as it could be worked out.
     pub setup: Option<CameraSetup>,
     pub notices: Vec<Notice>,
+}
+
+impl PhotoRecord {
+    /// The record of a photo of which nothing is known but its name.
+    pub fn of(file: &str) -> PhotoRecord {
+        PhotoRecord {
+            file: file.to_owned(),
+            sha256: None,
+            size: None,
+            view: None,
+            task: None,
+            landmarks: BTreeMap::new(),
+            faces: Vec::new(),
+            setup: None,
+            notices: Vec::new(),
+        }
+    }
 }
 
 /// How the camera stood to the person, with what is unknown about it.
@@ -194,25 +222,72 @@ impl Unmeasured {
 /// Something the reader should know about a photo or a visit; it never stops the work.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct Notice {
-    /// For whoever uses the command line.
+    pub kind: NoticeKind,
     pub text: String,
     /// For the person at home, where that takes other words; records don't keep them.
     at_home: Option<String>,
 }
 
+/// What a notice is about, for those who treat some of them in their own way. A record keeps the
+/// text alone, so the kinds that are to be known again are told by how the text begins.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum NoticeKind {
+    Other,
+    /// An arm was above the limit set for it.
+    AboveLimit,
+    /// An arm was read above its limit, within the error.
+    MayBeAboveLimit,
+    /// An arm was read below its limit, within the error.
+    MayBeAtLimit,
+    /// From where the photo was taken is in doubt.
+    View,
+    /// Whether the arms hang or reach is in doubt.
+    Task,
+    /// Nobody gave a stature.
+    Stature,
+}
+
+/// How notices of a limit begin; the last is how they began before their error was considered.
+const LIMIT_OPENINGS: [(&str, NoticeKind); 4] = [
+    ("Above the set limit:", NoticeKind::AboveLimit),
+    ("May be above the set limit:", NoticeKind::MayBeAboveLimit),
+    ("May be at the set limit:", NoticeKind::MayBeAtLimit),
+    ("Beyond the set limit:", NoticeKind::MayBeAboveLimit),
+];
+
 impl Notice {
     pub fn new(text: impl Into<String>) -> Self {
+        Notice::about(NoticeKind::Other, text)
+    }
+
+    pub fn about(kind: NoticeKind, text: impl Into<String>) -> Self {
         Notice {
+            kind,
             text: text.into(),
             at_home: None,
         }
     }
 
-    /// One whose text speaks of options, with words for someone who does not know them.
-    pub fn with_words_at_home(text: impl Into<String>, at_home: impl Into<String>) -> Self {
+    /// One about an arm and its limit: `kind` says how it stands, `text` the rest of it.
+    pub fn about_limit(kind: NoticeKind, text: impl std::fmt::Display) -> Self {
+        let opening = LIMIT_OPENINGS.iter().find(|(_, known)| *known == kind);
+        let opening = opening.map_or("", |(opening, _)| opening);
+        Notice::about(kind, format!("{opening} {text}"))
+    }
+
+    /// One that a record kept.
+    pub fn kept(text: String) -> Self {
+        let opening = LIMIT_OPENINGS
+            .iter()
+            .find(|(opening, _)| text.starts_with(opening));
+        Notice::about(opening.map_or(NoticeKind::Other, |(_, kind)| *kind), text)
+    }
+
+    /// The same, said in other words to the person at home.
+    pub fn at_home_as(self, words: impl Into<String>) -> Self {
         Notice {
-            text: text.into(),
-            at_home: Some(at_home.into()),
+            at_home: Some(words.into()),
+            ..self
         }
     }
 
@@ -250,20 +325,29 @@ impl Visit {
         }) && self.readings.iter().all(|reading| reading.outcome.is_ok())
     }
 
-    /// "intake, 2026-03-10", as much of it as is known; a visit that says nothing of itself is
-    /// called by its number in the order of visits, counted from 1.
+    /// What it is called, by its number where it says nothing of itself.
     pub fn title(&self, number: usize) -> String {
-        let parts: Vec<String> = [
-            self.facts.label.clone(),
-            self.facts.date.map(|date| date.to_string()),
-        ]
-        .into_iter()
-        .flatten()
-        .collect();
-        if parts.is_empty() {
-            format!("visit {number}")
-        } else {
-            parts.join(", ")
+        self.facts.title(number)
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn what_a_notice_says_of_a_limit_is_known_again_from_its_record() {
+        for kind in [
+            NoticeKind::AboveLimit,
+            NoticeKind::MayBeAboveLimit,
+            NoticeKind::MayBeAtLimit,
+        ] {
+            let notice = Notice::about_limit(kind, "the right arm was raised.");
+            assert_eq!(Notice::kept(notice.text.clone()), notice);
         }
+        let old = Notice::kept("Beyond the set limit: the right arm was raised.".to_owned());
+        assert_eq!(old.kind, NoticeKind::MayBeAboveLimit);
+        let other = Notice::kept("The set limit: see above.".to_owned());
+        assert_eq!(other.kind, NoticeKind::Other);
     }
 }

@@ -61,8 +61,8 @@ const ROOMS: [(&str, &[&str]); 26] = [
     (
         "pipeline",
         &[
-            "board", "body", "checksum", "estimate", "geometry", "infer", "locate", "measure",
-            "photo", "plumb", "repeats", "scale", "survey", "visit",
+            "board", "body", "checksum", "compare", "estimate", "geometry", "infer", "locate",
+            "measure", "photo", "plumb", "repeats", "scale", "survey", "visit",
         ],
     ),
     (

@@ -154,6 +154,36 @@ fn measure_prints_the_contract_as_json() {
 }
 
 #[test]
+fn what_options_would_settle_is_hinted_beside_the_result_and_no_text_names_one() {
+    let run = |arguments: &[&str]| {
+        tragus()
+            .arg("measure")
+            .arg(root().join("fixtures/cases/low-reach.jpg"))
+            .args(arguments)
+            .assert()
+            .code(1)
+    };
+    // The rules of a table are dashes too.
+    run(&[])
+        .stdout(
+            contains("--s")
+                .not()
+                .and(contains("--t").not())
+                .and(contains("--o").not()),
+        )
+        .stderr(
+            contains("hint: --stature")
+                .and(contains("hint: --task"))
+                .and(contains("hint: --operated-side")),
+        );
+    run(&["--stature", "164", "--operated-side", "left"]).stderr(contains("--stature").not());
+    // Programs are not hinted.
+    run(&["--format", "json"])
+        .stdout(contains("--").not())
+        .stderr("");
+}
+
+#[test]
 fn the_same_photos_give_the_same_bytes() {
     let run = || {
         tragus()

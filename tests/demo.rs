@@ -228,7 +228,7 @@ fn without_a_stature_angles_come_and_lengths_say_why_not() {
     assert!(of(Measure::ShoulderFlexion).is_ok());
     assert!(of(Measure::ArmToEarRelative).is_ok());
     let reason = of(Measure::ArmToEar).expect_err("no scale").reason;
-    assert!(reason.contains("--stature"), "{reason}");
+    assert!(reason.contains("nobody gave the stature"), "{reason}");
 }
 
 #[test]

@@ -20,7 +20,7 @@ use tragus::report::{self, self_check};
 use tragus::visit::VisitFacts;
 use tragus::web::{Server, Setup, VisitFolder};
 
-use crate::common::{demo, finder, shared_finder};
+use crate::common::{demo, finder, root, shared_finder};
 
 const JSON: &str = "application/json";
 
@@ -400,8 +400,8 @@ fn every_answer_forbids_caches_frames_and_foreign_content() {
         (browser.get("/api/visits/v1"), 404),
         (browser.delete("/api/home"), 405),
         (browser.get("/nowhere"), 404),
-        (browser.get("/api/checks?view=%zz"), 405),
-        (browser.photo("/api/checks?view=below", "", b""), 422),
+        (browser.get("/api/checks?view=side"), 405),
+        (browser.photo("/api/checks?view=%zz", "", b""), 422),
         (stranger.get("/"), 403),
         (stranger.get("/api/home"), 403),
     ] {
@@ -488,8 +488,10 @@ fn what_is_too_large_is_refused_and_only_a_few_photos_come_at_once() {
         .photo("/api/checks?view=side", "a.jpg", &large)
         .trouble(413);
     assert!(trouble["error"].as_str().expect("words").contains("60 MB"));
+    assert!(trouble["hint"].as_str().expect("words").contains("photo"));
     let note = json!({ "check": "c1", "note": "x".repeat(70_000) });
-    browser.post("/api/diary", &note).trouble(413);
+    let trouble = browser.post("/api/diary", &note).trouble(413);
+    assert!(!trouble["hint"].as_str().expect("words").contains("photo"));
     // Photos that were announced and don't arrive.
     let head = format!(
         "POST /api/checks HTTP/1.1\r\nHost: {}\r\nCookie: {}\r\nOrigin: http://{}\r\n\
@@ -596,6 +598,13 @@ fn what_is_not_understood_is_told_in_words() {
     browser
         .photo("/api/checks", "a.jpg", b"no photo")
         .trouble(422);
+    // A good photo, so that it is the view that is refused.
+    for view in ["%zz", "below", "%00", ""] {
+        let path = format!("/api/checks?view={view}");
+        let trouble = browser.photo(&path, "a.jpg", &reach()).trouble(422);
+        let words = trouble["error"].as_str().expect("words");
+        assert!(words.contains("from the side or from the front"), "{words}");
+    }
 }
 
 // The self-check.
@@ -643,38 +652,21 @@ fn a_reach_is_checked_in_the_words_of_the_command_and_kept_in_the_diary() {
         (&told["side"], &told["against_limit"]),
         (&json!("right"), &json!("below"))
     );
-    assert_eq!(told["elevation"]["measure"], "shoulder_flexion");
-    assert_eq!(told["to_ear"]["unit"], "cm");
     assert_eq!(told["since_last"], Value::Null);
-    assert_eq!(check["cautions"], self_check::CAUTIONS);
+    assert_eq!(
+        browser.get("/api/home").json()["cautions"],
+        self_check::CAUTIONS
+    );
     assert_eq!(check["about_the_sides"], self_check::MIRRORED);
 
     let answer = browser.get(check["picture"].as_str().expect("an address"));
     assert_eq!(answer.header("content-type"), "image/jpeg");
     let picture = answer.bytes();
     assert!(!picture.windows(4).any(|bytes| bytes == b"Exif"));
-    let shown = image::load_from_memory(&picture)
-        .expect("a picture")
-        .to_rgb8();
+    let shown = image::load_from_memory(&picture).expect("a picture");
     assert!(
         shown.width() < 600 && shown.height() <= 800,
         "not cut to the person"
-    );
-    let before = photo::upright(&reach(), photo::Limits::default()).expect("the photo");
-    let face = &visit.photos[0].faces[0];
-    let cover = *report::overlay(&before, &visit.photos[0], false)
-        .get_pixel(face.centre.x as u32, face.centre.y as u32);
-    let covered = |picture: &image::RgbImage| {
-        let near = |pixel: &&image::Rgb<u8>| {
-            let pairs = pixel.0.iter().zip(cover.0);
-            pairs.into_iter().all(|(a, b)| a.abs_diff(b) <= 3)
-        };
-        picture.pixels().filter(near).count() as f64
-    };
-    let area = std::f64::consts::PI * face.radius.powi(2);
-    assert!(
-        covered(&shown) - covered(&before) > 0.8 * area,
-        "the face is not covered"
     );
 
     let keep = json!({ "check": check["id"], "note": "after breakfast" });
@@ -685,7 +677,15 @@ fn a_reach_is_checked_in_the_words_of_the_command_and_kept_in_the_diary() {
     let entry = &diary["entries"][0];
     assert_eq!(entry["date"], "2026-05-11T09:30");
     assert_eq!(entry["note"], "after breakfast");
-    assert_eq!(entry["arms"][0]["value"], told["elevation"]["value"]);
+    let (measure, elevation) = arm.elevation;
+    assert_eq!(entry["arms"][0]["measure"], measure.id());
+    let kept = entry["arms"][0]["value"].as_f64().expect("a number");
+    assert!((kept - elevation.value).abs() < 1e-3);
+    assert_eq!(entry["arms"][0]["to_ear"]["unit"], "cm");
+    assert_eq!(
+        (&entry["limit_deg"], &entry["operated_side"]),
+        (&json!(120.0), &json!("right"))
+    );
     assert_eq!(diary["file"], path.display().to_string());
     let text = fs::read_to_string(&path).expect("the diary");
     assert!(!text.contains("reach.jpg") && text.len() < 2000, "{text}");
@@ -723,10 +723,102 @@ fn a_reach_is_checked_in_the_words_of_the_command_and_kept_in_the_diary() {
         );
         let may_be_above = arm["against_limit"] != "may_be_at";
         assert_eq!(head.starts_with("Stop here. "), may_be_above, "{head}");
+        // The limit of the check is kept with it, whatever it is by then.
+        browser.keep(&json!({})).json();
+        let keep = json!({ "check": check["id"] });
+        let diary = browser.post("/api/diary", &keep).json();
+        let entries = diary["entries"].as_array().expect("entries");
+        let last = entries.last().expect("an entry");
+        assert_eq!(last["limit_deg"], limit);
+        assert_eq!(last["operated_side"], Value::Null);
     }
     let id = entry["id"].as_str().expect("an id");
     let diary = browser.delete(&format!("/api/diary/{id}")).json();
-    assert_eq!(diary["entries"], json!([]));
+    let left = diary["entries"].as_array().expect("entries");
+    assert!(left.len() == 2 && left.iter().all(|entry| entry["id"] != id));
+}
+
+/// Where a part of a picture lies in the whole, by pixels spread over it.
+fn place_of(part: &image::RgbImage, whole: &image::RgbImage) -> (u32, u32) {
+    let spread: Vec<(u32, u32)> = (1..16)
+        .flat_map(|i| (1..16).map(move |j| (i, j)))
+        .map(|(i, j)| (i * part.width() / 16, j * part.height() / 16))
+        .collect();
+    let differ = |&(left, top): &(u32, u32)| -> u32 {
+        let at = |&(x, y): &(u32, u32)| {
+            let pair = (part.get_pixel(x, y), whole.get_pixel(left + x, top + y));
+            let channels = pair.0.0.iter().zip(pair.1.0);
+            channels.map(|(a, b)| u32::from(a.abs_diff(b))).sum::<u32>()
+        };
+        spread.iter().map(at).sum()
+    };
+    let lefts = 0..=whole.width() - part.width();
+    let places =
+        lefts.flat_map(|left| (0..=whole.height() - part.height()).map(move |top| (left, top)));
+    places.min_by_key(differ).expect("a place")
+}
+
+#[test]
+fn every_face_in_the_picture_of_a_check_is_covered() {
+    let folder = tempfile::tempdir().expect("a folder");
+    let browser = serve(&[], &folder.path().join("diary.json")).browser();
+    let group = fs::read(root().join("fixtures/cases/two-people.jpg")).expect("a photo");
+    let mut seen = 0;
+    for bytes in [reach(), group] {
+        let check = browser.photo("/api/checks", "photo.jpg", &bytes).json();
+        let picture = browser.get(check["picture"].as_str().expect("an address"));
+        let shown = image::load_from_memory(&picture.bytes())
+            .expect("a picture")
+            .to_rgb8();
+        let photo = PhotoInput {
+            file: "photo.jpg".to_owned(),
+            bytes: Ok(bytes.clone()),
+            wish: Wish::default(),
+            manual: Vec::new(),
+            aids: Aids::default(),
+        };
+        let visit = pipeline::measure_visit(finder(), VisitFacts::default(), [photo]);
+        let record = visit.expect("a visit").photos.remove(0);
+        let bare = photo::upright(&bytes, photo::Limits::default()).expect("the photo");
+        let (left, top) = place_of(&shown, &report::overlay(&bare, &record, true));
+        for face in &record.faces {
+            let reach = face.radius as i64;
+            let disc = (-reach..=reach)
+                .flat_map(|x| (-reach..=reach).map(move |y| (x, y)))
+                .filter(|(x, y)| x * x + y * y <= reach * reach)
+                .map(|(x, y)| (face.centre.x as i64 + x, face.centre.y as i64 + y));
+            let pixels = |picture: &image::RgbImage, (left, top): (u32, u32)| -> Vec<[u8; 3]> {
+                let places = disc.clone().filter_map(|(x, y)| {
+                    let x = u32::try_from(x - i64::from(left)).ok()?;
+                    let y = u32::try_from(y - i64::from(top)).ok()?;
+                    picture.get_pixel_checked(x, y).map(|pixel| pixel.0)
+                });
+                places.collect()
+            };
+            let covered = pixels(&shown, (left, top));
+            if covered.len() < disc.clone().count() / 2 {
+                continue;
+            }
+            seen += 1;
+            // One grey where no line is drawn over it, which no skin has.
+            let middle = |channel: usize| {
+                let mut values: Vec<u8> = covered.iter().map(|pixel| pixel[channel]).collect();
+                values.sort_unstable();
+                values[values.len() / 2]
+            };
+            let cover = [0, 1, 2].map(middle);
+            let share = |pixels: &[[u8; 3]]| {
+                let is_cover = |pixel: &&[u8; 3]| {
+                    let mut pairs = pixel.iter().zip(cover);
+                    pairs.all(|(a, b)| a.abs_diff(b) <= 8)
+                };
+                pixels.iter().filter(is_cover).count() as f64 / pixels.len() as f64
+            };
+            let (before, after) = (share(&pixels(&bare, (0, 0))), share(&covered));
+            assert!(before < 0.2 && after > 0.7, "{face:?}: {before} {after}");
+        }
+    }
+    assert!(seen >= 2, "only {seen} faces were looked at");
 }
 
 #[test]
@@ -836,6 +928,27 @@ fn a_running_camera_is_told_what_stands_in_the_way_and_nothing_of_the_arm() {
     browser
         .photo("/api/framing", "", &vec![0; 3 << 20])
         .trouble(413);
+    // Few bytes that would unfold to many pixels.
+    let mut vast = Vec::new();
+    image::RgbImage::new(2200, 2000)
+        .write_to(
+            &mut std::io::Cursor::new(&mut vast),
+            image::ImageFormat::Jpeg,
+        )
+        .expect("a JPEG");
+    browser.photo("/api/framing", "", &vast).trouble(422);
+    // While the nets look at a photo nothing is decoded for a hint.
+    let other = browser.clone();
+    let check = std::thread::spawn(move || {
+        let check = other.photo("/api/checks?view=side", "a.jpg", &reach());
+        check.json();
+    });
+    let mut passed_over = false;
+    while !passed_over && !check.is_finished() {
+        passed_over = browser.photo("/api/framing", "", b"no picture").status == 200;
+    }
+    check.join().expect("a check");
+    assert!(passed_over, "decoded while the nets were busy");
 }
 
 // Review.
@@ -1062,6 +1175,11 @@ fn what_was_saved_is_there_again_and_a_strange_record_is_not_written_over() {
     // The folder's own visit.json sets no limit, and what the review was told goes before it.
     let facts = json!({ "label": "intake", "date": "2026-03-10", "stature_cm": 170.0,
         "operated_side": "right", "arm_limit_deg": 90.0 });
+    // Whoever changes facts says what they were.
+    first.put("/api/visits/v1/facts", &facts).trouble(400);
+    let mut facts = facts;
+    facts["from"] = json!({ "label": "intake", "date": "2026-03-10", "stature_cm": 164.0,
+        "operated_side": "right" });
     let moved = first.put("/api/visits/v1/facts", &facts).json();
     let save = json!({ "revision": moved["revision"] });
     first.post("/api/visits/v1/save", &save).json();
@@ -1154,6 +1272,26 @@ fn a_visit_is_begun_in_the_page_and_its_record_handed_over() {
     assert_eq!(kept.facts.stature_cm, Some(164.0));
     // Neither photo nor record lies anywhere on the disk.
     assert_eq!(fs::read_dir(folder.path()).expect("a folder").count(), 0);
+    // What is handed over counts as saved until something changes.
+    assert_eq!(browser.get("/api/visits/v1").json()["saved"], true);
+    let known = visit["facts"].clone();
+    let edit =
+        json!({ "photo": 0, "landmark": "elbow_right", "from": null, "to": at(300.0, 200.0) });
+    let mut facts = facts.clone();
+    facts["from"] = known;
+    let changes: [&dyn Fn() -> Answer; 3] = [
+        &|| browser.post("/api/visits/v1/edits", &edit),
+        &|| browser.put("/api/visits/v1/facts", &facts),
+        &|| browser.photo("/api/visits/v1/photos", "third.jpg", &reach()),
+    ];
+    for change in changes {
+        let changed = change().json();
+        assert_eq!(changed["saved"], false);
+        let save = json!({ "revision": changed["revision"] });
+        let saved = browser.post("/api/visits/v1/save", &save).json();
+        assert_eq!(saved["saved"], true);
+        assert!(record::visit_from_json(&saved["record"].to_string()).is_ok());
+    }
 }
 
 #[test]
@@ -1201,13 +1339,13 @@ fn a_forgotten_stature_is_told_later_and_gives_what_it_would_have_given_at_once(
     change["stature_cm"] = Value::Null;
     let trouble = browser.put("/api/visits/v1/facts", &change).trouble(409);
     assert_eq!(trouble["visit"]["facts"], told);
-    change["from"] = Value::Null;
+    change["from"] = told.clone();
     change["arm_limit_deg"] = json!(999);
     browser.put("/api/visits/v1/facts", &change).trouble(422);
     change["arm_limit_deg"] = json!(90.0);
     let limited = browser.put("/api/visits/v1/facts", &change).json();
     let notices = limited["notices"].to_string();
-    assert!(notices.contains("Beyond the set limit"), "{notices}");
+    assert!(notices.contains("Above the set limit"), "{notices}");
     for field in ["measures", "unmeasured"] {
         assert_eq!(limited[field], before[field], "{field}");
     }
@@ -1249,7 +1387,18 @@ fn the_report_of_a_comparison_is_that_of_the_command() {
         .arg(&file)
         .output()
         .expect("a run");
-    assert!(answer.text() == fs::read_to_string(file).expect("the report"));
+    let text = answer.text();
+    // Whoever reads it in the page has no options and no files to write.
+    for word in [
+        "visit.json",
+        "--landmarks",
+        "tragus measure",
+        "--stature",
+        "--operated-side",
+    ] {
+        assert!(!text.contains(word), "{word}");
+    }
+    assert!(text == fs::read_to_string(file).expect("the report"));
 }
 
 // The program itself.
@@ -1258,6 +1407,8 @@ fn the_report_of_a_comparison_is_that_of_the_command() {
 struct Program {
     child: std::process::Child,
     address: String,
+    /// What it says to whoever started it.
+    said: std::io::Lines<std::io::BufReader<std::process::ChildStderr>>,
 }
 
 impl Program {
@@ -1274,15 +1425,38 @@ impl Program {
             .spawn()
             .expect("the program");
         let stderr = std::io::BufReader::new(child.stderr.take().expect("standard error"));
-        let address = stderr
-            .lines()
+        let mut said = stderr.lines();
+        let address = said
+            .by_ref()
             .map(|line| line.expect("text"))
             .find_map(|line| {
                 let start = line.find("http://127.0.0.1:")?;
                 line[start..].split_whitespace().next().map(str::to_owned)
             })
             .expect("an address");
-        Program { child, address }
+        Program {
+            child,
+            address,
+            said,
+        }
+    }
+
+    #[cfg(unix)]
+    fn signal(&self, signal: &str) {
+        let pid = self.child.id().to_string();
+        let sent = std::process::Command::new("kill")
+            .args([signal, &pid])
+            .status();
+        assert!(sent.expect("the signal").success());
+    }
+
+    /// The next line with these words in it.
+    fn says(&mut self, words: &str) -> String {
+        let line = self.said.by_ref().map(|line| line.expect("text"));
+        let mut lines = line.filter(|line| line.contains(words));
+        lines
+            .next()
+            .unwrap_or_else(|| panic!("never said: {words}"))
     }
 }
 
@@ -1367,15 +1541,121 @@ fn told_to_end_it_finishes_what_is_under_way() {
         // The nets look, which takes a while.
         let asked = std::thread::spawn(move || browser.get("/api/visits/v1").status);
         std::thread::sleep(Duration::from_millis(100));
-        let pid = program.child.id().to_string();
-        let sent = std::process::Command::new("kill")
-            .args([signal, &pid])
-            .status();
-        assert!(sent.expect("the signal").success());
+        program.signal(signal);
         assert_eq!(asked.join().expect("an answer"), 200);
         let ended = program.child.wait().expect("an end");
         assert_eq!(ended.code(), Some(0), "{signal}");
     }
+}
+
+#[cfg(unix)]
+#[test]
+fn what_is_not_saved_is_told_before_ctrl_c_ends_it() {
+    let folder = visit_of(&["side-right.jpg"]);
+    let diary = folder.path().join("d.json");
+    let begin = || {
+        let program = Program::start(&[folder.path()], &diary);
+        let browser = Browser::open(&program.address);
+        let known = browser.get("/api/visits/v1").json();
+        let c7 = &known["photos"][0]["landmarks"]["c7"];
+        let from = match c7["evidence"] == "manual" {
+            true => json!({ "x": c7["x"], "y": c7["y"] }),
+            false => Value::Null,
+        };
+        let moved = browser.edit(0, "c7", from, at(210.0, 222.0)).json();
+        (program, browser, json!({ "revision": moved["revision"] }))
+    };
+    // A first Ctrl-C only says so, and the page goes on; saved, the next one ends it.
+    let (mut program, browser, save) = begin();
+    program.signal("-INT");
+    let told = program.says("Not saved so far");
+    assert!(told.contains("intake, 2026-03-10"), "{told}");
+    browser.post("/api/visits/v1/save", &save).json();
+    program.signal("-INT");
+    assert_eq!(program.child.wait().expect("an end").code(), Some(0));
+    assert!(program.said.next().is_none(), "nothing was lost");
+    // A second one ends it all the same.
+    let (mut program, _, _) = begin();
+    program.signal("-INT");
+    program.says("Not saved so far");
+    program.signal("-INT");
+    let told = program.says("Ended without saving");
+    assert!(told.contains("intake, 2026-03-10"), "{told}");
+    assert_eq!(program.child.wait().expect("an end").code(), Some(0));
+    // Nobody is asked by a system that goes down.
+    let (mut program, _, _) = begin();
+    program.signal("-TERM");
+    program.says("Ended without saving");
+    assert_eq!(program.child.wait().expect("an end").code(), Some(0));
+}
+
+#[test]
+fn a_record_is_replaced_whole_and_never_written_into() {
+    let folder = visit_of(&["side-right.jpg"]);
+    let diary = folder.path().join("d.json");
+    let browser = serve(&[folder.path().to_owned()], &diary).browser();
+    let record_path = folder.path().join("record.json");
+    let save = |from: Value, to: Value| {
+        let moved = browser.edit(0, "c7", from, to).json();
+        let save = json!({ "revision": moved["revision"] });
+        browser.post("/api/visits/v1/save", &save)
+    };
+    browser.get("/api/visits/v1").json();
+    save(Value::Null, at(200.0, 210.0)).json();
+    let first = fs::read_to_string(&record_path).expect("a record");
+    // A second name of the file shows what was written into it, and keeps what was put in its place.
+    let other = folder.path().join("linked");
+    fs::hard_link(&record_path, &other).expect("a link");
+    save(at(200.0, 210.0), at(205.0, 210.0)).json();
+    let second = fs::read_to_string(&record_path).expect("a record");
+    assert_ne!(second, first);
+    assert_eq!(fs::read_to_string(&other).expect("a record"), first);
+
+    // A folder that is gone can't be written to, not even by root.
+    let away = tempfile::tempdir().expect("a folder");
+    let moved = away.path().join("moved");
+    fs::rename(folder.path(), &moved).expect("moved");
+    let trouble = save(at(205.0, 210.0), at(210.0, 210.0)).trouble(409);
+    let words = trouble["error"].as_str().expect("words");
+    assert!(words.contains("could not be written"), "{words}");
+    assert_eq!(trouble["visit"]["saved"], false);
+    fs::rename(&moved, folder.path()).expect("moved back");
+    assert_eq!(fs::read_to_string(&record_path).expect("a record"), second);
+    save(at(210.0, 210.0), at(211.0, 210.0)).json();
+}
+
+#[cfg(unix)]
+#[test]
+fn a_record_in_a_folder_that_may_not_be_written_stays_as_it_is() {
+    use std::os::unix::fs::PermissionsExt;
+    let folder = visit_of(&["side-right.jpg"]);
+    let elsewhere = tempfile::tempdir().expect("a folder");
+    let browser = serve(
+        &[folder.path().to_owned()],
+        &elsewhere.path().join("d.json"),
+    )
+    .browser();
+    let record_path = folder.path().join("record.json");
+    let visit = browser.get("/api/visits/v1").json();
+    let save = |visit: &Value| {
+        let save = json!({ "revision": visit["revision"] });
+        browser.post("/api/visits/v1/save", &save)
+    };
+    save(&visit).json();
+    let first = fs::read_to_string(&record_path).expect("a record");
+    let may = |mode| fs::set_permissions(folder.path(), fs::Permissions::from_mode(mode));
+    may(0o555).expect("permissions");
+    if fs::write(folder.path().join("probe"), "").is_ok() {
+        may(0o755).expect("permissions");
+        println!("SKIPPED: this account may write into a folder that forbids it");
+        return;
+    }
+    // The file itself could be written into.
+    let moved = browser.edit(0, "c7", Value::Null, at(200.0, 210.0)).json();
+    let trouble = save(&moved).trouble(409);
+    may(0o755).expect("permissions");
+    assert_eq!(trouble["visit"]["saved"], false);
+    assert_eq!(fs::read_to_string(&record_path).expect("a record"), first);
 }
 
 #[test]
@@ -1396,9 +1676,11 @@ fn a_start_that_could_not_work_says_why() {
     };
     assert!(run(&["no-such"]).contains("no such folder: no-such\nhint: "));
     assert!(run(&["."]).contains("no photo in this folder"));
+    let twice = run(&[".", folder.path().to_str().expect("text")]);
+    assert!(twice.contains("this folder is named twice: "), "{twice}");
     assert!(run(&["--diary", "no/such/diary.json"]).contains("no such folder to write into"));
     assert!(run(&["--diary", "visit.json"]).contains("this file is not overwritten"));
     let taken = std::net::TcpListener::bind("127.0.0.1:0").expect("a port");
     let port = taken.local_addr().expect("an address").port().to_string();
-    assert!(run(&["--diary", "d.json", "--port", &port]).contains("can't be had"));
+    assert!(run(&["--diary", "d.json", "--port", &port]).contains("is in use by another program"));
 }

@@ -50,8 +50,8 @@ impl Known {
         match self {
             Known::Nothing => "no correction",
             Known::NoTurn => "camera fitted, turn ignored",
-            Known::Turn => "turn ± 1.5°",
-            Known::TurnAndTilt => "roll and pitch ± 0.5° too",
+            Known::Turn => "turn known to 1.5°",
+            Known::TurnAndTilt => "roll and pitch to 0.5° too",
             Known::Everything => "all known",
         }
     }

@@ -4,7 +4,7 @@ use std::path::{Path, PathBuf};
 
 use clap::{Args, ValueEnum};
 
-use tragus::compare::{Verdict, carry_forward, compare};
+use tragus::compare::{Verdict, compare_carrying};
 use tragus::infer::Finder;
 use tragus::locate::Wish;
 use tragus::photo;
@@ -68,9 +68,7 @@ pub fn run(args: &CompareArgs, surroundings: &Surroundings) -> Result<Outcome, S
         visits.push(read.visit);
         folders.push(read.folder);
     }
-    let carried = carry_forward(&mut visits);
-    let mut comparison = compare(&visits);
-    comparison.cautions.splice(0..0, carried);
+    let comparison = compare_carrying(&mut visits);
     if let Some(path) = &args.report {
         let pictures = |visit: usize, photo: usize| {
             let record = &visits[visit].photos[photo];

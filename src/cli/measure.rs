@@ -7,12 +7,13 @@ use clap::{Args, ValueEnum};
 use image::codecs::jpeg::JpegEncoder;
 
 use tragus::locate::ManualPoint;
+use tragus::measure::Measure;
 use tragus::photo;
 use tragus::pipeline;
 use tragus::record;
 use tragus::report;
 use tragus::scores;
-use tragus::visit::Visit;
+use tragus::visit::{NoticeKind, Visit};
 
 use super::files::{self, VisitFiles};
 use super::person::PersonArgs;
@@ -89,7 +90,10 @@ pub fn run(args: &MeasureArgs, surroundings: &Surroundings) -> Result<Outcome, S
         });
     }
     print(&match args.format {
-        Format::Table => report::visit_table(&visit),
+        Format::Table => {
+            hints(&visit).into_iter().for_each(tell);
+            report::visit_table(&visit)
+        }
         Format::Json => record::visit_to_json(&visit),
         Format::Csv => {
             let person = visit.facts.case.as_deref().unwrap_or_default();
@@ -97,6 +101,40 @@ pub fn run(args: &MeasureArgs, surroundings: &Surroundings) -> Result<Outcome, S
         }
     })?;
     Ok(Outcome::of(visit.is_complete()))
+}
+
+/// The options that would settle what the visit leaves open.
+fn hints(visit: &Visit) -> Vec<&'static str> {
+    let noticed = |kind| {
+        let mut notices = visit.photos.iter().flat_map(|photo| &photo.notices);
+        notices.any(|notice| notice.kind == kind)
+    };
+    let asymmetries = [Measure::FlexionAsymmetry, Measure::AbductionAsymmetry];
+    let mut readings = visit.readings.iter();
+    let lacks_side = visit.facts.operated.is_none()
+        && readings.any(|reading| asymmetries.contains(&reading.measure));
+    [
+        (
+            noticed(NoticeKind::View),
+            "hint: --view says from where every photo was taken",
+        ),
+        (
+            noticed(NoticeKind::Task),
+            "hint: --task says whether every photo shows standing or a reach",
+        ),
+        (
+            noticed(NoticeKind::Stature),
+            "hint: --stature, or stature_cm in visit.json, gives lengths in cm",
+        ),
+        (
+            lacks_side,
+            "hint: --operated-side, or operated_side in visit.json, says which side to hold against the \
+             other",
+        ),
+    ]
+    .into_iter()
+    .filter_map(|(applies, hint)| applies.then_some(hint))
+    .collect()
 }
 
 /// Makes the folder for drawn photos. The photos' own folder is refused: drawn photos among them

@@ -1,5 +1,6 @@
 //! `tragus serve`: the same on a local web page.
 
+use std::io::{self, ErrorKind};
 use std::path::PathBuf;
 use std::sync::Arc;
 
@@ -29,6 +30,7 @@ pub struct ServeArgs {
 }
 
 pub fn run(args: &ServeArgs, surroundings: &Surroundings) -> Result<Outcome, Stop> {
+    refuse_twice(&args.visits)?;
     let visits = args
         .visits
         .iter()
@@ -43,10 +45,7 @@ pub fn run(args: &ServeArgs, surroundings: &Surroundings) -> Result<Outcome, Sto
         port: args.port,
         now: surroundings.now,
     })
-    .map_err(|error| Stop {
-        error: anyhow::Error::new(error).context(format!("port {} can't be had", args.port)),
-        hint: Some("leave out --port to take any that is free".to_owned()),
-    })?;
+    .map_err(|error| no_port(args.port, error))?;
     if let Some(trouble) = server.diary_trouble() {
         tell(&trouble);
     }
@@ -57,8 +56,49 @@ pub fn run(args: &ServeArgs, surroundings: &Surroundings) -> Result<Outcome, Sto
     if !args.no_open && open::that_detached(&address).is_err() {
         tell("No browser could be opened: copy the address into one.");
     }
-    server.run()?;
+    server.run(tell)?;
     Ok(Outcome::Complete)
+}
+
+/// Two reviews of one folder would each find its record changed by the other.
+fn refuse_twice(folders: &[PathBuf]) -> Result<(), Stop> {
+    let twice = folders.iter().enumerate().find(|(index, folder)| {
+        let before = &folders[..*index];
+        before.iter().any(|other| files::same_file(other, folder))
+    });
+    match twice {
+        Some((_, folder)) => Err(stop(
+            "this folder is named twice",
+            folder,
+            "name each visit's folder once",
+        )),
+        None => Ok(()),
+    }
+}
+
+fn no_port(port: u16, error: io::Error) -> Stop {
+    let (what, hint) = match (port, error.kind()) {
+        (0, _) => (
+            "this machine gave no port to serve the page on".to_owned(),
+            "does the system forbid programs to listen on 127.0.0.1?",
+        ),
+        (_, ErrorKind::AddrInUse) => (
+            format!("port {port} is in use by another program"),
+            "name another --port, or leave it out to take any that is free",
+        ),
+        (_, ErrorKind::PermissionDenied) => (
+            format!("port {port} is not for programs of this account"),
+            "name a --port from 1024 on, or leave it out to take any that is free",
+        ),
+        _ => (
+            format!("port {port} can't be listened on"),
+            "leave out --port to take any that is free",
+        ),
+    };
+    Stop {
+        error: anyhow::Error::new(error).context(what),
+        hint: Some(hint.to_owned()),
+    }
 }
 
 fn folder(path: &PathBuf) -> Result<VisitFolder, Stop> {

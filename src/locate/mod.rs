@@ -94,7 +94,9 @@ const LEAST_PRESENCE: f64 = 0.5;
 const LEAST_VISIBILITY: f64 = 0.4;
 /// The net draws a joint that is cut off to the edge of the photo: nearer to it than this part of
 /// the photo's longer side, a landmark counts as outside.
-const EDGE: f64 = 0.01;
+const OUTSIDE: f64 = 0.01;
+/// And nearer than this it may be cut off.
+const AT_EDGE: f64 = 0.015;
 
 /// Combines the looks. `size` is that of the photo in pixels.
 pub fn combine(samples: &[Sample], view: View, task: Task, size: (u32, u32)) -> Landmarks {
@@ -110,10 +112,21 @@ pub fn combine(samples: &[Sample], view: View, task: Task, size: (u32, u32)) -> 
     landmarks
 }
 
+/// Whether what lies there may be cut off by the edge of a photo of that size.
+pub fn is_at_edge(at: Point<Photo>, size: (u32, u32)) -> bool {
+    !is_clear_of_edge(at, size, AT_EDGE)
+}
+
 /// Whether a point lies in a photo of that size, clear of its edge.
 fn is_inside(at: Point<Photo>, size: (u32, u32)) -> bool {
-    let (width, height) = (f64::from(size.0), f64::from(size.1));
-    let margin = EDGE * width.max(height);
+    is_clear_of_edge(at, size, OUTSIDE)
+}
+
+/// Whether a point lies in a photo of that size, farther from its edge than this part of the longer
+/// side.
+fn is_clear_of_edge(at: Point<Photo>, (width, height): (u32, u32), part: f64) -> bool {
+    let (width, height) = (f64::from(width), f64::from(height));
+    let margin = part * width.max(height);
     (margin..=width - margin).contains(&at.x) && (margin..=height - margin).contains(&at.y)
 }
 

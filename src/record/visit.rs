@@ -338,7 +338,7 @@ impl TryFrom<VisitFile> for Visit {
                 .map(PhotoRecord::try_from)
                 .collect::<Result<_, _>>()?,
             readings,
-            notices: file.notices.into_iter().map(Notice::new).collect(),
+            notices: file.notices.into_iter().map(Notice::kept).collect(),
         })
     }
 }
@@ -427,7 +427,7 @@ impl TryFrom<PhotoFile> for PhotoRecord {
                 })
                 .collect(),
             setup: file.camera.map(CameraSetup::from),
-            notices: file.notices.into_iter().map(Notice::new).collect(),
+            notices: file.notices.into_iter().map(Notice::kept).collect(),
         })
     }
 }

@@ -65,7 +65,7 @@ fn page(input: &ReportInput, view: &ComparisonView) -> Markup {
                         h2 #short { "In short" }
                         (cautions(&view.cautions))
                         (summary(&view.summary))
-                        p.lead { (view::NOT_IN_IT) }
+                        p.lead { (unbroken(view::PLUS_MINUS)) " " (view::NOT_IN_IT) }
                     }
                     (before_acting(view))
                     (numbers(view))
@@ -165,8 +165,7 @@ fn pictures(input: &ReportInput, view: &ComparisonView) -> Markup {
                 p.lead {
                     "Both photos of a pair are scaled so that the body is equally large, with the "
                     "feet on one line. The lines lie on the photo as it was taken; the values are "
-                    "corrected for where the camera stood, so the two may differ a little. "
-                    "± is one standard error."
+                    "corrected for where the camera stood, so the two may differ a little."
                 }
                 p.stroke-keys {
                     (stroke_key("body", "from landmark to landmark"))
@@ -549,8 +548,8 @@ fn numbers(view: &ComparisonView) -> Markup {
                 p { "No measure has a value at both the first and the last visit." }
             } @else {
                 p.lead {
-                    "± is one standard error. A change counts only when it is larger than the "
-                    "smallest change that can be told from error with 95\u{a0}% confidence (MDC95)."
+                    "A change counts only when it is larger than the smallest change that can be "
+                    "told from error with 95\u{a0}% confidence (MDC95), which is its ±."
                 }
                 (table(view))
                 p.aside { "Changes are computed before rounding." }
@@ -674,8 +673,8 @@ fn charts(view: &ComparisonView) -> Markup {
             section.course-of.small[!view.has_course] aria-labelledby="course" {
                 h2 #course { "Course" }
                 p.lead {
-                    "The whiskers are 1.96 times the stated error; on patients that error has not "
-                    "been tested yet. Where they overlap widely, don't read a change into the line."
+                    "The whiskers are the 95\u{a0}% ranges; on patients they have not been tested "
+                    "yet. Where they overlap widely, don't read a change into the line."
                 }
                 div.charts {
                     @for chart in &view.charts { (chart_of(chart)) }
@@ -946,13 +945,23 @@ mod tests {
             "place the points by hand",
             samples::HAND_REASON,
             "No lens data in the files.",
-            "104 ± 3°",
-            "+37 ± 5°",
+            "104 ± 7°",
+            "+37 ± 9°",
             "operated</b>",
             "7 weeks",
         ] {
             assert!(page.contains(words), "{words}");
         }
+    }
+
+    #[test]
+    fn what_plus_minus_means_is_said_once_beside_the_first() {
+        let page = report(&samples::visits());
+        let body = &page[page.find("<body>").unwrap()..];
+        assert_eq!(body.matches("± is the").count(), 1);
+        assert!(!body.contains("one standard error"));
+        let said = body.find("± is the").unwrap();
+        assert!(said < body.find("<table").unwrap() && said < body.find("<figure").unwrap());
     }
 
     #[test]

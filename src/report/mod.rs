@@ -22,7 +22,7 @@ mod samples;
 pub mod self_check;
 pub mod table;
 pub mod view;
-mod words;
+pub(crate) mod words;
 
 pub use agreement::{Plot, agreement_json, agreement_plots, agreement_table};
 pub use comparison_json::comparison_json;

@@ -1,10 +1,14 @@
 //! Numbers as people read them: never without their error, no more decimals than it warrants.
 
+use crate::compare::Z95;
 use crate::estimate::Estimate;
 use crate::measure::Unit;
 
-/// From this error on (degrees, %) a decimal would only feign precision.
+/// From this standard error on (degrees, %) a decimal would only feign precision.
 const COARSE: f64 = 3.0;
+
+/// What ± means wherever a person reads it.
+pub(super) const PLUS_MINUS: &str = "± is the 95 % range: 1.96 standard errors to each side.";
 
 pub(super) fn decimals(unit: Unit, sigma: f64) -> usize {
     match unit {
@@ -46,20 +50,25 @@ pub(super) fn signed(value: f64, decimals: usize) -> String {
     }
 }
 
-/// "1.2°".
+/// A standard error by itself: "1.2°".
 pub(super) fn error(sigma: f64, unit: Unit) -> String {
     plain(sigma, decimals(unit, sigma)) + unit.suffix()
 }
 
-/// "42.3 ± 1.2°".
-pub(super) fn with_error(estimate: Estimate, unit: Unit) -> String {
-    let decimals = decimals(unit, estimate.sigma);
-    format!(
-        "{} ± {}{}",
-        plain(estimate.value, decimals),
-        plain(estimate.sigma, decimals),
-        unit.suffix()
-    )
+/// What stands behind a value: " ± 2.4", half of its 95 % range.
+pub(super) fn plus_minus(sigma: f64, decimals: usize) -> String {
+    format!(" ± {}", plain(Z95 * sigma, decimals))
+}
+
+/// "42.3 ± 2.4°".
+pub(super) fn with_error(Estimate { value, sigma }: Estimate, unit: Unit) -> String {
+    let decimals = decimals(unit, sigma);
+    plain(value, decimals) + &plus_minus(sigma, decimals) + unit.suffix()
+}
+
+/// "+37 ± 9°".
+pub(super) fn signed_with_error(change: Estimate, decimals: usize, unit: Unit) -> String {
+    signed(change.value, decimals) + &plus_minus(change.sigma, decimals) + unit.suffix()
 }
 
 #[cfg(test)]
@@ -70,15 +79,15 @@ mod tests {
     fn decimals_follow_the_error() {
         assert_eq!(
             with_error(Estimate::new(42.31, 1.24), Unit::Degree),
-            "42.3 ± 1.2°"
+            "42.3 ± 2.4°"
         );
         assert_eq!(
             with_error(Estimate::new(151.6, 4.4), Unit::Degree),
-            "152 ± 4°"
+            "152 ± 9°"
         );
         assert_eq!(
             with_error(Estimate::new(-3.27, 3.6), Unit::Centimetre),
-            "−3.3 ± 3.6 cm"
+            "−3.3 ± 7.1 cm"
         );
     }
 

@@ -85,7 +85,7 @@ pub fn self_check(visit: &Visit) -> String {
     if !arms.is_empty() {
         let numbers: Vec<&str> = arms.iter().map(|arm| arm.numbers.as_str()).collect();
         text.push_str(&list(
-            "Numbers for your therapist (± is the 95 % range, twice the ± of the reports):",
+            "Numbers for your therapist (± is the 95 % range):",
             &numbers,
         ));
     }
@@ -417,7 +417,7 @@ mod tests {
             let text = self_check(&visit);
             assert_eq!(text.matches("Stop here").count(), stops, "{text}");
             assert!(
-                stops == 0 || text.find("Stop here") < text.find("is raised"),
+                stops == 0 || text.find("Stop here") < text.find("shoulder height"),
                 "{text}"
             );
         }

@@ -22,7 +22,7 @@ pub fn visit_table(visit: &Visit) -> String {
     let view = view::visit(visit);
     let mut text = heading(&view.title, &view.facts);
     let mut rows = vec![
-        ["Measure", "Side", "Value ± error", "Photo"]
+        ["Measure", "Side", "Value ± 95 %", "Photo"]
             .map(str::to_owned)
             .to_vec(),
     ];
@@ -44,6 +44,7 @@ pub fn visit_table(visit: &Visit) -> String {
             let _ = writeln!(text, "{line}");
         }
         legend(&mut text, readings().any(|reading| reading.operated));
+        let _ = writeln!(text, "{}", view::PLUS_MINUS);
     }
     repeats(&mut text, &view.repeats);
     reasons(&mut text, "Could not be measured", &view.unmeasured);
@@ -61,7 +62,7 @@ fn repeats(text: &mut String, repeats: &[RepeatsView]) {
         [
             "Seen more than once",
             "Side",
-            "Mean ± error",
+            "Mean ± 95 %",
             "SEM",
             "Photos",
         ]
@@ -99,7 +100,10 @@ pub fn comparison_table(visits: &[Visit], comparison: &Comparison) -> String {
         let sentence = format!("{} {}: {}", sign(line.mark), line.lead, line.text);
         text.push_str(&wrapped(&sentence, "    "));
     }
-    text.push_str(&wrapped(view::NOT_IN_IT, ""));
+    text.push_str(&wrapped(
+        &format!("{} {}", view::PLUS_MINUS, view::NOT_IN_IT),
+        "",
+    ));
     let shown: Vec<&RowView> = view
         .groups
         .iter()
@@ -124,8 +128,8 @@ pub fn comparison_table(visits: &[Visit], comparison: &Comparison) -> String {
             text.push_str("(s): with stickers.\n");
         }
         text.push_str(&wrapped(
-            "MDC95: the smallest change beyond reading error, with 95 % confidence. Changes are \
-             computed before rounding.",
+            "MDC95: the smallest change beyond reading error, with 95 % confidence, which is the ± \
+             of the change. Changes are computed before rounding.",
             "",
         ));
     }
@@ -145,7 +149,7 @@ fn group_table(text: &mut String, view: &ComparisonView, rows: &[&RowView]) {
             "",
             visit(0),
             visit(last),
-            "Change ± error",
+            "Change ± 95 %",
             "MDC95",
             "Verdict",
         ]
@@ -236,12 +240,9 @@ fn side(side: &str, operated: bool) -> String {
 }
 
 fn legend(text: &mut String, operated: bool) {
-    text.push_str("±: one standard error.");
-    text.push_str(if operated {
-        " *: operated side.\n"
-    } else {
-        "\n"
-    });
+    if operated {
+        text.push_str("*: operated side.\n");
+    }
 }
 
 fn cautions(text: &mut String, cautions: &[String]) {
@@ -335,9 +336,9 @@ mod tests {
     fn every_reason_of_a_visit_is_told() {
         let visit = &samples::visits()[0];
         let text = visit_table(visit);
-        assert!(text.contains("POINTS.json"));
+        assert!(text.contains("place the points by hand"));
         assert!(text.contains(samples::HAND_REASON));
-        assert!(text.contains("4.5 ± 1.6°"));
+        assert!(text.contains("4.5 ± 3.1°"));
         assert!(text.contains("No lens data in the files."));
     }
 
@@ -348,8 +349,19 @@ mod tests {
         assert!(text.contains("[+] improved"));
         assert!(text.contains("[-] worse"));
         assert!(text.contains("[=] no change beyond error"));
-        assert!(text.contains("−3.0 ± 2.3°"));
+        assert!(text.contains("−3.0 ± 4.4°"));
         assert!(text.contains(samples::HAND_REASON));
+    }
+
+    #[test]
+    fn what_plus_minus_means_is_said_once() {
+        let visits = samples::visits();
+        for text in [
+            visit_table(&visits[0]),
+            comparison_table(&visits, &compare(&visits)),
+        ] {
+            assert_eq!(text.matches(view::PLUS_MINUS).count(), 1, "{text}");
+        }
     }
 
     #[test]

@@ -7,7 +7,7 @@ pub(super) fn lower_first(words: &str) -> String {
     first.chain(letters).collect()
 }
 
-pub(super) fn capitalised(words: &str) -> String {
+pub(crate) fn capitalised(words: &str) -> String {
     let mut letters = words.chars();
     let first = letters.next().into_iter().flat_map(char::to_uppercase);
     first.chain(letters).collect()

@@ -17,7 +17,7 @@ use super::answer::Trouble;
 /// Larger files hold no photo that is looked at.
 const LARGEST_PHOTO: usize = 60 << 20;
 const LARGEST_JSON: usize = 64 << 10;
-const LARGEST_GLIMPSE: usize = 2 << 20;
+pub(super) const LARGEST_GLIMPSE: usize = 2 << 20;
 /// From this machine to itself even the largest photo takes a second.
 const PATIENCE: Duration = Duration::from_secs(60);
 
@@ -41,7 +41,8 @@ impl FromRequest<Arc<Shared>> for Upload {
             )
         })?;
         let file = file_name(request.headers());
-        let bytes = read(request.into_body(), LARGEST_PHOTO).await?;
+        let hint = "Save the photo at 12 megapixels or less, and send it again.";
+        let bytes = read(request.into_body(), LARGEST_PHOTO, hint).await?;
         Ok(Upload {
             bytes,
             file,
@@ -57,9 +58,9 @@ impl<S: Sync> FromRequest<S> for Glimpse {
     type Rejection = Trouble;
 
     async fn from_request(request: Request, _: &S) -> Result<Glimpse, Trouble> {
-        read(request.into_body(), LARGEST_GLIMPSE)
-            .await
-            .map(Glimpse)
+        let hint = "Take the photo as usual: it is looked at by itself.";
+        let bytes = read(request.into_body(), LARGEST_GLIMPSE, hint).await?;
+        Ok(Glimpse(bytes))
     }
 }
 
@@ -70,7 +71,8 @@ impl<T: DeserializeOwned, S: Sync> FromRequest<S> for Sent<T> {
     type Rejection = Trouble;
 
     async fn from_request(request: Request, _: &S) -> Result<Sent<T>, Trouble> {
-        let bytes = read(request.into_body(), LARGEST_JSON).await?;
+        let hint = "Write less, and send it again.";
+        let bytes = read(request.into_body(), LARGEST_JSON, hint).await?;
         serde_json::from_slice(&bytes).map(Sent).map_err(|error| {
             Trouble::new(
                 StatusCode::BAD_REQUEST,
@@ -81,9 +83,9 @@ impl<T: DeserializeOwned, S: Sync> FromRequest<S> for Sent<T> {
     }
 }
 
-/// All of a body. One that is too large is read to its end and dropped on the way: a browser tells
+/// All of a body; `hint` is for whoever sent too much. One that is too large is read to its end and dropped on the way: a browser tells
 /// the answer only after it could send everything.
-async fn read(body: Body, limit: usize) -> Result<Vec<u8>, Trouble> {
+async fn read(body: Body, limit: usize, hint: &str) -> Result<Vec<u8>, Trouble> {
     let all = async {
         let (mut body, mut bytes, mut length) = (body, Vec::new(), 0);
         while let Some(frame) = body.frame().await {
@@ -107,7 +109,7 @@ async fn read(body: Body, limit: usize) -> Result<Vec<u8>, Trouble> {
             return Err(Trouble::new(
                 StatusCode::PAYLOAD_TOO_LARGE,
                 format!("This is more than the {} that are taken.", size(limit)),
-                "Save the photo at 12 megapixels or less, and send it again.",
+                hint,
             ));
         }
         Ok(bytes)

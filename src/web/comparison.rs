@@ -17,7 +17,7 @@ use super::picture::upright;
 use super::visits::{Source, Visits};
 use super::{Shared, lock};
 use crate::checksum;
-use crate::compare::{carry_forward, compare as compared};
+use crate::compare::compare_carrying;
 use crate::report;
 use crate::visit::{PhotoRecord, Visit};
 
@@ -105,9 +105,7 @@ fn measured(open: &Visits, ids: &[String]) -> Result<(Vec<Visit>, Vec<Vec<Source
 }
 
 fn write(visits: &mut [Visit], sources: &[Vec<Source>]) -> String {
-    let carried = carry_forward(visits);
-    let mut comparison = compared(visits);
-    comparison.cautions.splice(0..0, carried);
+    let comparison = compare_carrying(visits);
     let pictures =
         |visit: usize, photo: usize| picture(&sources[visit][photo], &visits[visit].photos[photo]);
     report::comparison_html(&report::ReportInput {

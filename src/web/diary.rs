@@ -54,6 +54,11 @@ pub struct Entry {
     /// Day and time as in 2026-05-04T10:12.
     pub date: String,
     pub arms: Vec<ArmEntry>,
+    /// The limit that was set then and the side it was set for; older entries don't say.
+    #[serde(default)]
+    pub limit_deg: Option<f64>,
+    #[serde(default)]
+    pub operated_side: Option<String>,
     pub note: String,
 }
 
@@ -214,7 +219,7 @@ impl Diary {
                  It was left as it is."
             ),
             format!(
-                "Move the file away, or start tragus with --diary and another one: {}",
+                "Move the file away, or start tragus with another diary: {}",
                 self.place()
             ),
         )
@@ -240,6 +245,8 @@ mod tests {
                 to_ear: None,
                 against_limit: None,
             }],
+            limit_deg: Some(90.0),
+            operated_side: Some(side.to_owned()),
             note: String::new(),
         }
     }
@@ -277,6 +284,21 @@ mod tests {
             ("c".to_owned(), "b".to_owned())
         );
         assert!(pages.last(Side::Left, Measure::ShoulderAbduction).is_none());
+    }
+
+    #[test]
+    fn an_entry_from_before_limits_were_kept_is_read() {
+        let folder = tempfile::tempdir().unwrap();
+        let path = folder.path().join("diary.json");
+        let old = r#"{"schema":"tragus-diary/1","person":{"stature_cm":164.0,"operated_side":"right",
+            "arm_limit_deg":90.0},"entries":[{"id":"a","date":"2026-05-04T10:12","arms":[{"side":
+            "right","measure":"shoulder_flexion","value":80.0,"sigma":2.0,"unit":"deg","to_ear":null,
+            "against_limit":"below"}],"note":""}]}"#;
+        std::fs::write(&path, old).unwrap();
+        let entry = Diary::at(path).read().unwrap().entries.remove(0);
+        // Today's limit is not taken for that of then.
+        assert_eq!((entry.limit_deg, entry.operated_side), (None, None));
+        assert_eq!(entry.arms[0].elevation.value, 80.0);
     }
 
     #[test]

@@ -8,7 +8,7 @@ use serde_json::json;
 
 use super::Shared;
 use super::answer::{self, Answer, Trouble};
-use super::body::Glimpse;
+use super::body::{Glimpse, LARGEST_GLIMPSE};
 use super::home::Seen;
 use crate::body::{Landmark, Side, View};
 use crate::infer::{Effort, Finder, Sample};
@@ -18,9 +18,11 @@ use crate::photo::{self, Limits, Photo, PhotoFault};
 /// Someone who stands smaller in the picture than this part of its height is too far away: with
 /// raised hands there is room for twice as much.
 const SMALL: f64 = 0.4;
-/// What lies nearer to an edge than this part of the longer side may be cut off; the net draws what
-/// is cut off to the edge.
-const EDGE: f64 = 0.015;
+/// A running camera gives pictures of half a megapixel; much larger ones are not decoded for a hint.
+const LIMITS: Limits = Limits {
+    bytes: LARGEST_GLIMPSE as u64,
+    pixels: 4_000_000,
+};
 
 /// Says what is wrong with a picture of the running camera; nothing while the nets look at a photo.
 pub async fn framing(
@@ -30,17 +32,18 @@ pub async fn framing(
 ) -> Answer {
     let work = move |shared: &Shared| {
         let wish = seen.wish()?;
-        let photo = Photo::decode(&bytes, Limits::default()).map_err(|error| {
-            Trouble::unusable(
-                format!("This picture could not be read: {error}."),
-                "Take the photo as usual: it is looked at by itself.",
-            )
-        })?;
+        // First of all, so that nothing is decoded for an answer that there is no time for.
         let finder = match shared.finder.try_lock() {
             Ok(finder) => finder,
             Err(TryLockError::Poisoned(finder)) => PoisonError::into_inner(finder),
             Err(TryLockError::WouldBlock) => return answer::json(json!({ "hints": [] })),
         };
+        let photo = Photo::decode(&bytes, LIMITS).map_err(|error| {
+            Trouble::unusable(
+                format!("This picture could not be read: {error}."),
+                "Take the photo as usual: it is looked at by itself.",
+            )
+        })?;
         answer::json(json!({ "hints": hints(&finder, &photo, wish)? }))
     };
     shared.work(work).await
@@ -86,16 +89,12 @@ fn light(faults: Vec<PhotoFault>) -> Vec<&'static str> {
 /// What the picture does not show whole, the first of it.
 fn cut_off(samples: &[Sample], photo: &Photo) -> Option<&'static str> {
     use Landmark::{Ankle, Heel, Nose, Toe, Wrist};
-    let (width, height) = (f64::from(photo.width()), f64::from(photo.height()));
-    let margin = EDGE * width.max(height);
+    let size = (photo.width(), photo.height());
     let at_edge = |landmark: Landmark| {
-        let seen = samples
+        let mut seen = samples
             .iter()
             .filter_map(|sample| sample.points.get(&landmark));
-        seen.map(|point| point.at).any(|at| {
-            !(margin..=width - margin).contains(&at.x)
-                || !(margin..=height - margin).contains(&at.y)
-        })
+        seen.any(|point| locate::is_at_edge(point.at, size))
     };
     let either = |of: fn(Side) -> Landmark| Side::BOTH.into_iter().any(|side| at_edge(of(side)));
     if at_edge(Nose) {

@@ -22,9 +22,6 @@ use crate::report;
 use crate::report::self_check::{self, Arm, CAUTIONS};
 use crate::visit::{Notice, Visit};
 
-const NOT_A_DIAGNOSIS: &str = "This is not a diagnosis. The surgeon's and the therapist's limits \
-     come first; local rules and licensed practice decide.";
-
 /// The checks that were made last, with their pictures and no photos.
 #[derive(Default)]
 pub struct Checks {
@@ -36,6 +33,8 @@ struct Check {
     id: String,
     at: DateTime,
     arms: Vec<ArmEntry>,
+    /// As they were known when the photo was checked.
+    person: Person,
     picture: Vec<u8>,
     /// The entry in the diary, once it is kept there.
     entry: Option<String>,
@@ -44,13 +43,20 @@ struct Check {
 const MOST_CHECKS: usize = 8;
 
 impl Checks {
-    fn put(&mut self, at: DateTime, arms: Vec<ArmEntry>, picture: Vec<u8>) -> String {
+    fn put(
+        &mut self,
+        at: DateTime,
+        arms: Vec<ArmEntry>,
+        person: Person,
+        picture: Vec<u8>,
+    ) -> String {
         self.made += 1;
         let id = format!("c{}", self.made);
         self.last.push_back(Check {
             id: id.clone(),
             at,
             arms,
+            person,
             picture,
             entry: None,
         });
@@ -114,7 +120,6 @@ fn about(pages: &Pages) -> Answer {
     answer::json(json!({
         "person": pages.person,
         "cautions": CAUTIONS,
-        "not_a_diagnosis": NOT_A_DIAGNOSIS,
     }))
 }
 
@@ -172,7 +177,7 @@ pub async fn check(
         let arms = self_check::arms(&visit);
         let jpeg = pictures::for_screen(&drawn, pictures::TO_LOOK_AT)?;
         let kept = arms.iter().map(entry).collect();
-        let id = lock(&shared.checks).put((shared.now)(), kept, jpeg);
+        let id = lock(&shared.checks).put((shared.now)(), kept, pages.person.clone(), jpeg);
         answer::json(told(&id, &visit, &arms, &pages))
     };
     shared.work(work).await
@@ -185,21 +190,13 @@ fn told(id: &str, visit: &Visit, arms: &[Arm], pages: &Pages) -> Json {
         .iter()
         .zip(since_last(arms, pages))
         .map(|(arm, since)| {
-            let ArmEntry {
-                side,
-                elevation,
-                to_ear,
-                against_limit,
-            } = entry(arm);
             json!({
-                "side": side,
+                "side": arm.side.name(),
                 "limit_head": arm.limit_head,
                 "limit_words": arm.limit_words,
                 "words": arm.words,
                 "numbers": arm.numbers,
-                "against_limit": against_limit,
-                "elevation": elevation,
-                "to_ear": to_ear,
+                "against_limit": arm.limit.map(AgainstLimit::id),
                 "since_last": since.map(|words| json!({ "words": words })),
             })
         })
@@ -211,7 +208,6 @@ fn told(id: &str, visit: &Visit, arms: &[Arm], pages: &Pages) -> Json {
         "about_the_limit": self_check::about_the_limit(visit, arms),
         "nothing": arms.is_empty().then(|| self_check::nothing(photo)),
         "about_the_photo": notices,
-        "cautions": CAUTIONS,
         "picture": format!("/api/checks/{id}/picture"),
     })
 }
@@ -343,6 +339,8 @@ pub async fn keep_check(State(shared): State<Arc<Shared>>, Sent(keep): Sent<Keep
                     id: id.clone(),
                     date: check.at.strftime("%Y-%m-%dT%H:%M").to_string(),
                     arms: check.arms.clone(),
+                    limit_deg: check.person.arm_limit_deg,
+                    operated_side: check.person.operated_side.clone(),
                     note: keep.note,
                 }),
             }
@@ -394,6 +392,8 @@ mod tests {
             id: "x".to_owned(),
             date: "2026-05-04T10:12".to_owned(),
             arms: vec![entry(&last)],
+            limit_deg: None,
+            operated_side: None,
             note: String::new(),
         });
         pages
@@ -457,7 +457,12 @@ mod tests {
     fn only_the_last_checks_are_held() {
         let mut checks = Checks::default();
         for _ in 0..=MOST_CHECKS {
-            checks.put(DateTime::default(), Vec::new(), Vec::new());
+            checks.put(
+                DateTime::default(),
+                Vec::new(),
+                Person::default(),
+                Vec::new(),
+            );
         }
         assert!(checks.get_mut("c1").is_err());
         assert!(checks.get_mut("c2").is_ok());

@@ -19,7 +19,6 @@ mod home;
 mod picture;
 mod review;
 mod visits;
-mod words;
 
 use std::io;
 use std::net::{Ipv4Addr, TcpListener};
@@ -61,7 +60,7 @@ pub struct Server {
     listener: TcpListener,
     guard: Guard,
     token: String,
-    shared: Shared,
+    shared: Arc<Shared>,
 }
 
 /// What all requests share. Locks are taken for moments, but that of the nets; whoever holds that
@@ -81,6 +80,8 @@ struct Shared {
 const UPLOADS_AT_ONCE: usize = 3;
 /// How long answers under way may take once the program is told to end; a save takes a moment.
 const LAST_ANSWERS: Duration = Duration::from_secs(5);
+/// How soon a second Ctrl-C has to follow to end the program in spite of what is not saved.
+const AGAIN_WITHIN: Duration = Duration::from_secs(10);
 
 impl Server {
     /// Takes the port, on this machine alone.
@@ -91,7 +92,7 @@ impl Server {
             listener,
             guard,
             token,
-            shared: Shared {
+            shared: Arc::new(Shared {
                 finder: Mutex::new(setup.finder),
                 visits: Mutex::new(Visits::of_folders(setup.visits)),
                 checks: Mutex::default(),
@@ -99,7 +100,7 @@ impl Server {
                 diary: Diary::at(setup.diary),
                 uploads: Arc::new(Semaphore::new(UPLOADS_AT_ONCE)),
                 now: setup.now,
-            },
+            }),
         })
     }
 
@@ -115,9 +116,11 @@ impl Server {
         Some(format!("{} {}", trouble.error(), trouble.hint()))
     }
 
-    /// Answers until the program is told to end, then finishes what is under way.
-    pub fn run(self) -> io::Result<()> {
-        self.run_until(told_to_end())
+    /// Answers until the program is told to end, then finishes what is under way. `tell` says to
+    /// whoever ends it what is not saved.
+    pub fn run(self, tell: impl Fn(&str) + Send + 'static) -> io::Result<()> {
+        let shared = self.shared.clone();
+        self.run_until(async move { told_to_end(&shared, tell).await })
     }
 
     /// Answers until `end` comes, then finishes what is under way.
@@ -130,7 +133,7 @@ impl Server {
         let outcome = runtime.block_on(async {
             self.listener.set_nonblocking(true)?;
             let listener = tokio::net::TcpListener::from_std(self.listener)?;
-            let router = router(Arc::new(self.shared), Arc::new(self.guard));
+            let router = router(self.shared, Arc::new(self.guard));
             let serving = axum::serve(listener, router).with_graceful_shutdown(async move {
                 end.await;
                 tell.notify_one();
@@ -148,8 +151,33 @@ impl Server {
     }
 }
 
-/// Ctrl-C, or what a system sends to programs before it goes down.
-async fn told_to_end() {
+/// Waits for Ctrl-C, or for what a system sends to programs before it goes down. With visits that
+/// are not saved a first Ctrl-C only says so; nobody is asked by a system that goes down.
+async fn told_to_end(shared: &Shared, tell: impl Fn(&str)) {
+    let unsaved = || lock(&shared.visits).unsaved().join("; ");
+    loop {
+        let interrupted = ending().await;
+        let visits = unsaved();
+        if !visits.is_empty() && interrupted {
+            tell(&format!(
+                "Not saved so far: {visits}. The page goes on, so that they can be saved there. To \
+                 end without saving, press Ctrl-C again within {} seconds.",
+                AGAIN_WITHIN.as_secs()
+            ));
+            if tokio::time::timeout(AGAIN_WITHIN, ending()).await.is_err() {
+                continue;
+            }
+        }
+        let visits = unsaved();
+        if !visits.is_empty() {
+            tell(&format!("Ended without saving: {visits}."));
+        }
+        return;
+    }
+}
+
+/// Resolves when the program is told to end; whether a person did, by Ctrl-C.
+async fn ending() -> bool {
     #[cfg(unix)]
     let terminated = async {
         use tokio::signal::unix::{SignalKind, signal};
@@ -162,8 +190,8 @@ async fn told_to_end() {
     let terminated = std::future::pending::<Option<()>>();
     tokio::select! {
         // Where the system can't tell, the program ends the hard way.
-        Ok(()) = tokio::signal::ctrl_c() => {}
-        _ = terminated => {}
+        Ok(()) = tokio::signal::ctrl_c() => true,
+        _ = terminated => false,
     }
 }
 

@@ -5,9 +5,9 @@ use image::codecs::jpeg::JpegEncoder;
 use image::imageops::{self, FilterType};
 
 use super::answer::Trouble;
-use super::words::sentence_start;
 use crate::geometry::{Photo, Point};
 use crate::photo::{self, Limits, PhotoError, PhotoErrorKind};
+use crate::report::words::capitalised;
 use crate::visit::PhotoRecord;
 
 /// Pixels on the longer side of a photo that landmarks are placed in, and of one that is looked at.
@@ -22,7 +22,7 @@ pub fn upright(bytes: &[u8]) -> Result<RgbImage, Trouble> {
     photo::upright(bytes, Limits::default()).map_err(|PhotoError { kind }| {
         let error = match kind {
             PhotoErrorKind::UnknownFormat => format!("This is {kind}."),
-            _ => format!("{}.", sentence_start(&kind.to_string())),
+            _ => format!("{}.", capitalised(&kind.to_string())),
         };
         Trouble::unusable(error, format!("What helps: {}.", kind.hint()))
     })

@@ -13,7 +13,6 @@ use super::answer::{self, Answer, Trouble};
 use super::body::{Sent, Upload};
 use super::diary::Person;
 use super::visits::{Move, OpenPhoto, OpenVisit, RECORD, Source, Visits};
-use super::words::without_options;
 use super::{Shared, lock, picture as pictures};
 use crate::body::Landmark;
 use crate::compare::mdc95;
@@ -135,7 +134,7 @@ pub async fn visit(
 pub struct NewFacts {
     #[serde(flatten)]
     to: Facts,
-    from: Option<Facts>,
+    from: Facts,
 }
 
 /// Takes other facts for a visit. With another stature the photos are looked at again, since a sticker
@@ -155,13 +154,13 @@ pub async fn learn(
             (visit.facts.clone(), visit.sources())
         };
         let facts = to.over(&known)?;
-        let seen = from.map(|from| from.over(&known)).transpose()?;
-        if seen.is_some_and(|seen| seen != known) {
-            let trouble = Trouble::conflict(
-                "These facts were changed in another window meanwhile.",
-                "The page shows them as they are now. Change them again if they are wrong.",
-            );
-            return Err(trouble.with_visit(whole(&lock(&shared.visits), &id)?));
+        if from.over(&known)? != known {
+            return answer::json(shared.change(&id, |_| {
+                Err(Trouble::conflict(
+                    "These facts were changed in another window meanwhile.",
+                    "The page shows them as they are now. Change them again if they are wrong.",
+                ))
+            })?);
         }
         let looked = match facts.stature_cm == known.stature_cm {
             true => Vec::new(),
@@ -171,9 +170,7 @@ pub async fn learn(
                 .collect::<Result<_, _>>()
                 .map_err(Trouble::fault)?,
         };
-        let mut visits = lock(&shared.visits);
-        visits.get_mut(&id)?.learn(facts, looked)?;
-        answer::json(whole(&visits, &id)?)
+        answer::json(shared.change(&id, |visit| visit.learn(facts, looked))?)
     };
     shared.work(work).await
 }
@@ -205,9 +202,10 @@ pub async fn add_photo(
         };
         let source = Source::Memory(upload.bytes.into());
         let photo = OpenPhoto::look(&finder, &facts, name, source).map_err(Trouble::fault)?;
-        let mut visits = lock(&shared.visits);
-        visits.get_mut(&id)?.add(photo);
-        answer::json(whole(&visits, &id)?)
+        answer::json(shared.change(&id, |visit| {
+            visit.add(photo);
+            Ok(())
+        })?)
     };
     shared.work(work).await
 }
@@ -274,14 +272,7 @@ pub async fn edit(
         let hand = edit.read()?;
         shared.see(&id)?;
         let started = Instant::now();
-        let mut visits = lock(&shared.visits);
-        if let Err(trouble) = visits.get_mut(&id)?.place(&hand) {
-            return Err(match trouble.status() {
-                StatusCode::CONFLICT => trouble.with_visit(whole(&visits, &id)?),
-                _ => trouble,
-            });
-        }
-        let mut visit = whole(&visits, &id)?;
+        let mut visit = shared.change(&id, |visit| visit.place(&hand))?;
         visit["took_ms"] = json!(1e3 * started.elapsed().as_secs_f64());
         answer::json(visit)
     };
@@ -303,26 +294,48 @@ pub async fn save(
 ) -> Answer {
     let work = move |shared: &Shared| {
         shared.see(&id)?;
-        let mut visits = lock(&shared.visits);
-        if visits.get(&id)?.revision != save.revision {
-            let trouble = Trouble::conflict(
-                "This visit was changed in another window meanwhile, so it was not saved.",
-                "The page shows it as it is now. Look at it, then save again.",
-            );
-            return Err(trouble.with_visit(whole(&visits, &id)?));
+        let mut record = None;
+        let mut visit = shared.change(&id, |visit| {
+            if visit.revision != save.revision {
+                return Err(Trouble::conflict(
+                    "This visit was changed in another window meanwhile, so it was not saved.",
+                    "The page shows it as it is now. Look at it, then save again.",
+                ));
+            }
+            if !visit.save()? {
+                record = Some(record_of(&visit.visit())?);
+            }
+            Ok(())
+        })?;
+        visit["file"] = json!(RECORD);
+        if let Some(record) = record {
+            visit["record"] = record;
         }
-        let written = visits.get_mut(&id)?.save()?;
-        let mut answer = whole(&visits, &id)?;
-        answer["file"] = json!(RECORD);
-        if !written {
-            answer["record"] = record_of(&visits.get(&id)?.visit())?;
-        }
-        answer::json(answer)
+        answer::json(visit)
     };
     shared.work(work).await
 }
 
 impl Shared {
+    /// Changes a visit and tells everything about it then. Whoever is refused because something else
+    /// happened meanwhile is told how the visit is now.
+    fn change(
+        &self,
+        id: &str,
+        change: impl FnOnce(&mut OpenVisit) -> Result<(), Trouble>,
+    ) -> Result<Value, Trouble> {
+        let mut visits = lock(&self.visits);
+        let changed = change(visits.get_mut(id)?);
+        let visit = whole(&visits, id)?;
+        match changed {
+            Ok(()) => Ok(visit),
+            Err(trouble) if trouble.status() == StatusCode::CONFLICT => {
+                Err(trouble.with_visit(visit))
+            }
+            Err(trouble) => Err(trouble),
+        }
+    }
+
     /// Has the nets look at the photos of a visit's folder that they have not seen so far.
     pub(super) fn see(&self, id: &str) -> Result<(), Trouble> {
         let unseen = || -> Result<_, Trouble> {
@@ -350,7 +363,7 @@ impl Shared {
 fn brief(id: &str, number: usize, visit: &OpenVisit) -> Map<String, Value> {
     let fields = [
         ("id", json!(id)),
-        ("title", json!(visit.visit().title(number))),
+        ("title", json!(visit.facts.title(number))),
         ("date", json!(visit.facts.date.map(|date| date.to_string()))),
         ("photos", json!(visit.photo_count())),
         ("revision", json!(visit.revision)),
@@ -380,7 +393,6 @@ fn whole(visits: &Visits, id: &str) -> Result<Value, Trouble> {
         }
         whole.insert(list.to_owned(), record[list].take());
     }
-    plain(&mut record["notices"]);
     whole.insert("notices".to_owned(), record["notices"].take());
     let photos = record["photos"].as_array_mut().into_iter().flatten();
     let photos: Vec<Value> = photos
@@ -395,7 +407,6 @@ fn whole(visits: &Visits, id: &str) -> Result<Value, Trouble> {
             photo["width"] = json!(record.size.map(|(width, _)| width));
             photo["height"] = json!(record.size.map(|(_, height)| height));
             photo["picture"] = json!(picture);
-            plain(&mut photo["notices"]);
             tell_originals(&mut photo["landmarks"], record, seen);
             let placeable = seen.placeable();
             photo["placeable"] = placeable.into_iter().map(Landmark::name).collect();
@@ -421,8 +432,7 @@ fn tell_originals(landmarks: &mut Value, record: &PhotoRecord, seen: &OpenPhoto)
     }
 }
 
-/// Adds to a row of the record what its measure is called, and how large a change has to be; a reason
-/// is put in the page's words.
+/// Adds to a row of the record what its measure is called, and how large a change has to be.
 fn complete_row(row: &mut Value) {
     let text = |field: &str| row[field].as_str();
     let known = text("measure").zip(text("unit"));
@@ -430,16 +440,6 @@ fn complete_row(row: &mut Value) {
     row["name"] = json!(measure.map(Measure::words));
     if let Some(sigma) = row["sigma"].as_f64() {
         row["mdc95"] = json!(mdc95(sigma, sigma));
-    }
-    if let Some(reason) = row["reason"].as_str() {
-        row["reason"] = json!(without_options(reason));
-    }
-}
-
-/// Leaves out of notices what only the command line has.
-fn plain(notices: &mut Value) {
-    for notice in notices.as_array_mut().into_iter().flatten() {
-        *notice = json!(notice.as_str().map(without_options));
     }
 }
 

@@ -7,7 +7,6 @@ use std::sync::Arc;
 
 use super::answer::Trouble;
 use super::picture;
-use super::words::sentence_start;
 use crate::body::Landmark;
 use crate::checksum;
 use crate::geometry::{Photo, Point};
@@ -17,6 +16,7 @@ use crate::measure::Measure;
 use crate::photo;
 use crate::pipeline::{self, Aids, Looked, PhotoInput};
 use crate::record;
+use crate::report::words::capitalised;
 use crate::visit::{Evidence, Located, PhotoRecord, Reading, Visit, VisitFacts};
 
 /// The file in a visit's folder that its record is saved to.
@@ -88,6 +88,15 @@ impl Visits {
     pub fn number(&self, id: &str) -> usize {
         let place = self.open.iter().position(|(known, _)| known == id);
         place.unwrap_or_default() + 1
+    }
+
+    /// What the visits are called that would lose something if the program ended now.
+    pub fn unsaved(&self) -> Vec<String> {
+        let numbered = self.open.iter().map(|(_, visit)| visit).zip(1..);
+        numbered
+            .filter(|(visit, _)| !visit.saved && visit.photo_count() > 0)
+            .map(|(visit, number)| visit.facts.title(number))
+            .collect()
     }
 
     /// Whether so many more bytes of photos fit into memory.
@@ -340,7 +349,7 @@ impl OpenVisit {
             return Err(Trouble::conflict(
                 format!(
                     "{} was moved in another window meanwhile.",
-                    sentence_start(&hand.landmark.in_words())
+                    capitalised(&hand.landmark.in_words())
                 ),
                 "The page shows where it is now. Move it again if that is wrong.",
             ));

@@ -17,8 +17,7 @@ pub(super) fn facts(visits: &[Visit]) -> Vec<(&'static str, String)> {
     if let Some(stature) = latest(&|visit| visit.facts.stature_cm.map(|cm| format!("{cm:.1} cm"))) {
         facts.push(("Stature", stature));
     }
-    if let Some(limit) = latest(&|visit| visit.facts.arm_limit_deg.map(|deg| format!("{deg:.0}°")))
-    {
+    if let Some(limit) = latest(&|visit| visit.facts.arm_limit_deg.map(|deg| format!("{deg}°"))) {
         facts.push((ARM_LIMIT, limit));
     }
     if let Some(apart) = apart(visits) {

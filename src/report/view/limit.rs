@@ -90,7 +90,7 @@ pub(super) fn reached(visit: &Visit, row: &Row) -> Option<Reached> {
         .find(|wanted| elevations(visit, *wanted).iter().any(concerns))
 }
 
-/// "right shoulder flexion 145 ± 6°", …; one measure for each movement.
+/// "right shoulder flexion 145 ± 12°", …; one measure for each movement.
 fn elevation_words(elevations: &[(Measure, Side, Estimate)]) -> Vec<String> {
     elevations
         .iter()
@@ -113,12 +113,19 @@ fn elevation_words(elevations: &[(Measure, Side, Estimate)]) -> Vec<String> {
 
 pub(super) fn past_caution(visit: &Visit, name: &str) -> Option<String> {
     let limit = visit.facts.arm_limit_deg?;
-    let past = elevation_words(&elevations(visit, Reached::Past));
+    let past = elevations(visit, Reached::Past);
+    let surely = |(_, _, estimate): &(Measure, Side, Estimate)| {
+        AgainstLimit::of(*estimate, limit) == AgainstLimit::Above
+    };
+    let lead = match past.iter().any(surely) {
+        true => "Past",
+        false => "May have been past",
+    };
     (!past.is_empty()).then(|| {
         format!(
-            "Past the arm limit of {limit:.0}° at {name}: {}. Don't count this as progress. Clear \
-             it with whoever set the limit before the next overhead reach.",
-            past.join(", ")
+            "{lead} the arm limit of {limit}° at {name}: {}. Don't count this as progress. Clear it \
+             with whoever set the limit before the next overhead reach.",
+            elevation_words(&past).join(", ")
         )
     })
 }
@@ -128,7 +135,7 @@ pub(super) fn near_caution(visit: &Visit) -> Option<String> {
     let near = elevation_words(&elevations(visit, Reached::Maybe));
     (!near.is_empty()).then(|| {
         capitalised(&format!(
-            "{} may have reached the arm limit of {limit:.0}°: one photo can't tell. Don't ask for \
+            "{} may have reached the arm limit of {limit}°: one photo can't tell. Don't ask for \
              more.",
             near.join(", ")
         ))
@@ -140,9 +147,8 @@ mod tests {
     use super::{Reached, elevations};
     use crate::body::{Operated, Side};
     use crate::report::samples;
-    use crate::report::view::notices::LIMIT_NOTICE;
-    use crate::report::view::{Mark, NoticeView};
-    use crate::visit::Notice;
+    use crate::report::view::Mark;
+    use crate::visit::{Notice, NoticeKind};
 
     #[test]
     fn a_reach_past_the_limit_is_a_caution_and_no_praise() {
@@ -168,7 +174,7 @@ mod tests {
         assert_eq!(
             view.cautions,
             [
-                "Right shoulder flexion 141 ± 3° may have reached the arm limit of 144°: one \
+                "Right shoulder flexion 141 ± 7° may have reached the arm limit of 144°: one \
                  photo can't tell. Don't ask for more."
             ]
         );
@@ -176,6 +182,17 @@ mod tests {
         let (view, flexion) = samples::with_limit(&mut samples::visits(), 150.0);
         assert!(view.cautions.is_empty());
         assert_eq!(flexion.verdict.mark, Mark::Improved);
+    }
+
+    #[test]
+    fn a_reach_read_past_the_limit_within_its_error_may_have_been_past_it() {
+        let (view, flexion) = samples::with_limit(&mut samples::visits(), 138.0);
+        assert!(
+            view.cautions[0].starts_with("May have been past the arm limit of 138° at follow-up"),
+            "{:?}",
+            view.cautions
+        );
+        assert_eq!(flexion.verdict.mark, Mark::Caution);
     }
 
     #[test]
@@ -194,17 +211,20 @@ mod tests {
     fn a_reach_that_stays_past_the_limit_shows_it() {
         let mut visits = samples::visits();
         visits[0] = visits[1].clone();
-        visits[0].notices = vec![Notice::new(format!("{LIMIT_NOTICE} the right arm."))];
+        visits[0].notices = vec![
+            Notice::about_limit(NoticeKind::AboveLimit, "the right arm."),
+            Notice::about_limit(NoticeKind::MayBeAtLimit, "the right arm."),
+        ];
         let (view, flexion) = samples::with_limit(&mut visits, 120.0);
         assert_eq!(flexion.verdict.words, "unchanged, past the arm limit");
-        let texts = |notice: &NoticeView| notice.texts.concat();
-        assert!(
-            !view
-                .notices
-                .iter()
-                .map(texts)
-                .any(|text| text.contains(LIMIT_NOTICE))
-        );
+        // No caution tells what may have been at its limit before the last visit.
+        let texts: Vec<&str> = view
+            .notices
+            .iter()
+            .flat_map(|notice| notice.texts.iter().map(String::as_str))
+            .filter(|text| text.contains("limit"))
+            .collect();
+        assert_eq!(texts, ["May be at the set limit: the right arm."]);
     }
 
     #[test]

@@ -34,6 +34,8 @@ use summary::summary;
 
 pub use pairs::{pose_words, setup_words};
 
+pub(super) use super::number::PLUS_MINUS;
+
 /// What the errors of a comparison leave out.
 pub(super) const NOT_IN_IT: &str =
     "Effort, warm-up and the day's form are not in the errors: they change a reach too.";

@@ -1,24 +1,26 @@
 //! Remarks about photos and visits.
 
-use crate::visit::{Notice, Visit};
+use crate::visit::{Notice, NoticeKind, Visit};
 
 use super::limit::{Reached, elevations};
 use super::{NoticeView, VisitName};
 
-/// How the visit's own notice of a reach past the limit begins; the caution says the same.
-pub(super) const LIMIT_NOTICE: &str = "Beyond the set limit:";
-
-/// What to know of photos and visits; named by visit where `names` are given.
+/// What to know of photos and visits; named by visit where `names` are given. What the cautions
+/// say of a limit is not said again.
 pub(super) fn notices(visits: &[Visit], names: &[VisitName]) -> Vec<NoticeView> {
     let mut notices = Vec::new();
     for (index, visit) in visits.iter().enumerate() {
-        let cautioned = !elevations(visit, Reached::Past).is_empty();
+        let is_last = index + 1 == visits.len();
+        let any = |wanted| !elevations(visit, wanted).is_empty();
+        let (past, near) = (any(Reached::Past), is_last && any(Reached::Maybe));
+        let cautioned = |notice: &&Notice| match notice.kind {
+            NoticeKind::AboveLimit | NoticeKind::MayBeAboveLimit => past,
+            NoticeKind::MayBeAtLimit => near,
+            _ => false,
+        };
         let mut add = |what: &str, of: &[Notice]| {
-            let texts: Vec<String> = of
-                .iter()
-                .map(|notice| notice.text.clone())
-                .filter(|text| !(cautioned && text.starts_with(LIMIT_NOTICE)))
-                .collect();
+            let untold = of.iter().filter(|notice| !cautioned(notice));
+            let texts: Vec<String> = untold.map(|notice| notice.text.clone()).collect();
             if !texts.is_empty() {
                 let about = match names.get(index) {
                     Some(name) => format!("{}: {what}", name.title),

@@ -88,10 +88,11 @@ pub fn pose_words(view: View, task: Task) -> String {
 pub fn setup_words(photo: &PhotoRecord) -> Option<Vec<String>> {
     let setup = photo.setup?;
     let metres = |cm: Estimate| {
+        let m = cm.scaled(0.01);
         format!(
-            "{} ± {} m",
-            number::plain(cm.value / 100.0, 2),
-            number::plain(cm.sigma / 100.0, 2)
+            "{}{} m",
+            number::plain(m.value, 2),
+            number::plus_minus(m.sigma, 2)
         )
     };
     let mut words = vec![

@@ -70,9 +70,8 @@ struct ReasonEntry {
 }
 
 const SHOW_OR_PLACE_BONE: &str = "Take the photo again with ear, neck and back in view, where that \
-                                  suits the person; or place the points by hand and save each \
-                                  visit: tragus measure VISIT --landmarks POINTS.json --save \
-                                  VISIT/record.json; then compare the records.";
+                                  suits the person; or place the points by hand, save each visit, \
+                                  and compare them anew.";
 
 /// The bony points that a measure lacks by this reason, which a person can place.
 fn lacking_bones(measure: Measure, side: Option<Side>, reason: &str) -> BTreeSet<Landmark> {
@@ -216,7 +215,7 @@ mod tests {
             .unwrap();
         assert_eq!(entry.measures.len(), 2);
         assert!(entry.reasons.is_empty());
-        assert!(entry.action.unwrap().contains("--landmarks"));
+        assert!(entry.action.unwrap().contains("place the points by hand"));
         assert!(entry.action.unwrap().contains("neck and back in view"));
     }
 

@@ -38,27 +38,14 @@ pub(super) fn row_view(visits: &[Visit], row: &Row) -> Option<RowView> {
             .zip(&row.course)
             .map(|(visit, value)| value_view(visit, row, value.as_ref().ok()))
             .collect(),
-        change: format!(
-            "{} ± {}{}",
-            number::signed(change.amount.value, decimals),
-            number::plain(change.amount.sigma, decimals),
-            unit.suffix()
-        ),
+        change: number::signed_with_error(change.amount, decimals, unit),
         mdc95: format!("{}{}", number::plain(change.mdc95, decimals), unit.suffix()),
         verdict: verdict_view(visits, row),
         trend: row.trend.map(|trend| {
             let decimals = number::decimals(unit, trend.slope.sigma);
-            format!(
-                "{} ± {}{} {}",
-                number::signed(trend.slope.value, decimals),
-                number::plain(trend.slope.sigma, decimals),
-                unit.suffix(),
-                if trend.per_week {
-                    "per week"
-                } else {
-                    "per visit"
-                }
-            )
+            let slope = number::signed_with_error(trend.slope, decimals, unit);
+            let per = if trend.per_week { "week" } else { "visit" };
+            format!("{slope} per {per}")
         }),
     })
 }

@@ -133,7 +133,7 @@ fn moved(visits: &[Visit], rows: &[&Row]) -> String {
     and_more(named, leads.len())
 }
 
-/// "right shoulder flexion (operated) from 104 ± 3° to 141 ± 3°".
+/// "right shoulder flexion (operated) from 104 ± 7° to 141 ± 7°".
 fn moved_words(visits: &[Visit], row: &Row) -> String {
     let mut words = lower_first(row.measure.words());
     if let Some(side) = row.side {
@@ -184,7 +184,7 @@ mod tests {
                 .unwrap_or_default()
         };
         assert!(
-            text(Mark::Improved).contains("shoulder flexion (operated) from 104 ± 3° to 141 ± 3°")
+            text(Mark::Improved).contains("shoulder flexion (operated) from 104 ± 7° to 141 ± 7°")
         );
         assert!(text(Mark::Worse).contains("arm to ear"));
         assert!(text(Mark::Same).contains("trunk lean"));
@@ -198,7 +198,7 @@ mod tests {
         let view = comparison(&visits, &compare(&visits));
         assert_eq!(
             samples::told(&view, "Improved"),
-            "right shoulder flexion (operated) from 104 ± 3° to 141 ± 3°, and arm to ear with it."
+            "right shoulder flexion (operated) from 104 ± 7° to 141 ± 7°, and arm to ear with it."
         );
         assert_eq!(samples::told(&view, "Worse"), "nothing beyond error.");
     }
@@ -222,7 +222,7 @@ mod tests {
         }
         let told = samples::told(&comparison(&visits, &compare(&visits)), "Improved");
         assert!(
-            told.contains("141 ± 3°, and reach asymmetry (flexion) with it"),
+            told.contains("141 ± 7°, and reach asymmetry (flexion) with it"),
             "{told}"
         );
         assert!(told.contains("left shoulder flexion"), "{told}");
