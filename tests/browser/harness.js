@@ -46,7 +46,8 @@ export async function serve(t, visits = []) {
   const ended = new Promise((resolve) => program.once("exit", resolve));
   t.after(async () => {
     if (program.pid === undefined) return;
-    program.kill("SIGINT");
+    // As a system ends it that goes down: nobody is asked about what is not saved.
+    program.kill("SIGTERM");
     const slow = setTimeout(() => program.kill("SIGKILL"), 5000);
     await ended;
     clearTimeout(slow);

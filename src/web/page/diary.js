@@ -58,12 +58,13 @@ function entryItem(entry, fill) {
     asking.querySelector("button").focus();
   }, { class: "quiet", "aria-label": `Remove the entry of ${when}` });
   asking.append(ask);
+  const limitThen = entry.limit_deg == null ? "" : ` of ${entry.limit_deg}°`;
   return h("li", {},
     h("h3", {}, when),
     entry.arms.map((arm) => h("p", {},
       `${capitalised(arm.side)} arm, ${elevationWords(arm.measure)}: `, h("b", {}, withRange(arm)),
       arm.to_ear && `, to the ear ${earWords(arm.to_ear)}`,
-      arm.against_limit in LIMIT_NOTES && h("strong", { class: "beyond" }, ` ${LIMIT_NOTES[arm.against_limit]}`))),
+      arm.against_limit in LIMIT_NOTES && h("strong", { class: "beyond" }, ` ${LIMIT_NOTES[arm.against_limit]}${limitThen}`))),
     entry.note && h("p", { class: "own-note" }, entry.note),
     asking);
 }
