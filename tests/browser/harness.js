@@ -46,7 +46,8 @@ export async function serve(t, visits = []) {
   const ended = new Promise((resolve) => program.once("exit", resolve));
   t.after(async () => {
     if (program.pid === undefined) return;
-    program.kill("SIGINT");
+    // As a system ends it that goes down: nobody is asked about what is not saved.
+    program.kill("SIGTERM");
     const slow = setTimeout(() => program.kill("SIGKILL"), 5000);
     await ended;
     clearTimeout(slow);
@@ -152,3 +153,15 @@ function ffmpeg(to, ...made) {
   if (status !== 0 || !existsSync(to)) throw new Error(`ffmpeg: ${stderr}`);
   return to;
 }
+
+/** Whether the page asks before it is closed. It stays open. */
+export async function leavingAsks(page) {
+  return page.evaluate(() => {
+    const leaving = new Event("beforeunload", { cancelable: true });
+    dispatchEvent(leaving);
+    return leaving.defaultPrevented;
+  });
+}
+
+/** Pages of a PDF that the browser wrote. */
+export const pagesOf = (pdf) => pdf.toString("latin1").match(/\/Type\s*\/Page\b/g)?.length ?? 0;

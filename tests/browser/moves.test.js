@@ -100,6 +100,25 @@ test("a move that ends where it began is none", () => {
   assert.equal(moves.canUndo, false);
 });
 
+test("a move that is given up goes back to where it began, and is nothing to undo", async () => {
+  const { server, moves } = workplace();
+  moves.move(0, "c7", at(11, 20));
+  await moves.idle();
+  moves.cancel();
+  await moves.idle();
+  assert.deepEqual(server.hand, {});
+  assert.equal(moves.canUndo, false);
+  moves.move(0, "c7", at(12, 20));
+  moves.settle();
+  moves.move(0, "c7", at(40, 20));
+  await moves.idle();
+  moves.cancel();
+  await moves.idle();
+  assert.deepEqual(server.hand.c7, at(12, 20));
+  assert.equal(moves.undo().after.x, 12);
+  assert.equal(moves.undo(), null);
+});
+
 test("what another window moved is taken over, said, and not undone here", async () => {
   const { server, moves, told } = workplace();
   moves.move(0, "c7", at(11, 20));

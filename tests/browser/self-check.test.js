@@ -4,7 +4,7 @@ import assert from "node:assert/strict";
 import { writeFileSync } from "node:fs";
 import { join } from "node:path";
 import { test } from "node:test";
-import { CASES, demo, choose, clipOf, go, launch, open, scratch, serve, toPhoto } from "./harness.js";
+import { CASES, demo, choose, clipOf, go, launch, leavingAsks, open, scratch, serve, toPhoto } from "./harness.js";
 
 const REACH = demo("intake", "side-reach.jpg");
 const answers = (page) => page.locator(".answer");
@@ -30,13 +30,15 @@ test("the camera's photo is answered in words, not mirrored, and kept in the dia
   await toPhoto(page);
   await page.getByRole("link", { name: "Use the camera" }).click();
   await page.locator("video.mirrored").waitFor();
-  await page.getByLabel("3 s", { exact: true }).check();
+  await page.getByLabel("5 s", { exact: true }).check();
   await page.getByRole("button", { name: "Start the countdown" }).click();
   await page.getByText("Now raise your arm, only as far as is comfortable.").waitFor();
   await answers(page).first().waitFor({ timeout: 60_000 });
   // A mirrored photo would show the left arm.
   assert.match(await answers(page).first().textContent(), /^Your right arm is raised above shoulder height\./);
   assert.ok(await page.locator("img.picture").evaluate((img) => img.decode().then(() => img.naturalWidth > 100)));
+  assert.doesNotMatch(await page.locator("main").innerText(), /selfie/);
+  await page.getByText("If the wrong arm is named here, do not use this answer.").waitFor();
   assert.equal(await page.locator("details").evaluate((details) => details.open), false);
   await page.getByLabel("A note for the diary, if you like").fill("after breakfast");
   await page.getByRole("button", { name: "Keep in my diary" }).click();
@@ -52,14 +54,14 @@ test("a countdown can be stopped, and takes no photo then", async (t) => {
   const { page } = await open(t, browser, served);
   await toPhoto(page);
   await page.getByRole("link", { name: "Use the camera" }).click();
-  await page.getByLabel("3 s", { exact: true }).check();
+  await page.getByLabel("5 s", { exact: true }).check();
   const sent = [];
   page.on("request", (request) => request.url().includes("/api/checks") && sent.push(request.url()));
   await page.getByRole("button", { name: "Start the countdown" }).click();
   await page.waitForTimeout(1200);
   await page.keyboard.press("Escape");
   await page.getByText("Stopped. You can lower your arm.").waitFor();
-  await page.waitForTimeout(3000);
+  await page.waitForTimeout(5000);
   assert.deepEqual(sent, []);
 });
 
@@ -96,6 +98,7 @@ for (const [camera, words] of [["refused", /not allowed/], ["absent", /No camera
     await toPhoto(page);
     await page.getByRole("link", { name: "Use the camera" }).click();
     await page.getByRole("heading", { level: 1, name: "The camera can't be used" }).waitFor();
+    assert.match(await page.title(), /The camera can't be used/);
     assert.match(await page.getByRole("alert").textContent(), words);
     await choose(page, "Choose a photo instead", REACH);
     await answers(page).first().waitFor({ timeout: 60_000 });
@@ -121,7 +124,7 @@ test("above the limit it says stop first and biggest, and offers no further phot
   await keepFacts(page, { side: "Right", limit: "80" });
   await toPhoto(page);
   await check(page, REACH);
-  const heading = page.getByRole("heading", { level: 1, name: "Stop here: your arm was above your limit" });
+  const heading = page.getByRole("heading", { level: 1, name: "Stop here. Your right arm was above your limit of 80°." });
   await heading.waitFor();
   const [biggest, top] = await heading.evaluate((h1) => {
     const size = (element) => parseFloat(getComputedStyle(element).fontSize);
@@ -130,7 +133,9 @@ test("above the limit it says stop first and biggest, and offers no further phot
       others.every((other) => other.contains(h1) || other.getBoundingClientRect().top >= h1.getBoundingClientRect().top)];
   });
   assert.ok(biggest && top);
-  assert.match(await answers(page).first().textContent(), /above your limit of 80°/);
+  assert.match(await answers(page).first().textContent(), /^Don't raise it that high again/);
+  assert.match(await answers(page).nth(1).textContent(), /^Your right arm is raised above shoulder height/);
+  assert.equal((await page.locator("main").innerText()).match(/Stop here/g).length, 1);
   assert.equal(await page.getByRole("link", { name: /another photo/i }).count(), 0);
 });
 
@@ -147,6 +152,118 @@ test("the person's facts are kept, and used", async (t) => {
   assert.match(await answers(page).first().textContent(), /by about \d+ cm/);
   await page.getByText("The numbers, for your therapist").click();
   await page.getByText(/right flexion 10\d ± \d+°/).waitFor();
+});
+
+test("a limit that was typed and not kept is there again, and is kept before a photo is checked", async (t) => {
+  const served = await serve(t);
+  const { page } = await open(t, await launch(t), served);
+  const limit = page.getByLabel(/limit for raising/i);
+  await toPhoto(page);
+  await go(page, "#/person", "About you");
+  await limit.fill("80");
+  await page.getByText("Not kept so far: limit 80° (kept: none).").waitFor();
+  assert.ok(await leavingAsks(page));
+  await go(page, "#/diary", "Your diary");
+  assert.ok(await leavingAsks(page));
+  await go(page, "#/person", "About you");
+  assert.equal(await limit.inputValue(), "80");
+  for (const hash of ["#/check/view", "#/check/camera/side", "#/check/photo/side"]) {
+    await go(page, hash, "Keep what you typed?");
+    assert.equal(await page.locator("input[type=file], video").count(), 0);
+  }
+  await page.getByText("limit 80° (kept: none)").waitFor();
+  await page.getByRole("button", { name: "Keep it" }).click();
+  await page.getByRole("heading", { level: 1, name: /Take the photo/ }).waitFor();
+  assert.equal(await leavingAsks(page), false);
+  await check(page, REACH);
+  await page.getByRole("heading", { level: 1, name: /above your limit of 80°/ }).waitFor();
+});
+
+test("what was typed and not kept can be dropped, on its page and before a photo", async (t) => {
+  const served = await serve(t);
+  const { page } = await open(t, await launch(t), served);
+  await keepFacts(page, { side: "Left", limit: "95" });
+  const limit = page.getByLabel(/limit for raising/i);
+  await limit.fill("100");
+  await page.getByLabel("Right", { exact: true }).check();
+  await page.getByText("Not kept so far: side of the surgery right (kept: left); limit 100° (kept: 95°).").waitFor();
+  await page.getByRole("button", { name: "Drop what I typed" }).click();
+  assert.equal(await limit.inputValue(), "95");
+  assert.ok(await page.getByLabel("Left", { exact: true }).isChecked());
+  assert.equal(await leavingAsks(page), false);
+  await limit.fill("100");
+  await toPhotoPast(page, "Drop it");
+  await page.getByText("Your limit for your left arm is 95°: above shoulder height.").waitFor();
+  await go(page, "#/person", "About you");
+  assert.equal(await limit.inputValue(), "95");
+  // What can't be kept says so, and is not lost.
+  await limit.fill("800");
+  await go(page, "#/check/photo/side", "Keep what you typed?");
+  await page.getByRole("button", { name: "Keep it" }).click();
+  await page.getByRole("alert").waitFor();
+  await page.getByRole("link", { name: /Change it under/ }).click();
+  await page.getByRole("heading", { level: 1, name: "About you" }).waitFor();
+  assert.equal(await limit.inputValue(), "800");
+});
+
+async function toPhotoPast(page, answer) {
+  await go(page, "#/check", "Before you begin");
+  await page.getByRole("button", { name: "I have read this" }).click();
+  await page.getByRole("button", { name: answer }).click();
+  await page.getByRole("link", { name: /From the side/ }).click();
+  await page.getByRole("heading", { level: 1, name: /Take the photo/ }).waitFor();
+}
+
+test("the limit is told wherever an arm may be raised next, and during the countdown", async (t) => {
+  const served = await serve(t);
+  const browser = await launch(t, { clip: clipOf(demo("intake", "front-reach.jpg"), scratch(t)) });
+  const { page } = await open(t, browser, served);
+  await toPhoto(page);
+  await page.getByText("No limit is kept here.").waitFor();
+  await keepFacts(page, { limit: "90" });
+  const limit = page.getByText("Your limit for both arms is 90°: shoulder height.");
+  for (const [hash, heading] of [["#/check/view", /How will/], ["#/check/photo/front", /Take the photo/], ["#/check/camera/front", /Step into/]]) {
+    await go(page, hash, heading);
+    await limit.waitFor();
+  }
+  assert.deepEqual(await page.locator("input[name=count]").evaluateAll((all) => all.map(({ value, checked }) => [value, checked])),
+    [["5", false], ["10", true], ["20", false]]);
+  // From the front two arms are raised.
+  await page.getByLabel("5 s", { exact: true }).check();
+  await page.getByRole("button", { name: "Start the countdown" }).click();
+  await page.getByText("Arms down, stand at ease.").waitFor();
+  assert.ok(await limit.isVisible());
+  await page.getByText("Now raise your arms, only as far as is comfortable.").waitFor();
+  await page.getByRole("heading", { level: 1, name: "You can lower your arms" }).waitFor();
+});
+
+test("nobody who chose a file is told to lower an arm", async (t) => {
+  const served = await serve(t);
+  const { page } = await open(t, await launch(t), served);
+  await toPhoto(page);
+  let release;
+  const held = new Promise((resolve) => { release = resolve; });
+  await page.route("**/api/checks*", async (route) => {
+    await held;
+    await route.continue();
+  });
+  await choose(page, "Choose a photo", REACH);
+  await page.getByRole("heading", { level: 1, name: "Looking at the photo" }).waitFor();
+  assert.doesNotMatch(await page.locator("main").innerText(), /You can lower/);
+  release();
+  await answers(page).first().waitFor({ timeout: 60_000 });
+  // Where a file comes from nobody knows: it may be mirrored.
+  await page.getByText(/selfie camera/).waitFor();
+});
+
+test("an ear that is told in parts says of what", async (t) => {
+  const served = await serve(t);
+  const { page } = await open(t, await launch(t), served);
+  await toPhoto(page);
+  await check(page, REACH);
+  await page.getByRole("button", { name: "Keep in my diary" }).click();
+  await page.getByRole("link", { name: "Open the diary" }).click();
+  await page.getByText(/to the ear [−\d.]+ ± [\d.]+ % of the upper arm/).waitFor();
 });
 
 test("facts that can't be are refused with what to do", async (t) => {

@@ -3,8 +3,10 @@
 import { button, h, s, say } from "./dom.js";
 import { sendPhoto, Trouble } from "./api.js";
 import { Tones } from "./tones.js";
+import { capitalised } from "./words.js";
 
-const COUNTS = [3, 5, 10];
+const COUNTS = [5, 10, 20];
+const USUAL_COUNT = 10;
 /** The arm goes up in the last seconds only: nobody should have to hold it. */
 const RAISE_AT = 3;
 const ASK_EVERY_MS = 1500;
@@ -20,10 +22,10 @@ const REFUSALS = {
 
 /**
  * Opens the camera, or says why it can't be.
- * @param {{view: "side"|"front", onPhoto: (bytes: Blob) => void}} wish
+ * @param {{view: "side"|"front", limit: HTMLElement, onPhoto: (bytes: Blob) => void}} wish `limit` tells it in words
  * @returns {Promise<{element?: HTMLElement, trouble?: Trouble, close: () => void}>}
  */
-export async function openCamera({ view, onPhoto }) {
+export async function openCamera({ view, limit, onPhoto }) {
   let stream;
   try {
     stream = await open();
@@ -31,7 +33,7 @@ export async function openCamera({ view, onPhoto }) {
     const words = REFUSALS[error.name] ?? ["The camera could not be opened.", "Choose a photo instead."];
     return { trouble: new Trouble(...words), close() {} };
   }
-  const camera = new Camera(stream, view, onPhoto);
+  const camera = new Camera(stream, view, limit, onPhoto);
   return { element: camera.element, close: () => camera.close() };
 }
 
@@ -43,20 +45,21 @@ function open(device) {
 }
 
 class Camera {
-  constructor(stream, view, onPhoto) {
+  constructor(stream, view, limit, onPhoto) {
     this.stream = stream;
     this.view = view;
+    this.arm = view === "front" ? "arms" : "arm";
     this.onPhoto = onPhoto;
     this.tones = new Tones();
     this.closed = false;
     this.counting = null;
-    this.build();
+    this.build(limit);
     this.show(stream);
     this.offerOthers();
     this.watchFraming();
   }
 
-  build() {
+  build(limit) {
     // No autoplay attribute: `play` tells when it could not start.
     this.video = h("video", { muted: true, playsinline: true, "aria-label": "Live picture of the camera" });
     this.video.muted = true;
@@ -75,9 +78,10 @@ class Camera {
       h("p", { class: "lead setting" }, this.view === "side"
         ? "Stand sideways inside the outline, arm down. Raise it when the count reaches three, only as far as is comfortable."
         : "Stand inside the outline, arms down. Raise them when the count reaches three, only as far as is comfortable."),
+      limit,
       h("fieldset", { class: "counts setting" }, h("legend", {}, "Seconds to get ready"),
         COUNTS.map((seconds) => h("label", {},
-          h("input", { type: "radio", name: "count", value: seconds, checked: seconds === 10 }), `${seconds} s`)),
+          h("input", { type: "radio", name: "count", value: seconds, checked: seconds === USUAL_COUNT }), `${seconds} s`)),
         h("label", {}, this.sound = h("input", { type: "checkbox", checked: true }), "with tones")),
       h("p", { class: "actions" }, this.start, this.stop),
       this.others,
@@ -136,13 +140,13 @@ class Camera {
       }
       this.number.textContent = left;
       this.frame.classList.toggle("now", left <= RAISE_AT);
-      if (left === RAISE_AT) this.tell("Now raise your arm, only as far as is comfortable.");
+      if (left === RAISE_AT) this.tell(`Now raise your ${this.arm}, only as far as is comfortable.`);
       say(String(left));
       if (this.sound.checked) this.tones.beep(left <= RAISE_AT ? 880 : 440, 0.12);
       left -= 1;
       this.counting = setTimeout(tick, 1000);
     };
-    if (left > RAISE_AT) this.tell("Arm down, stand at ease.");
+    if (left > RAISE_AT) this.tell(`${capitalised(this.arm)} down, stand at ease.`);
     this.counting = setTimeout(tick, 0);
   }
 
@@ -156,7 +160,7 @@ class Camera {
     this.stop.hidden = true;
     this.start.hidden = false;
     this.start.focus();
-    this.tell("Stopped. You can lower your arm.");
+    this.tell(`Stopped. You can lower your ${this.arm}.`);
   }
 
   async shoot() {

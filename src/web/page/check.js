@@ -3,15 +3,15 @@
 import { homeFacts, post, sendPhoto } from "./api.js";
 import { openCamera } from "./camera.js";
 import { button, fileButton, h, linkButton, s, say, troubleBox } from "./dom.js";
+import { askToKeep, isPersonUnkept } from "./person.js";
 
 // One sitting: forgotten when the page is closed.
 let cautionsRead = false;
+let whenToStop = "";
 let answer = null;
 
-const STOP = "Stop at once, and lower your arm slowly, if you feel sharp pain, pinching, dizziness or new swelling.";
-
 /** Shown on every step after the first, which says it at length. */
-const stopSigns = () => h("p", { class: "stop-signs" }, STOP);
+const stopSigns = () => h("p", { class: "stop-signs" }, whenToStop);
 
 function goTo(hash) {
   if (location.hash === hash) dispatchEvent(new HashChangeEvent("hashchange"));
@@ -26,6 +26,8 @@ function cautionsFirst() {
 
 export async function showSafety(room) {
   const { cautions } = await homeFacts();
+  // When to stop is the first sentence of the cautions.
+  [whenToStop] = /^.*?\.(?= |$)/.exec(cautions);
   room.append(
     h("h1", {}, "Before you begin"),
     h("div", { class: "caution big" }, h("p", {}, cautions)),
@@ -41,16 +43,19 @@ export async function showSafety(room) {
   return { title: "Before you begin" };
 }
 
+const goOn = () => goTo(location.hash);
+
 export async function showView(room) {
   if (!cautionsFirst()) return null;
+  if (isPersonUnkept()) return askToKeep(room, goOn);
   const { person } = await homeFacts();
   room.append(
     stopSigns(),
     h("h1", {}, "How will the camera see you?"),
+    limitLine(person),
     h("div", { class: "choices" },
       choice("side", "From the side", "You stand sideways. The arm that you raise is nearest to the camera."),
       choice("front", "From the front", "You face the camera.")),
-    limitLine(person),
   );
   return { title: "How will the camera see you?" };
 }
@@ -71,25 +76,29 @@ function figure(view) {
       : s("path", { d: "M29 46h32a12 12 0 0 1 12 12v50a4.5 4.5 0 0 1-9 0V66h-3v108a7 7 0 0 1-14 0v-60h-4v60a7 7 0 0 1-14 0V66h-3v42a4.5 4.5 0 0 1-9 0V58a12 12 0 0 1 12-12z" }));
 }
 
+/** The limit that is kept, wherever an arm may be raised next. */
 function limitLine({ arm_limit_deg: limit, operated_side: side }) {
-  const arm = side === "left" || side === "right" ? `your ${side} arm` : "your arms";
-  return limit == null
-    ? h("p", { class: "note" }, "No limit is kept here. If your surgeon or therapist gave you one, ",
-      h("a", { href: "#/person" }, "enter it first"), ".")
-    : h("p", { class: "note" }, `Your limit, as it is kept here: ${limit}° for ${arm}. `,
-      h("a", { href: "#/person" }, "Change it"));
+  if (limit == null) {
+    return h("p", { class: "note" }, "No limit is kept here. If your surgeon or therapist gave you one, ",
+      h("a", { href: "#/person" }, "enter it first"), ".");
+  }
+  const arm = side === "left" || side === "right" ? `your ${side} arm` : "both arms";
+  const where = limit < 90 ? "below shoulder height" : limit > 90 ? "above shoulder height" : "shoulder height";
+  return h("p", { class: "limit-line" }, h("b", {}, `Your limit for ${arm} is ${limit}°: ${where}.`),
+    " Stay below it. ", h("a", { href: "#/person" }, "Change it"));
 }
 
 export async function showPhoto(room, view) {
   if (!cautionsFirst()) return null;
-  const trouble = h("div");
+  if (isPersonUnkept()) return askToKeep(room, goOn);
+  const { person } = await homeFacts();
   room.append(
     stopSigns(),
     h("h1", {}, "Take the photo, or choose one"),
+    limitLine(person),
     h("p", { class: "actions stack" },
       linkButton(`#/check/camera/${view}`, "Use the camera", "main"),
-      fileButton("Choose a photo", ([file]) => checkPhoto(room, view, file, file.name))),
-    trouble,
+      fileButton("Choose a photo", ([file]) => checkFile(room, view, file))),
     h("h2", {}, "A photo that can be read"),
     h("ul", { class: "plain-list" },
       h("li", {}, view === "side" ? "Stand exactly sideways, the arm you raise nearest to the camera." : "Face the camera straight on."),
@@ -101,31 +110,38 @@ export async function showPhoto(room, view) {
 
 export async function showCamera(room, view) {
   if (!cautionsFirst()) return null;
-  const camera = await openCamera({
-    view,
-    onPhoto: (bytes) => checkPhoto(room, view, bytes, "camera.jpg"),
-  });
+  if (isPersonUnkept()) return askToKeep(room, goOn);
+  const { person } = await homeFacts();
+  const limit = limitLine(person);
+  const camera = await openCamera({ view, limit, onPhoto: (bytes) => checkNow(room, view, bytes) });
+  const title = camera.trouble ? "The camera can't be used" : "Step into the picture";
   const otherwise = fileButton("Choose a photo instead",
-    ([file]) => checkPhoto(room, view, file, file.name), { kind: camera.trouble ? "main" : "quiet" });
-  room.append(stopSigns(), h("h1", {}, camera.trouble ? "The camera can't be used" : "Step into the picture"));
+    ([file]) => checkFile(room, view, file), { kind: camera.trouble ? "main" : "quiet" });
+  room.append(stopSigns(), h("h1", {}, title));
   if (camera.trouble) {
-    room.append(troubleBox(camera.trouble), h("p", { class: "actions" }, otherwise,
-      button("Ask for the camera again", () => goTo(location.hash))));
+    room.append(limit, troubleBox(camera.trouble), h("p", { class: "actions" }, otherwise,
+      button("Ask for the camera again", goOn)));
   } else {
     room.append(camera.element, h("p", { class: "actions" }, otherwise));
   }
-  return { title: "Step into the picture", leave: camera.close };
+  return { title, leave: camera.close };
 }
 
+/** A photo that was just taken: the arm is up. */
+const checkNow = (room, view, bytes) =>
+  checkPhoto(room, view, bytes, "camera.jpg", view === "front" ? "You can lower your arms" : "You can lower your arm");
+
+const checkFile = (room, view, file) => checkPhoto(room, view, file, file.name);
+
 /** Has the photo looked at, and goes on to the answer. */
-async function checkPhoto(room, view, bytes, name) {
-  room.replaceChildren(stopSigns(), h("h1", { tabindex: "-1" }, "You can lower your arm"),
-    h("p", { class: "lead waiting" }, "Looking at the photo. This takes a few seconds."));
+async function checkPhoto(room, view, bytes, name, lower = null) {
+  room.replaceChildren(stopSigns(), h("h1", { tabindex: "-1" }, lower ?? "Looking at the photo"),
+    h("p", { class: "lead waiting" }, lower ? "Looking at the photo. This takes a few seconds." : "This takes a few seconds."));
   room.querySelector("h1").focus();
-  say("You can lower your arm. Looking at the photo.");
+  say(lower ? `${lower}. Looking at the photo.` : "Looking at the photo.");
   try {
     const found = await sendPhoto(`/api/checks?view=${view}`, bytes, name);
-    answer = { ...found, view, kept: false };
+    answer = { ...found, view, taken: lower !== null, kept: false };
   } catch (trouble) {
     answer = { view, trouble };
   }
@@ -166,32 +182,25 @@ function showNothing(room) {
   return { title: "No answer from this photo" };
 }
 
-/** What each stand against the limit is headed by. The words below it are the server's. */
-const LIMIT_HEADS = {
-  above: "Stop here: your arm was above your limit",
-  may_be_above: "Stop here: your arm may have been above your limit",
-  may_be_at: "Your arm may be at your limit",
-};
+/** From the worst down, the stands against the limit that the server has a head for. */
+const STANDS = ["above", "may_be_above", "may_be_at"];
 
 function showArms(room) {
   const { arms } = answer;
-  const worst = Object.keys(LIMIT_HEADS).find((id) => arms.some((arm) => arm.against_limit === id));
-  const stop = worst === "above" || worst === "may_be_above";
-  const title = worst ? LIMIT_HEADS[worst] : "What the photo shows";
-  const limited = arms.filter((arm) => arm.against_limit in LIMIT_HEADS);
-  const others = arms.filter((arm) => !limited.includes(arm));
+  const limited = arms.filter((arm) => arm.limit_head)
+    .toSorted((a, b) => STANDS.indexOf(a.against_limit) - STANDS.indexOf(b.against_limit));
+  const title = limited[0]?.limit_head ?? "What the photo shows";
   room.append(...[
-    worst
-      ? [h("div", { class: stop ? "halt" : "caution big" }, h("h1", {}, title), limited.map(armWords)), stopSigns()]
-      : [stopSigns(), h("h1", {}, title)],
+    limited.length ? [limitBox(limited), stopSigns()] : [stopSigns(), h("h1", {}, title)],
     limitWords(answer.about_the_limit),
-    others.map(armWords),
+    arms.map((arm) => h("p", { class: "answer" }, arm.words)),
     arms.filter((arm) => arm.since_last).map((arm) => h("p", { class: "since" }, arm.since_last.words)),
     h("figure", { class: "shown" }, h("img", {
       src: answer.picture, class: "picture",
       alt: `Your photo with the lines that were read: along the upper arm, and to the ear. ${arms.map((arm) => arm.words).join(" ")}`,
     })),
-    answer.about_the_sides && h("p", { class: "note" }, answer.about_the_sides),
+    // The page's own camera mirrors no photo.
+    h("p", { class: "note" }, answer.taken ? "If the wrong arm is named here, do not use this answer." : answer.about_the_sides),
     about(answer.about_the_photo),
     h("details", {}, h("summary", {}, "The numbers, for your therapist"),
       h("ul", {}, arms.map((arm) => h("li", {}, arm.numbers))),
@@ -199,14 +208,18 @@ function showArms(room) {
     keeping(),
     h("p", { class: "actions" },
       // After a limit was passed nobody is offered the next reach.
-      !worst && again("Another photo", ""), linkButton("#/", "Go to the start", "quiet")),
+      !limited.length && again("Another photo", ""), linkButton("#/", "Go to the start", "quiet")),
   ].flat().filter(Boolean));
-  say([title, ...(answer.about_the_limit ?? []), ...arms.map((arm) => arm.words)].join(". "));
+  const said = limited.length ? limited.flatMap((arm) => [arm.limit_head, arm.limit_words]) : [`${title}.`];
+  say([...said, ...(answer.about_the_limit ?? []), ...arms.map((arm) => arm.words)].join(" "));
   return { title };
 }
 
-function armWords(arm) {
-  return h("p", { class: "answer" }, arm.words);
+/** Before all else: which arm was, or may have been, at or above its limit. */
+function limitBox(limited) {
+  const halt = limited.some((arm) => arm.against_limit !== "may_be_at");
+  return h("div", { class: halt ? "halt" : "caution big" }, limited.map((arm, index) =>
+    [h(index ? "h2" : "h1", {}, arm.limit_head), h("p", { class: "answer" }, arm.limit_words)]));
 }
 
 const limitWords = (words) => (words ?? []).map((line) => h("p", { class: "caution" }, line));

@@ -2,10 +2,13 @@
 
 import { Trouble, get, isThere, post } from "./api.js";
 import { button, h, linkButton, say, troubleBox } from "./dom.js";
+import { noteVisit } from "./unkept.js";
+import { unsavedMark } from "./visits.js";
 import { count } from "./words.js";
 
 export async function showCompare(room) {
   const { visits } = await get("/api/visits");
+  visits.forEach(noteVisit);
   const filled = visits.filter(({ photos }) => photos > 0);
   room.append(h("h1", {}, "Compare visits"));
   if (filled.length < 2) {
@@ -40,7 +43,7 @@ export async function showCompare(room) {
           else chosen.delete(visit.id);
           go.disabled = chosen.size < 2;
         },
-      }), h("span", {}, h("strong", {}, visit.title), ` ${count(visit.photos, "photo")}`)),
+      }), h("span", {}, h("strong", {}, visit.title), ` ${count(visit.photos, "photo")} `, unsavedMark(visit))),
       mover("earlier", -1, index), mover("later", 1, index))));
   };
   const mover = (words, by, index) => button(words === "earlier" ? "↑" : "↓", () => {
@@ -57,7 +60,9 @@ export async function showCompare(room) {
   fill();
   room.append(
     h("p", { class: "lead" }, "The oldest comes first. Visits marked here are compared."),
-    list, h("p", { class: "actions" }, go), state);
+    list,
+    order.every(({ saved }) => saved) ? "" : h("p", { class: "note" }, "A visit that is not saved is compared as the review shows it; its record does not hold that so far."),
+    h("p", { class: "actions" }, go), state);
   return { title: "Compare visits" };
 }
 
@@ -67,12 +72,23 @@ export async function showReport(room, id) {
     throw new Trouble("This comparison is not here any more.", "Choose the visits and compare them again.");
   }
   const report = h("iframe", { class: "report", title: "Report of the comparison", src: path });
+  const printReport = () => report.contentWindow.print();
+  // A frame is printed only as far as it is seen, so the report is printed as the page that it is.
+  const keys = (event) => {
+    if (!(event.ctrlKey || event.metaKey) || event.shiftKey || event.altKey || event.key.toLowerCase() !== "p") return;
+    event.preventDefault();
+    printReport();
+  };
+  // Keys that are pressed within the report are told there alone.
+  report.addEventListener("load", () => report.contentWindow.addEventListener("keydown", keys));
+  addEventListener("keydown", keys);
   room.append(
     h("div", { class: "visit-head" }, h("h1", {}, "The comparison"),
       h("p", { class: "actions" },
-        button("Print the report", () => report.contentWindow.print(), { class: "main" }),
+        button("Print the report", printReport, { class: "main" }),
         linkButton("#/compare", "Choose other visits"))),
     h("p", { class: "note screen-only" }, "Faces are covered. Look at every picture before you pass the report on."),
+    h("p", { class: "paper-only" }, "The report is not on this paper. To print it, press “Print the report” on its page, or Ctrl+P there."),
     report);
-  return { title: "The comparison" };
+  return { title: "The comparison", leave: () => removeEventListener("keydown", keys) };
 }

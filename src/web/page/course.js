@@ -97,7 +97,8 @@ function days(points, x) {
 }
 
 function limitLine(limit, { operated_side: side }, y, width) {
-  const whose = side === "left" || side === "right" ? `limit, ${side} arm` : "limit";
+  // Earlier entries may have been made under another one.
+  const whose = side === "left" || side === "right" ? `limit now, ${side} arm` : "limit now";
   return [
     s("line", { class: "limit", x1: MARGIN.left, x2: width - MARGIN.right, y1: y, y2: y }),
     s("text", { class: "tick limit-words", x: MARGIN.left + 4, y: y - 6 }, `${whose}: ${limit}°`),

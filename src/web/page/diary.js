@@ -22,7 +22,7 @@ export async function showDiary(room) {
       h("h2", {}, "Entries"),
       h("ul", { class: "entries" }, oldestFirst.toReversed().map((entry) => entryItem(entry, fill))),
       h("p", { class: "actions screen-only" }, button("Print the diary", () => print())),
-      h("p", { class: "note" }, "The diary lies in this file on this computer: ", h("code", {}, file)));
+      h("p", { class: "note screen-only" }, "The diary lies in this file on this computer: ", h("code", {}, file)));
   };
   fill(diary);
   return { title: "Your diary", shown: drawing.fit, leave: drawing.close };
@@ -33,6 +33,9 @@ const LIMIT_NOTES = {
   may_be_above: "may have been above the limit",
   may_be_at: "may have been at the limit",
 };
+
+/** A part of a length says of which. */
+const earWords = (to_ear) => withRange(to_ear) + (to_ear.unit === "%" ? " of the upper arm" : "");
 
 function entryItem(entry, fill) {
   const when = dayAndTime(entry.date);
@@ -55,12 +58,13 @@ function entryItem(entry, fill) {
     asking.querySelector("button").focus();
   }, { class: "quiet", "aria-label": `Remove the entry of ${when}` });
   asking.append(ask);
+  const limitThen = entry.limit_deg == null ? "" : ` of ${entry.limit_deg}°`;
   return h("li", {},
     h("h3", {}, when),
     entry.arms.map((arm) => h("p", {},
       `${capitalised(arm.side)} arm, ${elevationWords(arm.measure)}: `, h("b", {}, withRange(arm)),
-      arm.to_ear && `, to the ear ${withRange(arm.to_ear)}`,
-      arm.against_limit in LIMIT_NOTES && h("strong", { class: "beyond" }, ` ${LIMIT_NOTES[arm.against_limit]}`))),
+      arm.to_ear && `, to the ear ${earWords(arm.to_ear)}`,
+      arm.against_limit in LIMIT_NOTES && h("strong", { class: "beyond" }, ` ${LIMIT_NOTES[arm.against_limit]}${limitThen}`))),
     entry.note && h("p", { class: "own-note" }, entry.note),
     asking);
 }

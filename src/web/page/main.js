@@ -8,11 +8,13 @@ import { showDiary } from "./diary.js";
 import { showPerson } from "./person.js";
 import { showReview } from "./review.js";
 import { showStart } from "./start.js";
+import { isAnythingUnkept } from "./unkept.js";
 import { showNewVisit, showVisits } from "./visits.js";
 
 /**
- * A screen fills `main` and says what it is called; `leave` is called before the next one.
- * @typedef {{title: string, leave?: () => void}} Screen
+ * A screen fills `main` and says what it is called; `shown` is called once it stands there, `leave`
+ * before the next one, or instead of `shown` where another was asked for meanwhile.
+ * @typedef {{title: string, shown?: () => void, leave?: () => void}} Screen
  * @type {[RegExp, string, (main: HTMLElement, ...found: string[]) => Promise<Screen>][]}
  */
 const SCREENS = [
@@ -72,9 +74,9 @@ async function route() {
   leave = screen.leave;
   main.replaceChildren(room);
   document.title = path === "/" ? "tragus" : `${screen.title} – tragus`;
+  screen.shown?.();
   scrollTo(0, 0);
   if (path !== "/" || mine > 1) focusHeading(room);
-  screen.shown?.();
 }
 
 function focusHeading(room) {
@@ -106,6 +108,9 @@ document.getElementById("skip").addEventListener("click", (event) => {
 // A file that misses its place must not replace the page.
 for (const kind of ["dragover", "drop"]) addEventListener(kind, (event) => event.preventDefault());
 addEventListener("hashchange", route);
+addEventListener("beforeunload", (event) => {
+  if (isAnythingUnkept()) event.preventDefault();
+});
 homeFacts().then(
   ({ cautions }) => document.getElementById("cautions").replaceChildren(cautions),
   (trouble) => say(trouble.message),

@@ -1,7 +1,7 @@
 // The measures of a visit as a table beside the photo, and why others could not be read.
 
 import { h } from "./dom.js";
-import { capitalised, inUnit, valueOnly, withRange } from "./words.js";
+import { capitalised, inUnit, signWords, valueOnly, withRange } from "./words.js";
 
 const id = (row) => [row.measure, row.of ?? "", row.side, row.photo, row.unit].join("|");
 
@@ -51,10 +51,10 @@ export class Measures {
     const first = this.first.get(id(row));
     const moved = first && valueOnly(first) !== valueOnly(row);
     return h("tr", { class: moved ? "moved" : null, "data-measure": row.measure, "data-unit": row.unit },
-      h("th", { scope: "row" }, row.name),
+      h("th", { scope: "row" }, row.name, signWords(row) && h("small", {}, signWords(row))),
       h("td", { class: "of-side" }, row.side ? capitalised(row.side) : "–"),
       h("td", { class: "value" }, withRange(row)),
-      h("td", { class: "before" }, moved ? valueOnly(first) : ""),
+      h("td", { class: "before" }, moved ? withRange(first) : ""),
       h("td", { class: "least", "data-label": "counts as change from " }, row.mdc95 == null ? "–" : inUnit(row.mdc95, row)));
   }
 

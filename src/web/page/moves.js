@@ -56,6 +56,13 @@ export class Moves {
     this.future = [];
   }
 
+  /** Gives up the move that is going on: the landmark goes back to where it was. */
+  cancel() {
+    const move = this.open;
+    this.open = null;
+    if (move && !same(move.before, move.after)) this.want(move.photo, move.landmark, move.before);
+  }
+
   get canUndo() {
     return this.past.length > 0 || this.open !== null;
   }

@@ -5,26 +5,61 @@ import { button, fileButton, h, say, set, troubleBox } from "./dom.js";
 import { Measures } from "./measures.js";
 import { Moves } from "./moves.js";
 import { Stage } from "./stage.js";
+import { draftLine } from "./person.js";
+import { draftOf, dropDraft, noteVisit } from "./unkept.js";
 import { visitFields } from "./visits.js";
 import { capitalised, count, evidenceWords, landmarkWords, photoWords } from "./words.js";
 
 const ASK_EVERY_MS = 2000;
 
+/**
+ * The reviews of this sitting: whoever comes back to one finds what can be undone, what was before,
+ * and photos that are still being added.
+ * @type {Map<string, Review>}
+ */
+const reviews = new Map();
+
 export async function showReview(room, id) {
-  const review = new Review(id, await get(`/api/visits/${id}`));
-  room.append(...review.elements);
-  return { title: review.moves.visit.title, leave: () => review.close(), shown: () => review.shown() };
+  const review = await reviewOf(id);
+  let here = false;
+  return {
+    title: review.moves.visit.title,
+    // Only now, since of two screens asked for in haste one is never shown.
+    shown: () => {
+      here = true;
+      room.append(...review.elements);
+      review.open();
+    },
+    leave: () => here && review.close(),
+  };
+}
+
+/** The review as it was left, unless the visit was changed in another window since. */
+async function reviewOf(id) {
+  const left = reviews.get(id);
+  await left?.moves.idle();
+  const visit = await get(`/api/visits/${id}`);
+  if (left?.adding || left?.moves.visit.revision === visit.revision) {
+    if (!left.adding) left.moves.visit = visit;
+    return left;
+  }
+  const review = new Review(id, visit);
+  reviews.set(id, review);
+  return review;
 }
 
 class Review {
   constructor(id, visit) {
     this.path = `/api/visits/${id}`;
+    this.draftName = `visit ${id}`;
     this.index = 0;
-    this.closed = false;
+    this.closed = true;
+    this.unlisten = [];
     this.measures = new Measures(visit);
     this.stage = new Stage({
       move: (landmark, to) => this.moves.move(this.index, landmark, to),
       settle: () => this.settled(),
+      cancel: () => this.moves.cancel(),
       select: () => this.drawDetails(),
       takeBack: (landmark) => this.takeBack(landmark),
     });
@@ -33,8 +68,6 @@ class Review {
       refused: (trouble) => this.refused(trouble),
     });
     this.build();
-    this.listen();
-    this.draw();
   }
 
   build() {
@@ -53,6 +86,7 @@ class Review {
     this.unread = h("p", { class: "drop-here", hidden: true }, "This photo could not be read.");
     this.notices = h("ul", { class: "notices" });
     this.others = h("div", { class: "notices" });
+    this.paper = h("div", { class: "paper-only" });
     this.title = h("h1", {});
     const zoom = (words, label, doing) => button(words, doing, { "aria-label": label, class: "square" });
     this.tools = h("div", { class: "tools", role: "group", "aria-label": "Moves and zoom" },
@@ -63,7 +97,8 @@ class Review {
       h("div", { class: "strip" }, this.thumbs),
       this.middle = h("section", { class: "middle", "aria-label": "Photo" }, this.photoTitle, this.tools,
         this.stage.element, this.unread, this.details),
-      this.numbers = h("section", { class: "side-column", "aria-label": "Measures" }, h("h2", {}, "Measures in this photo"), this.notices, this.measures.element, this.others));
+      this.numbers = h("section", { class: "side-column", "aria-label": "Measures" }, h("h2", {}, "Measures in this photo"),
+        this.paper, this.notices, this.measures.element, this.others));
     this.empty = h("p", { class: "drop-here" }, "No photos here. Add some with the button, or drop them on this page.");
     this.elements = [
       h("div", { class: "visit-head" }, this.title, this.messages, h("div", { class: "saving" },
@@ -75,18 +110,20 @@ class Review {
   listen() {
     const watch = (target, kind, doing) => {
       target.addEventListener(kind, doing);
-      this.unlisten = [...(this.unlisten ?? []), () => target.removeEventListener(kind, doing)];
+      this.unlisten.push(() => target.removeEventListener(kind, doing));
     };
     watch(window, "keydown", (event) => this.key(event));
-    watch(window, "beforeunload", (event) => {
-      if (!this.moves.visit.saved) event.preventDefault();
-    });
     watch(window, "drop", (event) => this.add([...(event.dataTransfer?.files ?? [])]));
     this.asking = setInterval(() => this.ask(), ASK_EVERY_MS);
   }
 
-  shown() {
-    this.stage.look();
+  /** Takes up the review, once it stands on the page. */
+  open() {
+    this.closed = false;
+    this.listen();
+    this.draw();
+    this.stage.open();
+    if (draftOf(this.draftName)) this.openFacts();
   }
 
   close() {
@@ -94,6 +131,7 @@ class Review {
     clearInterval(this.asking);
     this.stage.close();
     for (const stop of this.unlisten) stop();
+    this.unlisten = [];
   }
 
   get photo() {
@@ -147,6 +185,7 @@ class Review {
 
   drawNumbers() {
     const { visit } = this.moves;
+    noteVisit(visit);
     this.measures.show(visit, this.photo);
     set(this.undoButton, { disabled: !this.moves.canUndo });
     set(this.redoButton, { disabled: !this.moves.canRedo });
@@ -154,6 +193,21 @@ class Review {
     this.saveState.classList.toggle("unsaved", !visit.saved);
     set(this.saveButton, { disabled: this.saving || !visit.photos.length });
     this.drawNotices();
+    this.drawPaper();
+  }
+
+  /** What the screen tells beside the photo has to stand on paper too, where no photo is. */
+  drawPaper() {
+    const { photo, moves: { visit } } = this;
+    const byHand = visit.photos.flatMap(({ file, landmarks }) => {
+      const names = Object.keys(landmarks).filter((name) => landmarks[name].evidence === "manual").map(landmarkWords);
+      return names.length ? [`${names.join(", ")} (${file})`] : [];
+    });
+    this.paper.replaceChildren(...[
+      photo && h("p", {}, h("b", {}, photo.picture ? photoWords(photo) : "Not readable"), ` ${photo.file}`),
+      byHand.length > 0 && h("p", {}, `Placed by hand: ${byHand.join("; ")}.`),
+      !visit.saved && h("p", {}, "Not saved: the visit's record does not hold these numbers so far."),
+    ].filter(Boolean));
   }
 
   /** What concerns the visit, as a reach beyond the limit, and this photo stands above the numbers; the rest below. */
@@ -181,7 +235,7 @@ class Review {
     const landmark = selected && photo.landmarks[selected];
     const missing = photo.placeable.filter((name) => !photo.landmarks[name]);
     this.details.replaceChildren(...[
-      placing && h("p", { class: "selected-landmark" }, `Press on the photo where ${inSentence(placing)} is. `,
+      placing && h("p", { class: "selected-landmark" }, `Press on the photo where ${inSentence(placing)} is; Escape ends it. `,
         button("Put it in the middle", () => this.place(placing, this.stage.middle())),
         button("Not now", () => this.startPlacing(null), { class: "quiet" })),
       !placing && landmark && h("p", { class: "selected-landmark" },
@@ -189,13 +243,14 @@ class Review {
         landmark.covered && ", covered by hair or clothes",
         landmark.evidence === "manual" && button("Take back", () => this.takeBack(selected))),
       !placing && !landmark && photo.placeable.length > 0 && h("p", { class: "note" },
-        "Drag a point, or Tab to it and press the arrow keys: 1 pixel, with Shift 10. Enter looks closer, Delete takes a move back."),
+        matchMedia("(pointer: coarse)").matches ? "Tap a point, then drag it. Two fingers zoom."
+          : "Drag a point, or Tab to it and press the arrow keys: 1 pixel, with Shift 10. Enter looks closer, Delete takes a move back, Escape gives a drag up."),
       missing.length > 0 && h("details", { class: "missing" },
         h("summary", {}, `${count(missing.length, "landmark")} not found`),
         h("ul", {}, missing.map((name) => h("li", {},
           button(`Place ${landmarkWords(name)}`, () => this.startPlacing(name)))))),
     ].filter(Boolean));
-    if (hadFocus) (this.details.querySelector("button") ?? this.undoButton).focus();
+    if (hadFocus) (this.details.querySelector("p button, summary") ?? this.undoButton).focus();
   }
 
   // Moving.
@@ -217,7 +272,6 @@ class Review {
   }
 
   changed(visit, whose) {
-    if (this.closed) return;
     if (whose === "theirs") {
       this.index = Math.min(this.index, Math.max(0, visit.photos.length - 1));
       this.spoken = visit;
@@ -226,8 +280,8 @@ class Review {
     this.draw();
   }
 
+  /** Stands there until it is closed, for whoever has left meanwhile too. */
   refused(trouble) {
-    if (this.closed) return;
     this.stage.letGo();
     this.draw();
     this.messages.replaceChildren(troubleBox(trouble, button("Close", () => this.messages.replaceChildren(), { class: "quiet" })));
@@ -244,6 +298,12 @@ class Review {
     this.stage.placeNext(landmark);
     this.drawDetails();
     if (landmark) this.details.querySelector("button").focus();
+  }
+
+  /** Ends placing, or a drag that goes on. */
+  giveUp() {
+    if (this.stage.placing) this.startPlacing(null);
+    else this.stage.cancel();
   }
 
   async place(landmark, at) {
@@ -275,6 +335,10 @@ class Review {
   }
 
   key(event) {
+    if (event.key === "Escape") {
+      this.giveUp();
+      return;
+    }
     if (!(event.ctrlKey || event.metaKey) || event.target.closest?.("input, textarea, select")) return;
     const letter = event.key.toLowerCase();
     const doing = letter === "z" && !event.shiftKey ? () => this.undo()
@@ -337,31 +401,47 @@ class Review {
     }
   }
 
-  /** Opens the form of the visit's facts, or folds it away. */
+  /** Opens the form of the visit's facts, or folds it away; what was typed there stays. */
   turnFacts() {
-    const opening = this.facts.hidden;
-    this.facts.hidden = !opening;
-    set(this.factsButton, { "aria-expanded": String(opening) });
-    if (!opening) {
-      this.factsButton.focus();
-      return;
+    if (this.facts.hidden) {
+      this.openFacts();
+      this.facts.querySelector("input").focus();
+    } else {
+      this.foldFacts();
     }
+  }
+
+  foldFacts() {
+    this.facts.hidden = true;
+    set(this.factsButton, { "aria-expanded": "false" });
+    this.factsButton.focus();
+  }
+
+  openFacts() {
+    this.facts.hidden = false;
+    set(this.factsButton, { "aria-expanded": "true" });
     const { facts } = this.moves.visit;
     const fields = visitFields(facts);
     const state = h("div");
-    this.facts.replaceChildren(h("h2", {}, "Facts of the visit"), h("form", {
+    const cancel = () => {
+      dropDraft(this.draftName);
+      this.foldFacts();
+    };
+    const actions = h("div", { class: "actions" }, h("button", { class: "main" }, "Keep these facts"),
+      button("Cancel", cancel, { class: "quiet" }));
+    const form = h("form", {
       novalidate: true,
       submit: async (event) => {
         event.preventDefault();
         try {
           await this.keepFacts(factsOf(facts), fields.read(), state);
         } catch (trouble) {
-          state.replaceChildren(troubleBox(trouble));
+          this.tellFactsTrouble(trouble, state);
         }
       },
-    }, fields.elements, h("p", { class: "actions" }, h("button", { class: "main" }, "Keep these facts"),
-      button("Cancel", () => this.turnFacts(), { class: "quiet" })), state));
-    this.facts.querySelector("input").focus();
+    }, fields.elements, actions, state);
+    draftLine(form, this.draftName, actions);
+    this.facts.replaceChildren(h("h2", {}, "Facts of the visit"), form);
   }
 
   async keepFacts(from, to, state) {
@@ -369,21 +449,28 @@ class Review {
     say("Measuring anew.");
     this.stage.endNudges();
     await this.moves.idle();
-    try {
-      const visit = await put(`${this.path}/facts`, { ...to, from });
-      if (this.closed) return;
-      this.measures.startFrom(visit);
-      this.moves.visit = visit;
-      this.turnFacts();
-      this.changed(visit, "ours");
-      this.tellDone("The facts are kept, and the photos measured anew.");
-    } catch (trouble) {
-      if (trouble.body?.visit) this.moves.takeOver(trouble.body.visit);
-      throw trouble;
+    const visit = await put(`${this.path}/facts`, { ...to, from });
+    dropDraft(this.draftName);
+    this.measures.startFrom(visit);
+    this.moves.visit = visit;
+    this.foldFacts();
+    this.changed(visit, "ours");
+    this.tellDone("The facts are kept, and the photos measured anew.");
+  }
+
+  /** Where another window was first, the form says what is kept now, beside what was typed. */
+  tellFactsTrouble(trouble, state) {
+    const box = troubleBox(trouble);
+    if (trouble.body?.visit) {
+      this.moves.takeOver(trouble.body.visit);
+      this.openFacts();
+      this.facts.querySelector("form").append(box);
+    } else {
+      state.replaceChildren(box);
     }
   }
 
-  /** One photo after the other; one that can't be read does not stop those after it. */
+  /** One photo after the other, wherever the page is meanwhile; one that can't be read does not stop those after it. */
   async add(files) {
     if (!files.length) return;
     const troubles = [];
@@ -394,7 +481,6 @@ class Review {
       say(words);
       try {
         const visit = await sendPhoto(`${this.path}/photos`, file, file.name);
-        if (this.closed) return;
         const first = !this.moves.visit.photos.length;
         this.moves.takeOver(visit);
         const added = visit.photos.findLastIndex((photo) => photo.file === file.name);
@@ -402,13 +488,14 @@ class Review {
         this.measures.startFrom(visit);
         this.draw();
       } catch (trouble) {
-        if (this.closed) return;
         troubles.push(troubleBox({ message: `${file.name}: ${trouble.message}`, hint: trouble.hint }));
       }
     }
     this.adding = false;
     const added = files.length - troubles.length;
-    this.messages.replaceChildren(...(added ? [h("p", { class: "done" }, `${count(added, "photo")} added.`)] : []), ...troubles);
+    const words = `${count(added, "photo")} added.`;
+    this.messages.replaceChildren(...(added ? [h("p", { class: "done" }, words)] : []), ...troubles);
+    say([added && words, troubles.length && `${count(troubles.length, "file")} could not be added.`].filter(Boolean).join(" "));
   }
 }
 

@@ -7,6 +7,8 @@ import { capitalised, evidenceWords, landmarkWords } from "./words.js";
 const ELLIPSE_95 = 2.448;
 /** How near a press must be to a landmark to take hold of it, in pixels of the screen. */
 const REACH = 24;
+/** A finger that moves less than this has tapped, in pixels of the screen. */
+const TREMBLE = 8;
 const LOUPE_TIMES = 4;
 const LOUPE_SIZE = 168;
 const STEPS = { ArrowLeft: [-1, 0], ArrowRight: [1, 0], ArrowUp: [0, -1], ArrowDown: [0, 1] };
@@ -15,6 +17,7 @@ const STEPS = { ArrowLeft: [-1, 0], ArrowRight: [1, 0], ArrowUp: [0, -1], ArrowD
  * @typedef {object} Wishes
  * @property {(landmark: string, to: {x: number, y: number}) => void} move while it moves
  * @property {() => void} settle once it has come to rest
+ * @property {() => void} cancel where it goes back instead
  * @property {(landmark: ?string) => void} select
  * @property {(landmark: string) => void} takeBack
  */
@@ -45,14 +48,19 @@ export class Stage {
     drawing.addEventListener("pointerdown", (event) => this.press(event));
     drawing.addEventListener("pointermove", (event) => this.drag(event));
     drawing.addEventListener("pointerleave", () => this.point(null));
-    for (const end of ["pointerup", "pointercancel"]) drawing.addEventListener(end, (event) => this.lift(event));
+    drawing.addEventListener("pointerup", (event) => this.lift(event));
+    drawing.addEventListener("pointercancel", () => this.cancel());
     drawing.addEventListener("wheel", (event) => {
       event.preventDefault();
       this.zoomBy(Math.exp(-event.deltaY * (event.deltaMode ? 0.05 : 0.0015)), this.toPhoto(event));
     }, { passive: false });
     this.element.addEventListener("keydown", (event) => this.key(event));
     this.watch = new ResizeObserver(() => this.look());
+  }
+
+  open() {
     this.watch.observe(this.element);
+    this.look();
   }
 
   close() {
@@ -260,27 +268,46 @@ export class Stage {
     this.pointers.set(event.pointerId, event);
     this.drawing.setPointerCapture(event.pointerId);
     if (this.pointers.size === 2) {
+      this.tap = null;
       this.dropHold();
       return;
     }
     const at = this.toPhoto(event);
-    if (this.placing) {
-      const name = this.placing;
-      this.placing = null;
-      this.element.classList.remove("placing");
-      event.preventDefault();
-      this.wishes.move(name, this.within(at));
-      this.wishes.settle();
+    const touch = event.pointerType === "touch";
+    const name = touch && this.isNear(this.selected, at) ? this.selected : this.nearest(at);
+    const doing = this.placing ? () => this.placeAt(at)
+      : name ? () => this.takeHold(name, at)
+      : null;
+    if (!doing) return;
+    // A finger that starts to scroll or pan moves nothing: it places, or selects, by a tap, and
+    // drags only what is selected.
+    if (touch && (this.placing || name !== this.selected)) {
+      this.tap = { x: event.clientX, y: event.clientY, doing };
       return;
     }
-    const name = this.nearest(at);
-    if (!name) return;
     event.preventDefault();
+    doing();
+  }
+
+  placeAt(at) {
+    const name = this.placing;
+    this.placeNext(null);
+    this.wishes.move(name, this.within(at));
+    this.wishes.settle();
+  }
+
+  takeHold(name, at) {
+    this.endNudges();
     const mark = this.marks.get(name);
     mark.group.focus({ preventScroll: true });
     this.select(name);
     // Held where it was taken, or it would jump to the pointer.
     this.holding = { name, dx: mark.at.x - at.x, dy: mark.at.y - at.y, from: { ...mark.at }, moved: false };
+  }
+
+  isNear(name, at) {
+    const mark = this.marks.get(name);
+    return mark !== undefined && Math.hypot(mark.at.x - at.x, mark.at.y - at.y) < REACH * this.pixel;
   }
 
   nearest(at) {
@@ -298,6 +325,10 @@ export class Stage {
     if (!before) {
       this.point(this.nearest(this.toPhoto(event)));
       return;
+    }
+    if (this.tap) {
+      if (Math.hypot(event.clientX - this.tap.x, event.clientY - this.tap.y) < TREMBLE) return;
+      this.tap = null;
     }
     if (this.pointers.size === 2) this.pinch(before, event);
     else if (this.holding) this.dragMark(event);
@@ -338,7 +369,23 @@ export class Stage {
 
   lift(event) {
     this.pointers.delete(event.pointerId);
+    const { tap } = this;
+    this.tap = null;
+    tap?.doing();
     this.dropHold();
+  }
+
+  /** Gives up what a pointer has begun: a landmark that it drags goes back. */
+  cancel() {
+    const { holding } = this;
+    this.pointers.clear();
+    this.tap = null;
+    this.holding = null;
+    if (!holding?.moved) return;
+    this.loupe.setAttribute("hidden", "");
+    this.marks.get(holding.name).at = holding.from;
+    this.look();
+    this.wishes.cancel();
   }
 
   dropHold() {

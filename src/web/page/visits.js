@@ -2,11 +2,15 @@
 
 import { get, post } from "./api.js";
 import { h, linkButton, troubleBox } from "./dom.js";
-import { factFields, field } from "./person.js";
+import { draftLine, factFields, field } from "./person.js";
+import { dropDraft, noteVisit } from "./unkept.js";
 import { count } from "./words.js";
+
+const NEW = "new visit";
 
 export async function showVisits(room) {
   const { visits } = await get("/api/visits");
+  visits.forEach(noteVisit);
   room.append(
     h("h1", {}, "Visits"),
     visits.length
@@ -14,7 +18,7 @@ export async function showVisits(room) {
         h("a", { class: "visit", href: `#/visits/${visit.id}` },
           h("strong", {}, visit.title), h("span", {}, count(visit.photos, "photo")),
           visit.folder && h("span", {}, `folder ${visit.folder}`),
-          h("span", { class: visit.saved ? "" : "unsaved" }, visit.saved ? "" : "not saved")))))
+          unsavedMark(visit)))))
       : h("p", { class: "lead" }, "No visit is open. Make a new one and add its photos; or start tragus with a visit's folder: ",
         h("code", {}, "tragus serve FOLDER")),
     h("p", { class: "actions" }, linkButton("#/visits/new", "New visit", visits.length ? "" : "main"),
@@ -23,10 +27,13 @@ export async function showVisits(room) {
   return { title: "Visits" };
 }
 
+/** Marks a visit with changes that are not in its record. */
+export const unsavedMark = ({ saved }) => (saved ? null : h("span", { class: "unsaved" }, "not saved"));
+
 /** Everything that can be told of a visit, as fields of a form. */
 export function visitFields(facts) {
-  const label = h("input", { id: "label", type: "text", maxlength: "80", autocomplete: "off", value: facts.label });
-  const date = h("input", { id: "date", type: "date", value: facts.date });
+  const label = h("input", { id: "label", name: "label", type: "text", maxlength: "80", autocomplete: "off", value: facts.label });
+  const date = h("input", { id: "date", name: "date", type: "date", value: facts.date });
   const person = factFields(facts, { clinic: true });
   return {
     elements: [
@@ -41,22 +48,23 @@ export function visitFields(facts) {
 export async function showNewVisit(room) {
   const facts = visitFields({});
   const state = h("div");
-  room.append(h("h1", {}, "New visit"),
-    h("p", { class: "lead" }, "All of it is optional, and can be changed later."),
-    h("form", {
-      novalidate: true,
-      submit: async (event) => {
-        event.preventDefault();
-        try {
-          const visit = await post("/api/visits", facts.read());
-          location.hash = `#/visits/${visit.id}`;
-        } catch (trouble) {
-          state.replaceChildren(troubleBox(trouble));
-        }
-      },
+  const actions = h("div", { class: "actions" }, h("button", { class: "main" }, "Make the visit"),
+    h("a", { class: "button quiet", href: "#/visits", click: () => dropDraft(NEW) }, "Cancel"));
+  const form = h("form", {
+    novalidate: true,
+    submit: async (event) => {
+      event.preventDefault();
+      try {
+        const visit = await post("/api/visits", facts.read());
+        dropDraft(NEW);
+        location.hash = `#/visits/${visit.id}`;
+      } catch (trouble) {
+        state.replaceChildren(troubleBox(trouble));
+      }
     },
-    facts.elements,
-    h("p", { class: "actions" }, h("button", { class: "main" }, "Make the visit"), linkButton("#/visits", "Cancel", "quiet")),
-    state));
+  }, facts.elements, actions, state);
+  draftLine(form, NEW, actions);
+  room.append(h("h1", {}, "New visit"),
+    h("p", { class: "lead" }, "All of it is optional, and can be changed later."), form);
   return { title: "New visit" };
 }

@@ -27,6 +27,21 @@ export const valueOnly = ({ value, sigma, unit }) => plain(value, decimals(unit,
 export const inUnit = (value, { sigma, unit }) =>
   plain(value, decimals(unit, sigma)) + (SUFFIX[unit] ?? ` ${unit}`);
 
+const SIGNS = {
+  trunk_lean: "+ is forward, −\u00a0backward",
+  head_tilt: "+ is the left ear higher",
+  shoulder_tilt: "+ is the left shoulder higher",
+  head_shift: "+ is to the subject's left",
+  trunk_shift: "+ is to the subject's left",
+  head_forward_of_c7: "− is behind it",
+  head_forward_of_shoulder: "− is behind it",
+  shoulder_forward_of_c7: "− is behind it",
+  arm_to_ear: "+ is in front of the ear, −\u00a0behind it",
+  reach_asymmetry: "− is the operated side reaching less",
+};
+/** What the sign of a measure's value means; null where it takes none. */
+export const signWords = ({ measure }) => SIGNS[measure] ?? null;
+
 /** "left shoulder joint", "C7". */
 export function landmarkWords(name) {
   const side = /_(left|right)$/.exec(name)?.[1];
