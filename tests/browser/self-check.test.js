@@ -137,6 +137,12 @@ test("above the limit it says stop first and biggest, and offers no further phot
   assert.match(await answers(page).nth(1).textContent(), /^Your right arm is raised above shoulder height/);
   assert.equal((await page.locator("main").innerText()).match(/Stop here/g).length, 1);
   assert.equal(await page.getByRole("link", { name: /another photo/i }).count(), 0);
+  await page.getByRole("button", { name: "Keep in my diary" }).click();
+  // The entry names the limit of then, whatever is kept later.
+  await keepFacts(page, { limit: "120" });
+  await go(page, "#/diary", "Your diary");
+  await page.getByText("above the limit of 80°").waitFor();
+  await page.getByText("limit now, right arm: 120°").waitFor();
 });
 
 test("the person's facts are kept, and used", async (t) => {

@@ -1,6 +1,6 @@
 // Which screen is shown: told by the part of the address after #, so that Back works.
 
-import { homeFacts, Trouble } from "./api.js";
+import { get, homeFacts, Trouble } from "./api.js";
 import { h, linkButton, say, troubleBox } from "./dom.js";
 import * as check from "./check.js";
 import { showCompare, showReport } from "./compare.js";
@@ -8,7 +8,7 @@ import { showDiary } from "./diary.js";
 import { showPerson } from "./person.js";
 import { showReview } from "./review.js";
 import { showStart } from "./start.js";
-import { isAnythingUnkept } from "./unkept.js";
+import { isAnythingUnkept, noteVisit } from "./unkept.js";
 import { showNewVisit, showVisits } from "./visits.js";
 
 /**
@@ -111,6 +111,8 @@ addEventListener("hashchange", route);
 addEventListener("beforeunload", (event) => {
   if (isAnythingUnkept()) event.preventDefault();
 });
+// A visit may be unsaved since before the page was loaded. That the server is silent is told below.
+get("/api/visits").then(({ visits }) => visits.forEach(noteVisit), () => {});
 homeFacts().then(
   ({ cautions }) => document.getElementById("cautions").replaceChildren(cautions),
   (trouble) => say(trouble.message),
