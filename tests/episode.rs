@@ -293,6 +293,8 @@ fn the_demo_goes_from_intake_to_discharge() {
         .filter_map(|signal| signal["signal"].as_str())
         .collect();
     assert!(signals.contains(&"reach_fell"), "{signals:?}");
+    // Sideways it fell, forward it held.
+    assert!(signals.contains(&"cords"), "{signals:?}");
     plan(&case, "2026-05-26")
         .args(approved)
         .assert()

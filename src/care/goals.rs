@@ -738,7 +738,7 @@ mod tests {
             [Shortfall {
                 aim: Aim::Flexion,
                 side: RIGHT,
-                words: "right shoulder flexion 118 ± 6°, 47° short of the other arm (165°)"
+                words: "right shoulder flexion 118 ± 12°, 47° short of the other arm (165°)"
                     .to_owned(),
             }]
         );

@@ -157,7 +157,7 @@ impl Aim {
 pub struct Shortfall {
     pub aim: Aim,
     pub side: Option<Side>,
-    /// "right shoulder flexion 118 ± 6°, 47° short of the other arm"
+    /// "right shoulder flexion 118 ± 12°, 47° short of the other arm"
     pub words: String,
 }
 
