@@ -7,15 +7,28 @@
 //! approves it or does not. Nothing here knows of photos, files or pages.
 
 pub mod catalogue;
+mod course;
+pub mod goals;
 pub mod height;
+pub mod pace;
 pub mod programme;
+pub mod rules;
+#[cfg(test)]
+mod samples;
 mod screening;
+pub mod signals;
 
 use std::collections::BTreeMap;
 
 use jiff::civil::Date;
+use serde::Deserialize;
 
+pub use self::course::Movement;
+pub use self::goals::{Basis, Goal, Person, Sex, Standing, Target, goals, shortfalls};
+pub use self::pace::pace;
+pub use self::rules::{Choice, Question, Rules, RulesError, ScreeningError, Unanswered};
 pub use self::screening::{Override, Screening, SetLimit};
+pub use self::signals::{Signal, SignalKind, signals};
 
 use crate::body::Side;
 
@@ -54,12 +67,26 @@ pub struct Finding {
 }
 
 /// How a source is known.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Deserialize)]
+#[serde(rename_all = "snake_case")]
 pub enum Known {
     Read,
+    /// In a copy, or in a paper that cites it.
     Secondary,
+    /// Not looked up.
     Memory,
     CommonPractice,
+}
+
+impl Known {
+    pub const fn id(self) -> &'static str {
+        match self {
+            Known::Read => "read",
+            Known::Secondary => "secondary",
+            Known::Memory => "memory",
+            Known::CommonPractice => "common_practice",
+        }
+    }
 }
 
 /// A limit that holds today.
@@ -139,4 +166,9 @@ pub enum Pace {
     Forward,
     Stay,
     Back,
+}
+
+/// Days from one date to another, negative where the other is earlier.
+fn days_from(first: Date, other: Date) -> i32 {
+    (other - first).get_days()
 }
