@@ -600,7 +600,7 @@ fn exercises_answer_what_falls_short() {
         [
             ("breathing", "with every plan"),
             ("chin_tuck", "head_forward falls short"),
-            ("hands_behind_head", "abduction falls short"),
+            ("stick_side_raise", "abduction falls short"),
         ]
     );
     assert!(chosen.len() <= MOST_EXERCISES);
