@@ -1,11 +1,14 @@
 //! From findings to the sheet that a person takes home: nothing on it, drawn or told, goes beyond
 //! what findings allow, and it can be read by somebody tired.
 
+use std::cell::Cell;
 use std::collections::BTreeMap;
 use std::f64::consts::PI;
 
+use jiff::ToSpan;
 use jiff::civil::{Date, date};
 use proptest::prelude::*;
+use proptest::test_runner::TestRunner;
 
 use tragus::body::{Operated, Side};
 use tragus::care::catalogue::{
@@ -14,7 +17,10 @@ use tragus::care::catalogue::{
 use tragus::care::programme::{
     Approved, MOST_EXERCISES, NotApproved, Prescribed, Programme, propose,
 };
-use tragus::care::{Aim, Finding, Findings, Known, Limit, LimitBy, Pace, Shortfall};
+use tragus::care::{
+    Aim, Finding, Findings, Known, Limit, LimitBy, Override, Pace, Rules, Screening, SetLimit,
+    Shortfall,
+};
 use tragus::report::{HomeSheet, figure, home_sheet_html};
 
 use crate::readability::{grade, sentences};
@@ -93,11 +99,16 @@ fn sheet_of(programme: Programme, operated: Option<Operated>) -> String {
 }
 
 /// A sheet with every exercise there is.
-pub fn whole_catalogue_sheet(arm_deg: Option<f64>) -> String {
+fn whole_catalogue_sheet(arm_deg: Option<f64>) -> String {
     let mut programme = proposed(&Findings::default(), 0);
     programme.exercises = every_prescribed(arm_deg);
     programme.arm_deg = arm_deg.and_then(limit);
     programme.load_kg = limit(2.0);
+    // All that any rule ever tells the person.
+    programme.at_home = Rules::built_in()
+        .removable()
+        .filter_map(|rule| rule.at_home.clone())
+        .collect();
     sheet_of(programme, Some(Operated::One(Side::Left)))
 }
 
@@ -589,7 +600,7 @@ fn exercises_answer_what_falls_short() {
         [
             ("breathing", "with every plan"),
             ("chin_tuck", "head_forward falls short"),
-            ("hands_behind_head", "abduction falls short"),
+            ("stick_side_raise", "abduction falls short"),
         ]
     );
     assert!(chosen.len() <= MOST_EXERCISES);
@@ -604,6 +615,150 @@ fn a_mark_that_no_exercise_has_is_told_to_the_clinician() {
     let notes = proposed(&findings, 0).notes;
     assert_eq!(notes.len(), 1);
     assert!(notes[0].contains("\"swimming\""), "{notes:?}");
+}
+
+// ---- from answers to the sheet ----
+
+/// Answers of every kind: some left open or none, any day of surgery or none, limits that hold or are
+/// over, rules taken away; and whether a clinician settled every hold that came of it.
+fn any_screening() -> impl Strategy<Value = (Screening, bool)> {
+    let rules = Rules::built_in();
+    let answers = |answered: f64| {
+        let each: Vec<_> = rules
+            .questions()
+            .iter()
+            .map(|question| {
+                let options: Vec<String> = question.options.iter().map(|o| o.id.clone()).collect();
+                let id = question.id.clone();
+                proptest::option::weighted(answered, proptest::sample::select(options))
+                    .prop_map(move |option| Some((id.clone(), option?)))
+            })
+            .collect();
+        each
+    };
+    // As often as not where a limit cuts something.
+    let set = || {
+        let value = prop_oneof![0.0..200.0, 55.0..130.0];
+        (value, proptest::option::of(-20i32..60)).prop_map(|(value, until)| SetLimit {
+            value,
+            set_on: None,
+            until: until.map(|days| TODAY + days.days()),
+        })
+    };
+    let removable: Vec<String> = rules.removable().map(|one| one.rule.clone()).collect();
+    (
+        prop_oneof![3 => answers(0.9999), 1 => answers(0.85)],
+        proptest::option::weighted(0.9, -40i32..500),
+        proptest::option::of(set()),
+        proptest::option::of(set().prop_map(|limit| SetLimit {
+            value: limit.value / 20.0,
+            ..limit
+        })),
+        proptest::sample::subsequence(removable, 0..=4),
+        proptest::bool::weighted(0.8),
+    )
+        .prop_map(|(answers, days, arm_deg, load_kg, taken_away, settled)| {
+            let screening = Screening {
+                date: TODAY,
+                surgery: days.map(|days| TODAY - days.days()),
+                operated: Some(Operated::One(Side::Left)),
+                answers: answers.into_iter().flatten().collect(),
+                arm_deg,
+                load_kg,
+                overrides: taken_away.into_iter().map(taken_by_clinician).collect(),
+            };
+            (screening, settled)
+        })
+}
+
+fn taken_by_clinician(rule: String) -> Override {
+    Override {
+        rule,
+        initials: "MK".to_owned(),
+        reason: "asked the surgeon".to_owned(),
+    }
+}
+
+fn holds_today(limit: Option<SetLimit>) -> Option<f64> {
+    let limit = limit?;
+    limit
+        .until
+        .is_none_or(|until| until >= TODAY)
+        .then_some(limit.value)
+}
+
+#[test]
+fn whatever_is_answered_nothing_on_the_sheet_goes_beyond_it() {
+    let rules = Rules::built_in();
+    let (with_exercises, cut, held) = (Cell::new(0), Cell::new(0), Cell::new(0));
+    let config = ProptestConfig {
+        cases: 800,
+        failure_persistence: None,
+        ..ProptestConfig::default()
+    };
+    let cases = (
+        any_screening(),
+        any_shortfalls(),
+        any_pace(),
+        proptest::option::of(0..=HIGHEST_LEVEL),
+    );
+    TestRunner::new(config)
+        .run(
+            &cases,
+            |((mut screening, settled), shortfalls, pace, previous)| {
+                if settled {
+                    for hold in rules.findings(&screening, TODAY).holds {
+                        if rules.removable().any(|one| one.rule == hold.rule) {
+                            screening.overrides.push(taken_by_clinician(hold.rule));
+                        }
+                    }
+                }
+                prop_assert_eq!(rules.check(&screening, TODAY), Ok(()));
+                let findings = rules.findings(&screening, TODAY);
+                let all = Catalogue::built_in();
+                let programme = propose(all, &findings, &shortfalls, pace, previous);
+                assert_allowed(&programme, &findings);
+                prop_assert!(programme.notes.is_empty(), "{:?}", programme.notes);
+                // Straight from the entry, past the rules.
+                for one in &programme.exercises {
+                    if let Some(arm_deg) = holds_today(screening.arm_deg) {
+                        prop_assert!(one.top_deg <= arm_deg, "{}", one.exercise.id);
+                        assert_drawn_within(&one.figure(), arm_deg, &one.exercise.id);
+                    }
+                    if let Some(load_kg) = holds_today(screening.load_kg) {
+                        prop_assert!(one.exercise.load_kg <= load_kg, "{}", one.exercise.id);
+                    }
+                }
+                let count = |cell: &Cell<u32>, holds: bool| cell.set(cell.get() + u32::from(holds));
+                count(&held, !findings.holds.is_empty());
+                count(&with_exercises, !programme.exercises.is_empty());
+                count(&cut, programme.exercises.iter().any(Prescribed::is_cut));
+                Ok(())
+            },
+        )
+        .expect("no answers lead beyond a limit");
+    // The cases are worth something: many come to a sheet, and many of those to a limit.
+    let counts = (with_exercises.get(), cut.get(), held.get());
+    println!(
+        "of 800: {} sheets, {} of them cut, {} held",
+        counts.0, counts.1, counts.2
+    );
+    assert!(
+        counts.0 > 200 && counts.1 > 40 && counts.2 > 100,
+        "{counts:?}"
+    );
+}
+
+#[test]
+fn rules_and_exercises_speak_of_the_same_marks() {
+    let of_rules: Vec<&str> = Rules::built_in()
+        .tags()
+        .keys()
+        .map(String::as_str)
+        .collect();
+    let mut of_exercises = TAGS.to_vec();
+    of_exercises.sort_unstable();
+    assert_eq!(of_rules, of_exercises);
 }
 
 // ---- approving ----
@@ -714,7 +869,7 @@ fn nobody_is_told_to_push_on() {
         "as far as you can",
         "as high as you can",
         "push harder",
-        "force",
+        "force it",
     ] {
         assert!(!html.contains(words), "{words}");
     }
@@ -900,24 +1055,4 @@ fn a_broken_file_of_exercises_is_refused_with_words_that_help() {
     );
     let unknown = changed("feel = \"", "fell = \"");
     assert!(unknown.contains("fell"), "{unknown}");
-}
-pub fn typical() -> String {
-    let findings = Findings {
-        arm_deg: limit(90.0),
-        load_kg: limit(2.0),
-        ..Findings::default()
-    };
-    let mut p = propose(
-        Catalogue::built_in(),
-        &findings,
-        &[
-            shortfall(Aim::Flexion),
-            shortfall(Aim::Abduction),
-            shortfall(Aim::RoundedBack),
-        ],
-        Pace::Begin,
-        None,
-    );
-    p.at_home = vec!["Stop where the scar begins to pull.".to_owned()];
-    sheet_of(p, Some(Operated::One(Side::Left)))
 }

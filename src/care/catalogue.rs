@@ -555,7 +555,7 @@ struct ExerciseText {
     dose: DoseText,
     figure: FigureText,
     source: String,
-    known: KnownText,
+    known: Known,
 }
 
 #[derive(Deserialize)]
@@ -572,31 +572,11 @@ struct DoseText {
     times_a_day: u8,
     days_a_week: u8,
     source: String,
-    known: KnownText,
+    known: Known,
 }
 
 const fn one() -> u8 {
     1
-}
-
-#[derive(Clone, Copy, Deserialize)]
-#[serde(rename_all = "snake_case")]
-enum KnownText {
-    Read,
-    Secondary,
-    Memory,
-    CommonPractice,
-}
-
-impl From<KnownText> for Known {
-    fn from(text: KnownText) -> Known {
-        match text {
-            KnownText::Read => Known::Read,
-            KnownText::Secondary => Known::Secondary,
-            KnownText::Memory => Known::Memory,
-            KnownText::CommonPractice => Known::CommonPractice,
-        }
-    }
 }
 
 #[derive(Deserialize)]
@@ -698,7 +678,7 @@ impl DoseText {
             times_a_day: self.times_a_day,
             days_a_week: self.days_a_week,
             source: self.source,
-            known: self.known.into(),
+            known: self.known,
         })
     }
 }
@@ -752,7 +732,7 @@ impl ExerciseText {
             dose: self.dose.read()?,
             figure: self.figure.read(),
             source: self.source,
-            known: self.known.into(),
+            known: self.known,
         })
     }
 }

@@ -9,7 +9,7 @@ use thiserror::Error;
 
 use super::catalogue::{Catalogue, Exercise, Figure, HIGHEST_LEVEL, TAGS};
 use super::height::Height;
-use super::{Aim, Finding, Findings, Limit, LimitBy, Pace, Shortfall};
+use super::{Aim, Finding, Findings, Limit, Pace, Shortfall};
 
 /// More than a tired person does every day is done by nobody.
 pub const MOST_EXERCISES: usize = 6;
@@ -58,23 +58,25 @@ pub struct LeftOut {
     pub because: String,
 }
 
-/// How to go on, for the clinician. A reading is better or worse only beyond MDC95, the change that
-/// error alone exceeds once in twenty times.
+/// How to go on, for the clinician, as [`pace`](super::pace) reads it. A reading is better or worse
+/// only beyond MDC95, the change that error alone exceeds once in twenty times.
 pub const GOING_ON: [(&str, &str); 3] = [
     (
         "Forward",
-        "One level up, once the day and the findings allow it: a reach rose by more than MDC95 since \
-         the visit before, or the goals are reached, and no signal stands.",
+        "One level up where day and findings allow it: a reach rose by more than MDC95 since the \
+         visit before, or every reach is above what daily tasks need, beyond its error, and nothing \
+         is to be asked first.",
     ),
     (
         "Stay",
-        "The same level, repeats up to the most: the change is within MDC95, which is no sign of \
-         standstill by itself, or there is nothing to hold it against.",
+        "The same level, more repeats: the change is within MDC95, which alone is no standstill, \
+         there is nothing to hold it against, or a question is open.",
     ),
     (
         "Back",
-        "One level down, and look at the shoulder: a reach fell by more than MDC95, or a signal \
-         stands. Sharp pain, new swelling or a change of the wound: stop and screen anew.",
+        "One level down, and look at the shoulder: a reach fell by more than MDC95, went above its \
+         limit, or cords may be there. Sharp pain, new swelling or a change of the wound: stop, and \
+         screen anew.",
     ),
 ];
 
@@ -244,21 +246,14 @@ fn unknown_tags(findings: &Findings) -> Vec<String> {
         .collect()
 }
 
+/// Words of the findings but for the limits, which the sheet tells by itself.
 fn at_home(findings: &Findings) -> Vec<String> {
-    let limits = [&findings.arm_deg, &findings.load_kg]
-        .into_iter()
-        .flatten()
-        .filter_map(|limit| match &limit.by {
-            LimitBy::Rule(finding) => Some(finding),
-            LimitBy::Set { .. } => None,
-        });
     let level = findings.highest_level.iter().map(|(_, finding)| finding);
     let mut all: Vec<String> = Vec::new();
     for words in findings
         .holds
         .iter()
         .chain(&findings.cautions)
-        .chain(limits)
         .chain(findings.avoid.values())
         .chain(level)
         .filter_map(|finding| finding.at_home.clone())

@@ -39,8 +39,11 @@ const NECK_BASE: f64 = 292.0;
 const EDGE: f64 = 7.0;
 /// Around the drawing.
 const MARGIN: f64 = 14.0;
-/// Of 1000 of the drawing on paper.
-const MILLIMETRES: f64 = 52.0;
+/// Room for a drawing beside its words, millimetres.
+const WIDEST: f64 = 64.0;
+const TALLEST: f64 = 66.0;
+/// Of 1000 of the drawing, where there is room.
+const MILLIMETRES: f64 = 72.0;
 /// An arrow shorter than this would not be seen.
 const LEAST_ARROW: f64 = 85.0;
 
@@ -225,16 +228,20 @@ impl Skeleton {
 /// The whole drawing; `side` is the operated one, told by `words`.
 pub fn figure(figure: &Figure, side: Side, words: &str) -> Markup {
     let sheet = Sheet::of(figure, side);
+    let [width, height] = sheet.size();
     html! {
         svg class="figure" role="img" aria-label=(words) viewBox=(sheet.view_box())
-            width=(sheet.width()) height=(sheet.height()) {
+            width=(width) height=(height) {
             (sheet.support())
             (sheet.body(&sheet.start, "start"))
-            (sheet.held_behind())
+            (sheet.head(&sheet.start, "start"))
             (sheet.body(&sheet.end, "end"))
+            // Arms pass in front of a head that is seen from the side, and behind one from the front.
+            @if sheet.side_view() { (sheet.head(&sheet.end, "end")) }
             (sheet.near_arms(&sheet.start, "start"))
             (sheet.held(&sheet.start, "start"))
             (sheet.near_arms(&sheet.end, "end"))
+            @if !sheet.side_view() { (sheet.head(&sheet.end, "end")) }
             (sheet.held(&sheet.end, "end"))
             (sheet.arrow())
         }
@@ -366,17 +373,19 @@ impl<'a> Sheet<'a> {
         )
     }
 
-    fn width(&self) -> String {
-        on_paper(self.bounds.right - self.bounds.left)
-    }
-
-    fn height(&self) -> String {
-        on_paper(self.bounds.top - self.bounds.bottom)
+    /// Width and height on paper.
+    fn size(&self) -> [String; 2] {
+        let width = self.bounds.right - self.bounds.left + 2.0 * MARGIN;
+        let height = self.bounds.top - self.bounds.bottom + 2.0 * MARGIN;
+        let scale = (WIDEST / width)
+            .min(TALLEST / height)
+            .min(MILLIMETRES / 1000.0);
+        [width, height].map(|length| format!("{}mm", at(length * scale)))
     }
 
     // ---- the person ----
 
-    /// All but the arms that the viewer sees whole.
+    /// All but the head and the arms that the viewer sees whole.
     fn body(&self, skeleton: &Skeleton, when: &str) -> Markup {
         let legs = |index: usize| self.leg(skeleton, index);
         html! {
@@ -389,7 +398,6 @@ impl<'a> Sheet<'a> {
             (self.limbs(&legs(0), when, "near"))
             (self.limbs(&[neck(skeleton)], when, "near"))
             path class=(format!("flesh outlined {when} near")) d=(self.trunk(skeleton)) {}
-            (self.head(skeleton, when))
         }
     }
 
@@ -397,10 +405,17 @@ impl<'a> Sheet<'a> {
         let shown: &[usize] = if self.side_view() { &[0] } else { &[1, 0] };
         html! {
             @for index in shown {
-                @let moves = self.figure.start.arms[*index] != self.figure.end.arms[*index];
+                @let moves = self.moves(*index);
                 (self.limbs(&arm(skeleton, *index), when, if moves { "near moved" } else { "near" }))
             }
         }
+    }
+
+    /// Whether the exercise is about this arm; arms also move to stay where they are.
+    fn moves(&self, arm: usize) -> bool {
+        let (start, end) = (&self.figure.start, &self.figure.end);
+        matches!(self.figure.follow, Follow::Hand | Follow::Elbow)
+            && start.arms[arm] != end.arms[arm]
     }
 
     fn leg(&self, skeleton: &Skeleton, index: usize) -> Vec<Limb> {
@@ -528,16 +543,6 @@ impl<'a> Sheet<'a> {
 
     // ---- what the person holds ----
 
-    /// What goes behind the trunk.
-    fn held_behind(&self) -> Markup {
-        html! {
-            @if self.figure.holds == Some(Held::BandBehind) {
-                @let back = self.end.on_trunk(-58.0, 226.0);
-                path class="band" d=(self.line(&[self.end.hands[0], back])) {}
-            }
-        }
-    }
-
     fn held(&self, skeleton: &Skeleton, when: &str) -> Markup {
         let [first, second] = skeleton.hands;
         match self.figure.holds {
@@ -573,7 +578,11 @@ impl<'a> Sheet<'a> {
             Some(Held::BandUnderFoot) => html! {
                 path class="band" d=(self.line(&[first, skeleton.toes[0]])) {}
             },
-            Some(Held::BandBehind) => html! {},
+            Some(Held::BandBehind) => {
+                let around =
+                    [(54.0, 214.0), (-54.0, 204.0)].map(|(ahead, up)| skeleton.on_trunk(ahead, up));
+                html! { path class="band" d=(self.line(&[first, around[0], around[1]])) {} }
+            }
         }
     }
 
@@ -618,7 +627,12 @@ impl<'a> Sheet<'a> {
             }
             (Support::Couch, false) => self.bed().to_vec(),
             (Support::Chair, true) => vec![floor(-110.0), floor(190.0)],
-            (Support::Chair | Support::Floor, _) => vec![floor(-170.0), floor(190.0)],
+            (Support::Chair, _) => vec![floor(-170.0), floor(170.0)],
+            (Support::Floor, _) => {
+                let toes = [self.start, self.end].into_iter().flat_map(|s| s.toes);
+                let aside = toes.map(|toe| toe.x.abs()).fold(110.0, f64::max) + 60.0;
+                vec![floor(-aside), floor(aside)]
+            }
             (Support::Table, _) => vec![floor(-110.0), floor(self.table_ends().1 + 20.0)],
             (Support::Wall, _) => vec![
                 floor(-120.0),
@@ -758,13 +772,11 @@ impl<'a> Sheet<'a> {
     fn way(&self) -> Vec<Place> {
         const STEPS: usize = 24;
         let (start, end) = (&self.figure.start, &self.figure.end);
-        let places: Vec<Place> = (0..=STEPS)
-            .map(|step| {
-                let part = 0.04 + 0.9 * step as f64 / STEPS as f64;
-                let skeleton = Skeleton::of(&start.towards(end, part), self.figure.view);
-                self.beside(&skeleton)
-            })
-            .collect();
+        let on_the_way = (0..=STEPS).map(|step| {
+            let part = 0.04 + 0.9 * step as f64 / STEPS as f64;
+            Skeleton::of(&start.towards(end, part), self.figure.view)
+        });
+        let places: Vec<Place> = on_the_way.map(|skeleton| self.beside(&skeleton)).collect();
         let length: f64 = places
             .windows(2)
             .map(|pair| pair[0].distance(pair[1]))
@@ -778,18 +790,29 @@ impl<'a> Sheet<'a> {
     }
 
     fn beside(&self, skeleton: &Skeleton) -> Place {
-        let place = skeleton.of_follow(self.figure.follow);
-        let out = |from: Place, by: f64| {
-            let away = place - from;
-            place + away * (by / away.length().max(1.0))
-        };
-        match self.figure.follow {
-            Follow::Hand => out(skeleton.shoulders[0], 70.0),
-            Follow::Elbow => out(skeleton.shoulders[0], 66.0),
+        let follow = self.figure.follow;
+        let place = skeleton.of_follow(follow);
+        match follow {
+            Follow::Hand | Follow::Elbow if self.runs_along_the_arm() => {
+                place + Step::new(0.0, 72.0)
+            }
+            Follow::Hand | Follow::Elbow => {
+                let away = place - skeleton.shoulders[0];
+                place + away * (70.0 / away.length().max(1.0))
+            }
             Follow::Shoulder => place + Step::new(84.0, 10.0),
             Follow::Head => place + skeleton.crown * 104.0,
             Follow::Foot => place + Step::new(0.0, 40.0),
         }
+    }
+
+    /// An arrow further out would lie on the hand.
+    fn runs_along_the_arm(&self) -> bool {
+        let [start, end] = [&self.start, &self.end];
+        let follow = self.figure.follow;
+        let way = end.of_follow(follow) - start.of_follow(follow);
+        let arm = end.of_follow(follow) - end.shoulders[0];
+        way.dot(arm) > 0.75 * way.length() * arm.length()
     }
 
     fn arrow(&self) -> Markup {
@@ -815,10 +838,6 @@ impl<'a> Sheet<'a> {
 
 fn couch_top() -> f64 {
     -56.0
-}
-
-fn on_paper(length: f64) -> String {
-    format!("{}mm", at((length + 2.0 * MARGIN) * MILLIMETRES / 1000.0))
 }
 
 fn arm(skeleton: &Skeleton, index: usize) -> [Limb; 3] {

@@ -35,7 +35,6 @@ pub struct HomeSheet<'a> {
 /// The whole sheet.
 pub fn home_sheet_html(sheet: &HomeSheet) -> String {
     let programme = sheet.programme.what();
-    let footer = css_string(&format!("{}, {}", sheet.code, sheet.programme.on()));
     let page = html! {
         (DOCTYPE)
         html lang="en" {
@@ -46,9 +45,7 @@ pub fn home_sheet_html(sheet: &HomeSheet) -> String {
                 title { "Exercises at home: " (sheet.code) }
                 style {
                     (PreEscaped(STYLE)) (PreEscaped(figure::STYLE))
-                    (PreEscaped(format!(
-                        "@page {{ @bottom-left {{ content: {footer}; }} }}"
-                    )))
+                    (PreEscaped(page_footer(sheet)))
                 }
             }
             body {
@@ -75,6 +72,16 @@ pub fn home_sheet_html(sheet: &HomeSheet) -> String {
     page.into_string()
 }
 
+/// The foot of every printed page: whose sheet it is, of which day, and which page.
+fn page_footer(sheet: &HomeSheet) -> String {
+    let words = format!("{} {}", sheet.code, sheet.programme.on());
+    format!(
+        "@page {{ @bottom-left {{ content: {}; font: 9pt sans-serif; }} \
+         @bottom-right {{ content: counter(page) \"/\" counter(pages); font: 9pt sans-serif; }} }}",
+        css_string(&words)
+    )
+}
+
 fn whose(sheet: &HomeSheet) -> Markup {
     html! {
         dl.facts {
@@ -84,7 +91,7 @@ fn whose(sheet: &HomeSheet) -> Markup {
             div { dt { "Next visit" } dd.blank {} }
         }
         p {
-            "This sheet is from your therapist. It does not tell you what illness you have. "
+            "This sheet is from your therapist. It is not a diagnosis. "
             "What your surgeon and your therapist say comes first."
         }
     }
@@ -212,7 +219,8 @@ fn exercise(number: usize, prescribed: &Prescribed, operated: Option<Operated>) 
     let exercise = &prescribed.exercise;
     let side = match operated {
         Some(Operated::One(side)) => side,
-        _ => Side::Right,
+        // A drawing needs one to begin with.
+        Some(Operated::Both | Operated::Neither) | None => Side::Right,
     };
     let described = format!("Drawing of {}: start and end", exercise.name);
     html! {
