@@ -105,6 +105,9 @@ pub struct Row {
     /// First to last visit; `None` when one of them has no value.
     pub change: Option<Change>,
     pub verdict: Verdict,
+    /// The largest step between two readings in a row that was worse beyond error, by the numbers of
+    /// their visits; from three readings on.
+    pub setback: Option<(usize, usize)>,
     /// From three readings on.
     pub trend: Option<Trend>,
 }
@@ -115,6 +118,15 @@ pub struct Change {
     /// Last minus first, and its standard error.
     pub amount: Estimate,
     pub mdc95: f64,
+}
+
+impl Change {
+    fn between(first: Estimate, last: Estimate) -> Change {
+        Change {
+            amount: Estimate::new(last.value - first.value, first.sigma.hypot(last.sigma)),
+            mdc95: mdc95(first.sigma, last.sigma),
+        }
+    }
 }
 
 /// The straight line through the readings, weighted by their errors.
@@ -193,10 +205,9 @@ fn row(visits: &[Visit], measure: Measure, side: Option<Side>) -> Row {
         .collect();
     let (first, last) = (course.first(), course.last());
     let change = match (first, last) {
-        (Some(Ok(first)), Some(Ok(last))) if course.len() >= 2 => Some(Change {
-            amount: Estimate::new(last.value - first.value, first.sigma.hypot(last.sigma)),
-            mdc95: mdc95(first.sigma, last.sigma),
-        }),
+        (Some(Ok(first)), Some(Ok(last))) if course.len() >= 2 => {
+            Some(Change::between(*first, *last))
+        }
         _ => None,
     };
     let verdict = match (change, first, last) {
@@ -214,6 +225,7 @@ fn row(visits: &[Visit], measure: Measure, side: Option<Side>) -> Row {
         measure,
         side,
         trend: trend(visits, &course),
+        setback: setback(measure.better(), &course),
         change,
         verdict,
         course,
@@ -246,6 +258,29 @@ fn verdict(better: Better, first: Estimate, last: Estimate, change: &Change) -> 
             }
         }
     }
+}
+
+fn setback(better: Better, course: &[Result<Estimate, String>]) -> Option<(usize, usize)> {
+    let read: Vec<(usize, Estimate)> = course
+        .iter()
+        .enumerate()
+        .filter_map(|(i, value)| value.as_ref().ok().map(|value| (i, *value)))
+        .collect();
+    if read.len() < 3 {
+        return None;
+    }
+    let by = |pair: &&[(usize, Estimate)]| (pair[1].1.value - pair[0].1.value).abs();
+    let is_worse = |pair: &&[(usize, Estimate)]| {
+        verdict(
+            better,
+            pair[0].1,
+            pair[1].1,
+            &Change::between(pair[0].1, pair[1].1),
+        ) == Verdict::Worse
+    };
+    let steps = read.windows(2).filter(is_worse);
+    let largest = steps.max_by(|a, b| by(a).total_cmp(&by(b)))?;
+    Some((largest[0].0, largest[1].0))
 }
 
 fn why_not(visits: &[Visit], course: &[Result<Estimate, String>]) -> String {

@@ -186,6 +186,17 @@ fn group_table(text: &mut String, view: &ComparisonView, rows: &[&RowView]) {
         }
         let _ = writeln!(text, "{line}");
         if below {
+            if view.has_course {
+                let course: Vec<&str> = row
+                    .values
+                    .iter()
+                    .map(|value| match value.words.as_str() {
+                        "" => "not measured",
+                        words => words,
+                    })
+                    .collect();
+                let _ = writeln!(text, "      visit by visit: {}", course.join(", "));
+            }
             let trend = row.trend.as_ref();
             let trend = trend.map_or(String::new(), |trend| {
                 format!("straight-line trend {trend}; ")

@@ -17,13 +17,37 @@ pub(super) fn facts(visits: &[Visit]) -> Vec<(&'static str, String)> {
     if let Some(stature) = latest(&|visit| visit.facts.stature_cm.map(|cm| format!("{cm:.1} cm"))) {
         facts.push(("Stature", stature));
     }
-    if let Some(limit) = latest(&|visit| visit.facts.arm_limit_deg.map(|deg| format!("{deg}°"))) {
+    if let Some(limit) = limits(visits) {
         facts.push((ARM_LIMIT, limit));
     }
     if let Some(apart) = apart(visits) {
         facts.push(("Apart", apart));
     }
     facts
+}
+
+/// "120°", or "120° at intake, none from week 10 on"; `None` where there never was one.
+fn limits(visits: &[Visit]) -> Option<String> {
+    let limit = |visit: &Visit| visit.facts.arm_limit_deg;
+    visits.iter().find_map(limit)?;
+    let words = |visit: &Visit| limit(visit).map_or("none".to_owned(), |deg| format!("{deg}°"));
+    let name = |index: usize| {
+        let label = visits[index].facts.label.clone();
+        label.unwrap_or_else(|| visits[index].title(index + 1))
+    };
+    let mut steps = vec![words(visits.first()?)];
+    for (index, pair) in (1..).zip(visits.windows(2)) {
+        if limit(&pair[0]) != limit(&pair[1]) {
+            if let [first] = &mut steps[..] {
+                *first = match index {
+                    1 => format!("{first} at {}", name(0)),
+                    _ => format!("{first} from {} on", name(0)),
+                };
+            }
+            steps.push(format!("{} from {} on", words(&pair[1]), name(index)));
+        }
+    }
+    Some(steps.join(", "))
 }
 
 fn operated_words(operated: Operated) -> String {

@@ -65,6 +65,12 @@ pub(super) fn summary(visits: &[Visit], comparison: &Comparison) -> Vec<SummaryL
     };
     let (better_mark, better) = or(&improved, Mark::Improved, none);
     let (worse_mark, worse) = or(&worse, Mark::Worse, "nothing beyond error");
+    // To come back within the limit is no loss.
+    let between = with(&|row| {
+        row.setback
+            .is_some_and(|(from, _)| reached(&visits[from], row) != Some(Reached::Past))
+            && mark(&row.verdict) != Mark::Worse
+    });
     let unknown = match unknown.is_empty() {
         true => String::new(),
         false => format!("{}; the reasons stand below the numbers", named(&unknown)),
@@ -72,6 +78,7 @@ pub(super) fn summary(visits: &[Visit], comparison: &Comparison) -> Vec<SummaryL
     [
         (better_mark, "Improved", better),
         (worse_mark, "Worse", worse),
+        (Mark::Worse, "Worse in between", fell(visits, &between)),
         (
             Mark::Caution,
             "Not called improved, because the arm went past its limit",
@@ -133,15 +140,40 @@ fn moved(visits: &[Visit], rows: &[&Row]) -> String {
     and_more(named, leads.len())
 }
 
+/// Steps back between the first and the last visit.
+fn fell(visits: &[Visit], rows: &[&Row]) -> String {
+    let leads: Vec<&Row> = heads(rows).collect();
+    let words = |row: &&Row| {
+        let (from, to) = row.setback?;
+        let at = |index: usize| {
+            let value = row.course[index].as_ref().ok()?;
+            let value = number::with_error(*value, row.measure.unit());
+            Some(format!("{value} ({})", visits[index].title(index + 1)))
+        };
+        Some(format!(
+            "{} from {} to {}",
+            row_words(visits, row),
+            at(from)?,
+            at(to)?
+        ))
+    };
+    let named: Vec<String> = leads.iter().take(NAMED).filter_map(words).collect();
+    and_more(named, leads.len())
+}
+
+/// "right shoulder flexion (operated)".
+fn row_words(visits: &[Visit], row: &Row) -> String {
+    let words = lower_first(row.measure.words());
+    match row.side {
+        None => words,
+        Some(side) if is_operated(visits, row.side) => format!("{side} {words} (operated)"),
+        Some(side) => format!("{side} {words}"),
+    }
+}
+
 /// "right shoulder flexion (operated) from 104 ± 7° to 141 ± 7°".
 fn moved_words(visits: &[Visit], row: &Row) -> String {
-    let mut words = lower_first(row.measure.words());
-    if let Some(side) = row.side {
-        words = format!("{side} {words}");
-        if is_operated(visits, row.side) {
-            words.push_str(" (operated)");
-        }
-    }
+    let mut words = row_words(visits, row);
     if let (Some(Ok(first)), Some(Ok(last))) = (row.course.first(), row.course.last()) {
         let unit = row.measure.unit();
         words.push_str(&format!(
@@ -189,6 +221,39 @@ mod tests {
         assert!(text(Mark::Worse).contains("arm to ear"));
         assert!(text(Mark::Same).contains("trunk lean"));
         assert!(text(Mark::Unknown).contains("craniovertebral angle"));
+    }
+
+    #[test]
+    fn a_setback_between_the_visits_is_told() {
+        let mut visits = samples::visits();
+        let mut fallen = visits[1].clone();
+        fallen.facts.label = Some("setback".to_owned());
+        for reading in &mut fallen.readings {
+            if reading.measure == Measure::ShoulderFlexion {
+                reading.outcome = Ok(Estimate::new(110.0, 3.4));
+            }
+        }
+        visits.insert(2, fallen);
+        visits.push(visits[1].clone());
+        let view = comparison(&visits, &compare(&visits));
+        let told = samples::told(&view, "Worse in between");
+        assert!(
+            told.starts_with("right shoulder flexion (operated) from 141 ± 7° ("),
+            "{told}"
+        );
+        assert!(told.contains("to 110 ± 7° (setback"), "{told}");
+        // The very step within its error is none: 1.96·√2·3.4 is 9.4.
+        for reading in &mut visits[2].readings {
+            if reading.measure == Measure::ShoulderFlexion {
+                reading.outcome = Ok(Estimate::new(132.0, 3.4));
+            }
+        }
+        let view = comparison(&visits, &compare(&visits));
+        assert!(
+            view.summary
+                .iter()
+                .all(|line| line.lead != "Worse in between")
+        );
     }
 
     #[test]
