@@ -4,10 +4,11 @@
 use std::path::PathBuf;
 
 use jiff::civil::Date;
+use thiserror::Error;
 
 use crate::care::catalogue::Catalogue;
 use crate::care::plan::{Makings, Plan};
-use crate::care::programme::{Approved, Programme};
+use crate::care::programme::{Approved, NotApproved, Programme};
 use crate::care::{Rules, Screening, SetLimit};
 use crate::case::{Case, CaseError};
 use crate::record;
@@ -47,21 +48,23 @@ pub fn plan(
     visits: &[Filed],
     day: Date,
 ) -> Result<Plan, CaseError> {
-    let up_to_now = |filed: &&Filed| filed.visit.facts.date.is_none_or(|date| date <= day);
+    // One without a date may be later than it looks.
+    let up_to_now = |filed: &&Filed| filed.visit.facts.date.is_some_and(|date| date <= day);
     let filed: Vec<&Filed> = visits.iter().filter(up_to_now).collect();
-    // A screening asks for the limit, so what was told before it is settled by it.
+    // A screening asks for the limit, so what was told on a day before it is settled by it.
     let later_limit = filed.iter().rev().find_map(|filed| {
         let date = filed
             .visit
             .facts
             .date
-            .filter(|date| *date > screening.date)?;
+            .filter(|date| *date >= screening.date)?;
         Some(SetLimit {
             value: filed.own_limit?,
             set_on: Some(date),
             until: None,
         })
     });
+    let previous = case.plan_before(day)?;
     let visits: Vec<Visit> = filed.iter().map(|filed| filed.visit.clone()).collect();
     let makings = Makings {
         rules,
@@ -70,9 +73,64 @@ pub fn plan(
         screening,
         visits: &visits,
         later_limit,
-        previous_level: case.level_before(day)?,
+        previous: previous.as_ref(),
     };
     Ok(Plan::of(&makings, day))
+}
+
+/// Why a plan is not approved.
+#[derive(Debug, Error)]
+#[non_exhaustive]
+pub enum Refused {
+    #[error(transparent)]
+    Programme(#[from] NotApproved),
+    #[error("there is a later screening, of {0}: what it found goes before this plan")]
+    LaterScreening(Date),
+    #[error("there is a later visit, {0}: what it found goes before this plan")]
+    LaterVisit(String),
+    #[error(transparent)]
+    Case(#[from] CaseError),
+}
+
+/// Approves the programme of a plan, unless something was found since.
+pub fn approve(
+    case: &Case,
+    plan: &Plan,
+    visits: &[Filed],
+    initials: &str,
+    today: Date,
+) -> Result<Approved<Programme>, Refused> {
+    let screenings = case.screenings()?;
+    if let Some(later) = screenings.iter().find(|other| other.date > plan.date) {
+        return Err(Refused::LaterScreening(later.date));
+    }
+    let mut visits = (1..)
+        .zip(visits)
+        .map(|(number, filed)| (number, &filed.visit));
+    if let Some((number, later)) =
+        visits.find(|(_, visit)| visit.facts.date.is_some_and(|date| date > plan.date))
+    {
+        return Err(Refused::LaterVisit(later.title(number)));
+    }
+    Ok(Approved::by(plan.programme.clone(), initials, today)?)
+}
+
+/// The approval that was given to this very plan before.
+pub fn standing(
+    case: &Case,
+    plan: &Plan,
+    rules: &Rules,
+    program: &str,
+) -> Result<Option<Approved<Programme>>, CaseError> {
+    let Some(text) = case.plan_of(plan.date)? else {
+        return Ok(None);
+    };
+    let kept = record::plan_from_json(&text)
+        .ok()
+        .and_then(|kept| kept.approved);
+    let approved =
+        kept.and_then(|(initials, on)| Approved::by(plan.programme.clone(), &initials, on).ok());
+    Ok(approved.filter(|approved| json(&input(plan, rules, Some(approved), program)) == text))
 }
 
 /// What a plan is written with.
@@ -114,7 +172,7 @@ pub fn keep(
         writing.drop_plan(&home)?;
     }
     let json = json(input);
-    writing.keep_plan(&format!("{day}.json"), json.as_bytes())?;
+    writing.keep_plan_of(day, &json)?;
     let plan = writing.keep_plan(&format!("{day}.html"), plan_sheet_html(input).as_bytes())?;
     let home = match approved {
         Some(programme) => {

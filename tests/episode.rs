@@ -211,13 +211,20 @@ fn a_kill_while_filing_leaves_the_case_whole() {
     }
 }
 
-/// The demo case without its photos but one a visit, recorded, as a folder of its own.
-fn demo_case(into: &Path) -> PathBuf {
-    let case = into.join("demo");
+/// The demo case as it was on a day, with some photos of each visit, as a folder of its own.
+fn demo_until(case: &Path, day: &str) {
+    for kind in ["visits", "screenings"] {
+        fs::create_dir_all(case.join(kind)).expect("a folder");
+    }
+    let from = crate::common::demo_case();
+    fs::copy(from.join("case.json"), case.join("case.json")).expect("a copy");
     for visit in ["intake", "follow-up", "setback", "discharge"] {
-        let (from, name) = (demo(visit), demo(visit));
-        let to = case.join("visits").join(name.file_name().expect("a name"));
-        fs::create_dir_all(&to).expect("a folder");
+        let from = demo(visit);
+        let to = case.join("visits").join(from.file_name().expect("a name"));
+        if *from.file_name().unwrap() > *format!("{day}-z") || to.exists() {
+            continue;
+        }
+        fs::create_dir(&to).expect("a folder");
         for file in [
             "side-reach.jpg",
             "front-reach.jpg",
@@ -226,22 +233,22 @@ fn demo_case(into: &Path) -> PathBuf {
         ] {
             fs::copy(from.join(file), to.join(file)).expect("a copy");
         }
+        // What it measures does not change, and a record takes no nets.
+        tragus()
+            .arg("measure")
+            .arg(&to)
+            .arg("--save")
+            .arg(to.join("record.json"))
+            .output()
+            .expect("it runs");
     }
-    fs::copy(
-        crate::common::demo_case().join("case.json"),
-        case.join("case.json"),
-    )
-    .expect("a copy");
-    fs::create_dir(case.join("screenings")).expect("a folder");
-    for entry in fs::read_dir(crate::common::demo_case().join("screenings")).expect("screenings") {
+    for entry in fs::read_dir(from.join("screenings")).expect("screenings") {
         let path = entry.expect("an entry").path();
-        fs::copy(
-            &path,
-            case.join("screenings").join(path.file_name().unwrap()),
-        )
-        .expect("a copy");
+        if *path.file_stem().unwrap().to_string_lossy() <= *day {
+            let to = case.join("screenings").join(path.file_name().unwrap());
+            fs::copy(&path, to).expect("a copy");
+        }
     }
-    case
 }
 
 fn plan(case: &Path, day: &str) -> Command {
@@ -250,25 +257,31 @@ fn plan(case: &Path, day: &str) -> Command {
     command
 }
 
+fn planned(case: &Path, day: &str, code: i32, more: &[&str]) -> Value {
+    let output = plan(case, day)
+        .args(["--format", "json"])
+        .args(more)
+        .assert()
+        .code(code)
+        .get_output()
+        .stdout
+        .clone();
+    serde_json::from_slice(&output).expect("JSON")
+}
+
+const APPROVED: [&str; 2] = ["--approve", "AB"];
+
 /// From screening to discharge: a limit, a hold with no programme, a step back, and the way out.
 #[test]
 fn the_demo_goes_from_intake_to_discharge() {
     let scratch = tempfile::tempdir().expect("a folder");
-    let case = demo_case(scratch.path());
-    let json = |day: &str, code: i32, more: &[&str]| -> Value {
-        let output = plan(&case, day)
-            .args(["--format", "json"])
-            .args(more)
-            .assert()
-            .code(code)
-            .get_output()
-            .stdout
-            .clone();
-        serde_json::from_slice(&output).expect("JSON")
+    let case = scratch.path().join("demo");
+    let on = |day: &str, code: i32, more: &[&str]| {
+        demo_until(&case, day);
+        planned(&case, day, code, more)
     };
-    let approved = ["--approve", "AB"];
 
-    let intake = json("2026-03-10", 0, &approved);
+    let intake = on("2026-03-10", 0, &APPROVED);
     assert_eq!(intake["arm_limit_deg"]["value"], 120.0);
     assert_eq!(intake["arm_limit_deg"]["until"], "2026-03-31");
     assert_eq!(intake["days_since_surgery"], 21);
@@ -277,13 +290,21 @@ fn the_demo_goes_from_intake_to_discharge() {
     let home = fs::read_to_string(case.join("plans/2026-03-10-home.html")).expect("a sheet");
     assert!(home.contains("demo-01") && !home.contains("<script"));
 
-    let follow_up = json("2026-04-28", 0, &approved);
+    let follow_up = on("2026-04-28", 0, &APPROVED);
     assert_eq!(follow_up["arm_limit_deg"], Value::Null);
     assert_eq!(follow_up["pace"]["step"], "forward");
     assert!(follow_up["level"].as_u64() > intake["level"].as_u64());
+    // The same gain is not spent twice.
+    let again = planned(&case, "2026-05-05", 0, &APPROVED);
+    assert_eq!(again["pace"]["step"], "stay");
+    assert_eq!(again["level"], follow_up["level"]);
+    // What was approved on a day stays approved when it is looked at again.
+    let looked = planned(&case, "2026-05-05", 0, &[]);
+    assert_eq!(looked["approved"]["initials"], "AB");
+    assert!(case.join("plans/2026-05-05-home.html").exists());
 
-    // The reach fell, and there is new swelling: ask first.
-    let setback = json("2026-05-26", 1, &[]);
+    // The reach sideways fell, and there is new swelling: ask first.
+    let setback = on("2026-05-26", 1, &[]);
     assert_eq!(setback["holds"][0]["rule"], "swelling_new");
     assert_eq!(setback["exercises"], Value::Array(Vec::new()));
     let signals: Vec<&str> = setback["signals"]
@@ -292,18 +313,26 @@ fn the_demo_goes_from_intake_to_discharge() {
         .iter()
         .filter_map(|signal| signal["signal"].as_str())
         .collect();
-    assert!(signals.contains(&"reach_fell"), "{signals:?}");
     // Sideways it fell, forward it held.
-    assert!(signals.contains(&"cords"), "{signals:?}");
+    assert!(
+        signals.contains(&"reach_fell") && signals.contains(&"cords"),
+        "{signals:?}"
+    );
     plan(&case, "2026-05-26")
-        .args(approved)
+        .args(APPROVED)
         .assert()
         .code(2)
         .stderr(contains("a hold stands (swelling_new)"));
     assert!(!case.join("plans/2026-05-26-home.html").exists());
+    // Nobody goes around the hold by way of an earlier day.
+    plan(&case, "2026-05-20")
+        .args(APPROVED)
+        .assert()
+        .code(2)
+        .stderr(contains("there is a later screening, of 2026-05-26"));
 
     // The surgeon has looked and set a limit again.
-    let after = json("2026-05-27", 0, &approved);
+    let after = on("2026-05-27", 0, &APPROVED);
     assert_eq!(after["arm_limit_deg"]["value"], 90.0);
     assert_eq!(after["pace"]["step"], "back");
     assert!(after["level"].as_u64() < follow_up["level"].as_u64());
@@ -314,7 +343,7 @@ fn the_demo_goes_from_intake_to_discharge() {
         );
     }
 
-    let discharge = json("2026-08-11", 0, &approved);
+    let discharge = on("2026-08-11", 0, &APPROVED);
     assert_eq!(discharge["arm_limit_deg"], Value::Null);
     assert_eq!(discharge["pace"]["step"], "forward");
     let reached = discharge["goals"]
@@ -324,14 +353,6 @@ fn the_demo_goes_from_intake_to_discharge() {
         .filter(|goal| goal["basis"] == "functional_need")
         .all(|goal| goal["standing"] == "reached");
     assert!(reached, "{:#}", discharge["goals"]);
-    // A plan that is made anew without approval leaves no sheet to hand out.
-    json("2026-08-11", 0, &[]);
-    assert!(!case.join("plans/2026-08-11-home.html").exists());
-    tragus()
-        .args(["case", "verify"])
-        .arg(&case)
-        .assert()
-        .code(0);
 
     // The limit of each day is that of its screening: none is carried on to the later visits.
     let compared = tragus()
@@ -344,6 +365,108 @@ fn the_demo_goes_from_intake_to_discharge() {
     assert_eq!(compared["visits"].as_array().expect("visits").len(), 4);
     let cautions = compared["cautions"].to_string();
     assert!(!cautions.contains("still valid"), "{cautions}");
+}
+
+/// A hold that comes on the day of an approved plan takes its sheet away and keeps what was approved.
+#[test]
+fn a_new_answer_takes_an_approval_away() {
+    let scratch = tempfile::tempdir().expect("a folder");
+    let case = scratch.path().join("demo");
+    demo_until(&case, "2026-03-10");
+    planned(&case, "2026-03-10", 0, &APPROVED);
+    let home = case.join("plans/2026-03-10-home.html");
+    assert!(home.exists());
+    let kept = case.join("screenings/2026-03-10.json");
+    let mut answers: Value = serde_json::from_slice(&fs::read(&kept).unwrap()).expect("JSON");
+    answers["answers"]["fever"] = "yes".into();
+    let file = scratch.path().join("answers.json");
+    fs::write(&file, answers.to_string()).unwrap();
+    plan(&case, "2026-03-10")
+        .arg("--answers")
+        .arg(&file)
+        .args(APPROVED)
+        .assert()
+        .code(2)
+        .stderr(contains("a hold stands (fever)"));
+    assert!(!home.exists());
+    let text = |name: &str| fs::read_to_string(case.join(name)).expect(name);
+    let plan_of_day: Value = serde_json::from_str(&text("plans/2026-03-10.json")).unwrap();
+    assert_eq!(plan_of_day["approved"], Value::Null);
+    let before: Value = serde_json::from_str(&text("plans/2026-03-10-superseded-1.json")).unwrap();
+    assert_eq!(before["approved"]["initials"], "AB");
+    assert!(text("screenings/2026-03-10-superseded-1.json").contains("\"fever\": \"no\""));
+    assert!(text("screenings/2026-03-10.json").contains("\"fever\": \"yes\""));
+
+    // Chest pain is nobody's to take away; another hold is, with initials and a reason.
+    let mut refused = |rule: &str, initials: &str, why: &'static str| {
+        answers["overrides"] = serde_json::json!([
+            { "rule": rule, "initials": initials, "reason": "agreed with the surgeon" }
+        ]);
+        fs::write(&file, answers.to_string()).unwrap();
+        plan(&case, "2026-03-10")
+            .arg("--answers")
+            .arg(&file)
+            .assert()
+            .code(2)
+            .stderr(contains(why));
+    };
+    refused(
+        "emergency",
+        "AB",
+        "emergency is no rule that can be taken away",
+    );
+    refused("fever", "-", "fever was taken away without initials");
+    answers["overrides"][0]["initials"] = "AB".into();
+    fs::write(&file, answers.to_string()).unwrap();
+    let taken = planned(
+        &case,
+        "2026-03-10",
+        0,
+        &["--answers", file.to_str().unwrap()],
+    );
+    assert_eq!(taken["overrides"][0]["rule"], "fever");
+    // An exercise that the clinician leaves out is left out, and told.
+    let fewer = planned(&case, "2026-03-10", 0, &["--without", "stand_tall"]);
+    let left_out = fewer["left_out"].as_array().expect("left out");
+    assert!(
+        left_out
+            .iter()
+            .any(|left| left["because"] == "by the clinician's choice")
+    );
+}
+
+/// What a visit was told on the day of the screening or later holds as well.
+#[test]
+fn a_limit_that_a_visit_was_told_is_not_lost() {
+    let scratch = tempfile::tempdir().expect("a folder");
+    let case = scratch.path().join("demo");
+    demo_until(&case, "2026-04-28");
+    let folder = case.join("visits/2026-04-28-follow-up");
+    tragus()
+        .arg("measure")
+        .arg(&folder)
+        .args(["--arm-limit", "60", "--save"])
+        .arg(folder.join("record.json"))
+        .output()
+        .expect("it runs");
+    let plan = planned(&case, "2026-04-28", 0, &[]);
+    assert_eq!(plan["arm_limit_deg"]["value"], 60.0);
+    for exercise in plan["exercises"].as_array().expect("exercises") {
+        assert!(
+            exercise["arm_up_to_deg"].as_f64().unwrap() <= 60.0,
+            "{exercise}"
+        );
+    }
+    // Another side than the visits have is a doubt that stops everything.
+    let kept = case.join("screenings/2026-04-28.json");
+    let text = fs::read_to_string(&kept).unwrap();
+    fs::write(&kept, text.replace("\"right\"", "\"left\"")).unwrap();
+    let doubt = planned(&case, "2026-04-28", 1, &[]);
+    assert_eq!(doubt["holds"][0]["rule"], "side_doubt");
+    // Answers that are old are asked again first.
+    fs::write(&kept, text).unwrap();
+    let old = planned(&case, "2026-05-13", 1, &[]);
+    assert_eq!(old["holds"][0]["rule"], "answers_old");
 }
 
 #[test]
@@ -408,7 +531,7 @@ fn a_screening_is_asked_and_kept() {
     let questions = tragus::care::Rules::built_in().questions().len();
     // Day, side, each question's first answer, a limit with its days, no load.
     let typed = format!(
-        "17.2.2026\n2026-02-17\nright\n{}90\n\n\n-\n",
+        "17.2.2026\n2026-02-17\nright\n{}90\n\n\n-\n\n",
         "1\n".repeat(questions)
     );
     plan(&case, "2026-03-10")

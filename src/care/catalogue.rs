@@ -317,6 +317,23 @@ impl Catalogue {
         Ok(catalogue)
     }
 
+    /// The same without some of them, by their ids.
+    pub fn without(&self, ids: &[String]) -> Result<Catalogue, CatalogueError> {
+        let is_known = |id: &&String| self.exercises.iter().any(|exercise| exercise.id == **id);
+        if let Some(id) = ids.iter().find(|id| !is_known(id)) {
+            return Err(CatalogueError::Whole(format!("none is called {id}")));
+        }
+        let exercises = self
+            .exercises
+            .iter()
+            .filter(|exercise| !ids.contains(&exercise.id));
+        let catalogue = Catalogue {
+            exercises: exercises.cloned().collect(),
+        };
+        catalogue.check().map_err(CatalogueError::Whole)?;
+        Ok(catalogue)
+    }
+
     pub fn exercises(&self) -> &[Exercise] {
         &self.exercises
     }

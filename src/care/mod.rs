@@ -29,7 +29,7 @@ pub use self::about::About;
 pub use self::course::Movement;
 pub use self::goals::{Basis, Goal, Person, Sex, Standing, Target, goals, shortfalls};
 pub use self::pace::pace;
-pub use self::rules::{Choice, Question, Rules, RulesError, ScreeningError, Unanswered};
+pub use self::rules::{Choice, LOAD_KG, Question, Rules, RulesError, ScreeningError, Unanswered};
 pub use self::screening::{Override, Screening, SetLimit};
 pub use self::signals::{Signal, SignalKind, signals};
 
@@ -169,6 +169,12 @@ pub enum Pace {
     Forward,
     Stay,
     Back,
+}
+
+/// Initials that somebody can be asked by: one to eight characters, a letter among them.
+pub fn is_initials(text: &str) -> bool {
+    let text = text.trim();
+    (1..=8).contains(&text.chars().count()) && text.chars().any(char::is_alphabetic)
 }
 
 /// Days from one date to another, negative where the other is earlier.

@@ -4,8 +4,12 @@ use jiff::civil::Date;
 
 use super::catalogue::Catalogue;
 use super::programme::{Programme, propose};
-use super::{About, Findings, Goal, Pace, Person, Rules, Screening, SetLimit, Shortfall, Signal};
+use super::rules::own;
+use super::{
+    About, Finding, Findings, Goal, Pace, Person, Rules, Screening, SetLimit, Shortfall, Signal,
+};
 use super::{goals, pace, shortfalls, signals};
+use crate::body::Operated;
 use crate::visit::Visit;
 
 /// A proposal: it becomes a programme when a clinician approves it.
@@ -36,8 +40,17 @@ pub struct Makings<'a> {
     pub visits: &'a [Visit],
     /// What the last visit after the screening was told of the arm's limit, and its day.
     pub later_limit: Option<SetLimit>,
-    /// Of the last plan that was approved on an earlier day.
-    pub previous_level: Option<u8>,
+    /// The last plan that was approved on an earlier day.
+    pub previous: Option<&'a Previous>,
+}
+
+/// What an earlier plan leaves to the next.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Previous {
+    pub date: Date,
+    pub level: u8,
+    /// The last visit that it looked at, as it is called.
+    pub last_visit: Option<String>,
 }
 
 impl Plan {
@@ -49,30 +62,51 @@ impl Plan {
             screening,
             visits,
             later_limit,
-            previous_level,
+            previous,
         } = *makings;
         let screening = &with_later_limit(screening, later_limit, today);
+        let (operated, doubt) = side(screening, visits);
+        let screening = &Screening {
+            operated,
+            ..screening.clone()
+        };
+        // One side for all that follows, whoever said it.
+        let visits: Vec<Visit> = visits
+            .iter()
+            .map(|visit| {
+                let mut visit = visit.clone();
+                visit.facts.operated = operated.or(visit.facts.operated);
+                visit
+            })
+            .collect();
+        let visits = &visits[..];
         let person = Person {
             surgery: screening.surgery,
-            operated: screening.operated,
+            operated,
             sex: about.sex,
             birth_year: about.birth_year,
         };
-        let findings = rules.findings(screening, today);
+        let mut findings = rules.findings(screening, today);
+        findings.holds.extend(doubt);
+        let titles: Vec<String> = (1..)
+            .zip(visits)
+            .map(|(number, visit)| visit.title(number))
+            .collect();
         let goals = goals(visits, &person, today);
         let shortfalls = shortfalls(visits, &person, &goals, today);
         let signals = signals(visits, screening.surgery, &findings);
-        let (pace, pace_because) = pace(visits, screening.surgery, &signals, &findings);
-        let programme = propose(catalogue, &findings, &shortfalls, pace, previous_level);
+        let (pace, pace_because) = unspent(
+            pace(visits, screening.surgery, &signals, &findings),
+            previous,
+            titles.last(),
+        );
+        let level = previous.map(|previous| previous.level);
+        let programme = propose(catalogue, &findings, &shortfalls, pace, level);
         Plan {
             date: today,
             code: about.code.clone(),
             screening: screening.clone(),
-            visits: visits
-                .iter()
-                .enumerate()
-                .map(|(index, visit)| visit.title(index + 1))
-                .collect(),
+            visits: titles,
             findings,
             goals,
             shortfalls,
@@ -95,5 +129,61 @@ fn with_later_limit(screening: &Screening, later: Option<SetLimit>, today: Date)
     Screening {
         arm_deg: lower,
         ..screening.clone()
+    }
+}
+
+/// The operated side as the screening has it, or else the last visit that says; and a hold where it is
+/// not known, or told in two ways.
+fn side(screening: &Screening, visits: &[Visit]) -> (Option<Operated>, Option<Finding>) {
+    let told: Vec<Operated> = visits
+        .iter()
+        .rev()
+        .filter_map(|visit| visit.facts.operated)
+        .collect();
+    let side = screening.operated.or(told.first().copied());
+    let doubt = match side {
+        None => Some(own(
+            "side_unknown",
+            "Nobody said which side was operated: enter it. Without it no limit knows its arm."
+                .to_owned(),
+        )),
+        Some(Operated::Neither) => Some(own(
+            "side_none",
+            "By what was entered no side was operated: this plan is for people after breast surgery."
+                .to_owned(),
+        )),
+        Some(side) => told.iter().find(|told| **told != side).map(|told| {
+            own(
+                "side_doubt",
+                format!(
+                    "The screening has {} for the operated side, and a visit has {}: find out which \
+                     is right, and mend the other.",
+                    side.name(),
+                    told.name()
+                ),
+            )
+        }),
+    };
+    (side, doubt)
+}
+
+/// A gain or a loss counts once: the plan that saw it has taken its step.
+fn unspent(
+    (pace, because): (Pace, String),
+    previous: Option<&Previous>,
+    last_visit: Option<&String>,
+) -> (Pace, String) {
+    match previous {
+        Some(previous)
+            if matches!(pace, Pace::Forward | Pace::Back)
+                && previous.last_visit.as_ref() == last_visit =>
+        {
+            let words = format!(
+                "No visit since the plan of {}, which took this step already. {because}",
+                previous.date
+            );
+            (Pace::Stay, words)
+        }
+        _ => (pace, because),
     }
 }

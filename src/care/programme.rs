@@ -9,7 +9,7 @@ use thiserror::Error;
 
 use super::catalogue::{Catalogue, Exercise, Figure, HIGHEST_LEVEL, TAGS};
 use super::height::Height;
-use super::{Aim, Finding, Findings, Limit, Pace, Shortfall};
+use super::{Aim, Finding, Findings, Limit, Pace, Shortfall, is_initials};
 
 /// More than a tired person does every day is done by nobody.
 pub const MOST_EXERCISES: usize = 6;
@@ -122,9 +122,7 @@ pub enum NotApproved {
 impl Approved<Programme> {
     pub fn by(programme: Programme, initials: &str, on: Date) -> Result<Self, NotApproved> {
         let initials = initials.trim();
-        if !(1..=8).contains(&initials.chars().count())
-            || !initials.chars().any(char::is_alphabetic)
-        {
+        if !is_initials(initials) {
             return Err(NotApproved::NoInitials);
         }
         if let Some(hold) = programme.holds.first() {

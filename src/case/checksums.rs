@@ -124,7 +124,7 @@ impl Checksums {
 }
 
 /// Whether a path stays inside the case.
-fn is_inside(file: &str) -> bool {
+pub(super) fn is_inside(file: &str) -> bool {
     !file.is_empty()
         && !file.contains(['\\', '\0'])
         && file

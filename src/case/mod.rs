@@ -24,6 +24,7 @@ use thiserror::Error;
 pub use self::verify::{Damage, Fault, Verification, accept, verify};
 
 use self::checksums::{CHECKSUMS, Checksums};
+use crate::care::plan::Previous;
 use crate::care::{About, Screening};
 use crate::checksum::sha256;
 use crate::photo;
@@ -146,6 +147,7 @@ impl Case {
             if facts.date.is_none_or(|of| of <= date) {
                 known.stature_cm = facts.stature_cm.or(known.stature_cm);
                 known.operated = facts.operated.or(known.operated);
+                known.arm_limit_deg = facts.arm_limit_deg.or(known.arm_limit_deg);
             }
         }
         Ok(known)
@@ -165,14 +167,23 @@ impl Case {
             .find(|screening| screening.date <= day))
     }
 
-    /// The level of the last plan that was approved before a day.
-    pub fn level_before(&self, day: Date) -> Result<Option<u8>, CaseError> {
+    /// The last plan that was approved before a day.
+    pub fn plan_before(&self, day: Date) -> Result<Option<Previous>, CaseError> {
         let plans = self.read_all(PLANS, record::plan_from_json)?;
         Ok(plans
             .into_iter()
             .rev()
-            .find(|plan| plan.is_approved && plan.date < day)
-            .map(|plan| plan.level))
+            .find(|kept| kept.approved.is_some() && kept.plan.date < day)
+            .map(|kept| kept.plan))
+    }
+
+    /// The plan of a day as it was kept.
+    pub fn plan_of(&self, day: Date) -> Result<Option<String>, CaseError> {
+        let path = self.folder.join(PLANS).join(format!("{day}.json"));
+        match fs::read_to_string(&path) {
+            Err(error) if error.kind() == io::ErrorKind::NotFound => Ok(None),
+            text => Ok(Some(text.map_err(|error| CaseError::io(&path, error))?)),
+        }
     }
 
     fn read_all<T>(
@@ -258,6 +269,7 @@ impl Writing<'_> {
     /// Keeps what was asked on a day.
     pub fn keep_screening(&mut self, screening: &Screening) -> Result<PathBuf, CaseError> {
         let text = record::screening_to_json(screening);
+        self.set_aside(SCREENINGS, screening.date, &text)?;
         self.keep(
             &format!("{SCREENINGS}/{}.json", screening.date),
             text.as_bytes(),
@@ -267,6 +279,36 @@ impl Writing<'_> {
     /// Keeps a file of the plan of a day: its JSON or one of its sheets.
     pub fn keep_plan(&mut self, name: &str, bytes: &[u8]) -> Result<PathBuf, CaseError> {
         self.keep(&format!("{PLANS}/{name}"), bytes)
+    }
+
+    /// Keeps a day's plan, JSON. One that was approved and said something else stays beside it.
+    pub fn keep_plan_of(&mut self, day: Date, text: &str) -> Result<PathBuf, CaseError> {
+        let kept = self.case.plan_of(day)?;
+        let was_approved = kept
+            .and_then(|text| record::plan_from_json(&text).ok())
+            .is_some_and(|kept| kept.approved.is_some());
+        if was_approved {
+            self.set_aside(PLANS, day, text)?;
+        }
+        self.keep_plan(&format!("{day}.json"), text.as_bytes())
+    }
+
+    /// What was kept for a day, and is about to be replaced by something else, gets another name. In
+    /// the order of names it comes before the one that replaces it.
+    fn set_aside(&mut self, kind: &str, day: Date, new: &str) -> Result<(), CaseError> {
+        let path = self.case.folder.join(kind).join(format!("{day}.json"));
+        let old = match fs::read(&path) {
+            Err(error) if error.kind() == io::ErrorKind::NotFound => return Ok(()),
+            old => old.map_err(|error| CaseError::io(&path, error))?,
+        };
+        if old == new.as_bytes() {
+            return Ok(());
+        }
+        let file = (1..)
+            .map(|number| format!("{kind}/{day}-superseded-{number}.json"))
+            .find(|file| !self.case.folder.join(file).exists())
+            .expect("a number that is free");
+        self.keep(&file, &old).map(drop)
     }
 
     /// Takes a file of a day's plan away, where there is one.
@@ -303,7 +345,7 @@ impl Writing<'_> {
             Ok(())
         };
         for (photo, path) in new.visit.photos.iter().zip(new.photos) {
-            if photo.file.contains(char::is_control) {
+            if !checksums::is_inside(&photo.file) {
                 return Err(CaseError::Name(path.clone()));
             }
             let bytes = photo::read_bytes(path)
@@ -443,7 +485,7 @@ pub enum CaseError {
     Locked(PathBuf),
     #[error("a visit of this day and label is filed already: {}", .0.display())]
     Filed(PathBuf),
-    #[error("the file's name holds characters that can't be shown: {}", .0.display())]
+    #[error("the file's name holds a backslash, or what can't be shown: {}", .0.display())]
     Name(PathBuf),
     #[error("the file was changed while it was measured: {}", .0.display())]
     Moved(PathBuf),
@@ -479,7 +521,7 @@ impl CaseError {
             CaseError::NotEmpty(_) => "name a new folder for the case",
             CaseError::Locked(_) => "wait until it is done, or end it; nothing was written",
             CaseError::Filed(_) => "give this visit another label; nothing was written",
-            CaseError::Name(_) => "rename the photo; nothing was written",
+            CaseError::Name(_) => "rename the file; nothing was written",
             CaseError::Moved(_) => "run the command again; nothing was written",
             CaseError::List { .. } => {
                 "the list is damaged: take it from a backup, or move it away and have tragus case \

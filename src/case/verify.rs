@@ -6,7 +6,7 @@ use std::fs;
 use std::io;
 use std::path::Path;
 
-use super::checksums::{CHECKSUMS, Checksums, Standing};
+use super::checksums::{CHECKSUMS, Checksums, Standing, is_inside};
 use super::{CASE, Case, CaseError, FACTS, FILLING, PLANS, RECORD, SCREENINGS, VISITS};
 use super::{all_names, read_checksums};
 use crate::checksum::sha256;
@@ -19,6 +19,8 @@ pub struct Verification {
     pub damages: Vec<Damage>,
     /// Files that the list does not know, which is no damage: somebody put them there.
     pub unlisted: Vec<String>,
+    /// Without it nothing can be said of any file.
+    pub has_list: bool,
     /// What a program that was stopped left behind; the next one that writes clears it away.
     pub half_filed: Vec<String>,
 }
@@ -50,8 +52,15 @@ impl fmt::Display for Fault {
 }
 
 impl Verification {
+    /// A file of a visit, a screening or a plan that the list does not know may be anything.
     pub fn is_whole(&self) -> bool {
-        self.damages.is_empty()
+        let of_the_case = |file: &String| {
+            let kinds = [VISITS, SCREENINGS, PLANS];
+            kinds
+                .iter()
+                .any(|kind| file.starts_with(&format!("{kind}/")))
+        };
+        self.has_list && self.damages.is_empty() && !self.unlisted.iter().any(of_the_case)
     }
 }
 
@@ -97,6 +106,7 @@ pub fn verify(case: &Path) -> Result<Verification, CaseError> {
         whole: checksums.files().filter(|file| is_whole(file)).count(),
         damages,
         unlisted,
+        has_list: case.join(CHECKSUMS).is_file(),
         half_filed,
     })
 }
@@ -110,6 +120,9 @@ pub fn accept(folder: &Path) -> Result<usize, CaseError> {
     let before = writing.checksums.clone();
     for file in &there {
         let path = folder.join(file);
+        if !is_inside(file) {
+            return Err(CaseError::Name(path));
+        }
         let bytes = fs::read(&path).map_err(|error| CaseError::io(&path, error))?;
         writing.checksums.accept(file.clone(), sha256(&bytes));
     }
@@ -139,8 +152,12 @@ fn files(case: &Path) -> Result<BTreeSet<String>, CaseError> {
                 "" => name,
                 folder => format!("{folder}/{name}"),
             };
-            if case.join(&file).is_dir() {
+            // A link may lead in circles, or out of the case.
+            let is_folder = fs::symlink_metadata(case.join(&file)).is_ok_and(|of| of.is_dir());
+            if is_folder {
                 folders.push(file);
+            } else if case.join(&file).is_dir() {
+                continue;
             } else if file != CHECKSUMS {
                 files.insert(file);
             }

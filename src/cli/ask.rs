@@ -7,7 +7,9 @@ use std::str::FromStr;
 use jiff::civil::Date;
 
 use tragus::body::Operated;
-use tragus::care::{Question, Rules, Screening, SetLimit, Unanswered};
+use tragus::care::{
+    LOAD_KG, Override, Question, Rules, Screening, SetLimit, Unanswered, is_initials,
+};
 use tragus::visit::ARM_LIMITS_DEG;
 
 use super::{Stop, tell};
@@ -17,10 +19,11 @@ use super::{Stop, tell};
 pub fn screening(
     rules: &Rules,
     code: &str,
-    before: Option<&Screening>,
+    known: Known,
     today: Date,
     input: &mut dyn BufRead,
 ) -> Result<Screening, Stop> {
+    let before = known.before;
     let mut asking = Asking { input };
     tell(&format!(
         "Screening of {code} on {today}. Type the number of the answer. Enter alone takes the answer \
@@ -28,9 +31,9 @@ pub fn screening(
          anything.\n"
     ));
     let surgery = asking.of::<Date>(
-        "Date of the last operation, such as 2026-02-17",
+        "Date of the last operation, or of the one to come, such as 2026-02-17",
         before.and_then(|before| before.surgery),
-        |date| (*date <= today).then_some(()).ok_or("it is still to come"),
+        |_| Ok(()),
     )?;
     let operated = asking.of::<OperatedName>(
         "Operated side: left, right or both",
@@ -63,19 +66,32 @@ pub fn screening(
     tell("\nLimits that the surgeon or therapist set. They go before those of the rules.");
     let still =
         |limit: Option<SetLimit>| limit.filter(|limit| limit.until.is_none_or(|day| day >= today));
+    let told = known.told_limit.map(|value| SetLimit {
+        value,
+        set_on: None,
+        until: None,
+    });
     screening.arm_deg = asking.limit(
         "The highest that the operated arm may be raised, degrees (90 = shoulder height)",
-        still(before.and_then(|before| before.arm_deg)),
+        still(before.and_then(|before| before.arm_deg)).or(told),
         ARM_LIMITS_DEG,
         today,
     )?;
     screening.load_kg = asking.limit(
         "The most that the operated arm may lift, kg",
         still(before.and_then(|before| before.load_kg)),
-        0.0..=50.0,
+        LOAD_KG,
         today,
     )?;
+    screening.overrides = asking.overrides(rules, &screening, today)?;
     Ok(screening)
+}
+
+/// What is known before anything is asked.
+pub struct Known<'a> {
+    pub before: Option<&'a Screening>,
+    /// The limit that the last visit was told, degrees.
+    pub told_limit: Option<f64>,
 }
 
 struct Asking<'a> {
@@ -142,6 +158,48 @@ impl Asking<'_> {
                     question.options.len()
                 )),
             }
+        }
+    }
+
+    /// Rules that the clinician takes away, each with initials and a reason. None is offered again from
+    /// last time: whoever takes one away answers for it each time.
+    fn overrides(
+        &mut self,
+        rules: &Rules,
+        screening: &Screening,
+        today: Date,
+    ) -> Result<Vec<Override>, Stop> {
+        let findings = rules.findings(screening, today);
+        if !findings.holds.is_empty() {
+            tell("\nAs it stands no exercise is proposed:");
+            for hold in &findings.holds {
+                tell(&format!("  {} ({})", hold.words, hold.rule));
+            }
+        }
+        let mut overrides = Vec::new();
+        loop {
+            tell("\nTake a rule away? Its id, or Enter for none:");
+            let rule = self.line()?;
+            if rule.is_empty() {
+                return Ok(overrides);
+            }
+            if !rules.removable().any(|finding| finding.rule == rule) {
+                tell(&format!("{rule} is no rule that can be taken away."));
+                continue;
+            }
+            tell("  Initials of who answers for it:");
+            let initials = self.line()?;
+            tell("  The reason, which the plan shows:");
+            let reason = self.line()?;
+            if !is_initials(&initials) || reason.is_empty() {
+                tell("It takes initials and a reason: the rule stays.");
+                continue;
+            }
+            overrides.push(Override {
+                rule,
+                initials,
+                reason,
+            });
         }
     }
 

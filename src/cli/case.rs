@@ -65,6 +65,9 @@ fn verify(args: &VerifyArgs) -> Result<Outcome, Stop> {
              visit again; nothing that was kept is lost.\n"
         );
     }
+    if !found.has_list {
+        text += "There is no list of checksums, so nothing can be said of any file.\n";
+    }
     text += &counted(found.whole, "file is", "files are", "whole");
     text += &match found.damages.len() {
         0 => ".\n".to_owned(),

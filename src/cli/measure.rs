@@ -199,7 +199,12 @@ impl Filing {
                     birth_year: None,
                     sex: None,
                 };
-                Case::begin(&self.folder, about)?
+                let case = Case::begin(&self.folder, about)?;
+                tell(&format!(
+                    "A new case, {}: the code stands on every sheet, so let it be no name.",
+                    case.about.code
+                ));
+                case
             }
         };
         let new = NewVisit {

@@ -8,7 +8,7 @@ use jiff::civil::Date;
 
 use tragus::body::Operated;
 use tragus::care::catalogue::Catalogue;
-use tragus::care::programme::Approved;
+use tragus::care::programme::LeftOut;
 use tragus::care::{Question, Rules, Screening, SetLimit};
 use tragus::case::Case;
 use tragus::episode::{self, Filed};
@@ -37,6 +37,9 @@ pub struct PlanArgs {
     /// Approve the programme, with these initials, and write the sheet for home
     #[arg(long, value_name = "INITIALS")]
     approve: Option<String>,
+    /// Leave out an exercise, by its id; may be given several times
+    #[arg(long, value_name = "EXERCISE")]
+    without: Vec<String>,
     /// The clinic's own rules (TOML), instead of those built in
     #[arg(long, value_name = "FILE")]
     rules: Option<PathBuf>,
@@ -90,22 +93,52 @@ pub fn run(args: &PlanArgs, surroundings: &Surroundings) -> Result<Outcome, Stop
     let catalogue = own_exercises
         .as_ref()
         .unwrap_or_else(|| Catalogue::built_in());
+    let chosen = catalogue.without(&args.without).map_err(|error| Stop {
+        error: error.into(),
+        hint: Some("tragus plan --built-in exercises prints them with their ids".to_owned()),
+    })?;
     let screening = screening(args, &case, rules, day)?;
     let mut nets = Nets::new(&args.look, surroundings);
     let visits: Vec<Filed> = case::visits(&case, &mut nets)?
         .into_iter()
         .map(|filed| filed.filed)
         .collect();
-    let plan = episode::plan(&case, rules, catalogue, &screening, &visits, day)?;
-    let approved = args
-        .approve
-        .as_deref()
-        .map(|initials| Approved::by(plan.programme.clone(), initials, today))
-        .transpose()
-        .map_err(|error| Stop {
-            error: error.into(),
-            hint: Some("without --approve the plan says what stands in the way".to_owned()),
-        })?;
+    for filed in visits
+        .iter()
+        .filter(|filed| filed.visit.facts.date.is_none())
+    {
+        tell(&format!(
+            "{} has no date, so the plan does not look at it.",
+            filed.visit.title(1)
+        ));
+    }
+    let mut plan = episode::plan(&case, rules, &chosen, &screening, &visits, day)?;
+    let left_out = catalogue.exercises().iter();
+    let left_out = left_out.filter(|exercise| args.without.contains(&exercise.id));
+    plan.programme
+        .left_out
+        .extend(left_out.map(|exercise| LeftOut {
+            id: exercise.id.clone(),
+            name: exercise.name.clone(),
+            because: "by the clinician's choice".to_owned(),
+        }));
+    let standing = episode::standing(&case, &plan, rules, PROGRAM)?;
+    let approved = match &args.approve {
+        None => standing,
+        Some(initials) => match episode::approve(&case, &plan, &visits, initials, today) {
+            Ok(approved) => Some(approved),
+            Err(refused) => {
+                // A sheet that an earlier plan of the day had is not to be handed out any more.
+                if standing.is_none() {
+                    episode::keep(&case, &episode::input(&plan, rules, None, PROGRAM), None)?;
+                }
+                return Err(Stop {
+                    error: refused.into(),
+                    hint: Some("without --approve the plan says what stands in the way".to_owned()),
+                });
+            }
+        },
+    };
     let input = episode::input(&plan, rules, approved.as_ref(), PROGRAM);
     let sheets = episode::keep(&case, &input, approved.as_ref())?;
     tell(&format!("plan: {}", sheets.plan.display()));
@@ -171,13 +204,18 @@ fn screening(args: &PlanArgs, case: &Case, rules: &Rules, day: Date) -> Result<S
         return checked(kept, rules, day, case.folder());
     } else if std::io::stdin().is_terminal() || args.ask {
         let code = &case.about.code;
-        ask::screening(
+        let told = case.facts_before(day)?.arm_limit_deg;
+        let asked = ask::screening(
             rules,
             code,
-            kept.as_ref(),
+            ask::Known {
+                before: kept.as_ref(),
+                told_limit: told,
+            },
             day,
             &mut std::io::stdin().lock(),
-        )?
+        )?;
+        checked(asked, rules, day, case.folder())?
     } else if let Some(kept) = kept {
         tell(&format!(
             "The last screening is of {}: ask again before anything is handed out.",

@@ -5,7 +5,7 @@ use serde::Deserialize;
 use serde_json::{Value, json};
 
 use super::{RecordError, check_schema, parse, pretty};
-use crate::care::plan::Plan;
+use crate::care::plan::{Plan, Previous};
 use crate::care::programme::Prescribed;
 use crate::care::{Finding, Goal, Known, Limit, LimitBy, Pace, Signal};
 
@@ -15,9 +15,9 @@ pub const PLAN_SCHEMA: &str = "tragus-plan/1";
 /// What the next plan goes by.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct KeptPlan {
-    pub date: Date,
-    pub level: u8,
-    pub is_approved: bool,
+    pub plan: Previous,
+    /// By whom, and on which day.
+    pub approved: Option<(String, Date)>,
 }
 
 /// Writes a plan; approved by these initials on that day, or not.
@@ -70,14 +70,23 @@ pub fn plan_from_json(text: &str) -> Result<KeptPlan, RecordError> {
     struct PlanFile {
         date: Date,
         level: u8,
-        approved: Option<Value>,
+        visits: Vec<String>,
+        approved: Option<ApprovalFile>,
+    }
+    #[derive(Deserialize)]
+    struct ApprovalFile {
+        initials: String,
+        date: Date,
     }
     check_schema(text, PLAN_SCHEMA)?;
     let file: PlanFile = parse(text)?;
     Ok(KeptPlan {
-        date: file.date,
-        level: file.level,
-        is_approved: file.approved.is_some(),
+        plan: Previous {
+            date: file.date,
+            level: file.level,
+            last_visit: file.visits.last().cloned(),
+        },
+        approved: file.approved.map(|by| (by.initials, by.date)),
     })
 }
 

@@ -20,14 +20,11 @@ use serde::{Deserialize, Serialize};
 
 use super::{RecordError, check_schema, parse, pretty, wrong};
 use crate::body::Operated;
-use crate::care::{Override, Screening, SetLimit};
+use crate::care::{LOAD_KG, Override, Screening, SetLimit};
 use crate::visit::ARM_LIMITS_DEG;
 
 /// Version of the file format.
 pub const SCREENING_SCHEMA: &str = "tragus-screening/1";
-
-/// Loads that are taken for kilograms.
-const LOADS_KG: std::ops::RangeInclusive<f64> = 0.0..=50.0;
 
 #[derive(Deserialize, Serialize)]
 #[serde(deny_unknown_fields)]
@@ -131,9 +128,9 @@ pub fn screening_from_json(text: &str) -> Result<Screening, RecordError> {
     if let Some(limit) = file
         .load_limit
         .as_ref()
-        .filter(|limit| !LOADS_KG.contains(&limit.kg))
+        .filter(|limit| !LOAD_KG.contains(&limit.kg))
     {
-        return Err(wrong("kg of load_limit", limit.kg, "between 0 and 50"));
+        return Err(wrong("kg of load_limit", limit.kg, "between 0 and 30"));
     }
     Ok(Screening {
         date: file.date,

@@ -14,7 +14,7 @@ use super::{
 use crate::care::{Finding, Known};
 
 pub(super) const ARM_DEG: RangeInclusive<f64> = 0.0..=180.0;
-pub(super) const LOAD_KG: RangeInclusive<f64> = 0.0..=30.0;
+pub const LOAD_KG: RangeInclusive<f64> = 0.0..=30.0;
 const HIGHEST_LEVEL: u8 = 3;
 
 #[derive(Deserialize)]
@@ -55,6 +55,8 @@ struct RuleEntry {
     days_before: Option<i32>,
     until_day: Option<i32>,
     hold: Option<bool>,
+    #[serde(default = "yes")]
+    removable: bool,
     caution: Option<bool>,
     arm_deg: Option<f64>,
     load_kg: Option<f64>,
@@ -64,6 +66,10 @@ struct RuleEntry {
     at_home: Option<String>,
     source: String,
     known: Known,
+}
+
+const fn yes() -> bool {
+    true
 }
 
 pub(super) fn read(text: &str) -> Result<Rules, RulesError> {
@@ -255,6 +261,7 @@ fn rule(
         }
     }
     Ok(Rule {
+        is_removable: entry.removable,
         when: entry.when,
         window,
         effect,

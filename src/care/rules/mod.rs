@@ -14,15 +14,24 @@ use jiff::civil::Date;
 use serde::Deserialize;
 use thiserror::Error;
 
-use self::file::{LOAD_KG, within};
-use super::{Finding, Findings, Known, Limit, LimitBy, Override, Screening, SetLimit, days_from};
+pub use self::file::LOAD_KG;
+use self::file::within;
+use super::{
+    Finding, Findings, Known, Limit, LimitBy, Override, Screening, SetLimit, days_from, is_initials,
+};
 use crate::visit::ARM_LIMITS_DEG;
 
 /// How long a screening's answers are relied on, days: as long as the diary of a home sheet.
 const ANSWERS_LAST_DAYS: i32 = 14;
 
 /// How ids begin that no rule of a file may have: the program's own findings.
-const OWN_RULES: [&str; 4] = ["unanswered_", "surgery_date", "answers_", "set_limit_"];
+const OWN_RULES: [&str; 5] = [
+    "unanswered_",
+    "surgery_date",
+    "answers_",
+    "set_limit_",
+    "side_",
+];
 
 /// The questions, and the rules that their answers meet.
 #[derive(Debug)]
@@ -84,6 +93,8 @@ struct Level {
 
 #[derive(Debug)]
 struct Rule {
+    /// Whether a clinician may take it away.
+    is_removable: bool,
     when: BTreeMap<String, Vec<String>>,
     window: Option<Window>,
     effect: Effect,
@@ -216,7 +227,8 @@ impl Rules {
     /// What a clinician can take away, in the order of the file: the begins of levels, then the rules.
     pub fn removable(&self) -> impl Iterator<Item = &Finding> {
         let levels = self.levels.iter().skip(1).map(|level| &level.finding);
-        levels.chain(self.rules.iter().map(|rule| &rule.finding))
+        let rules = self.rules.iter().filter(|rule| rule.is_removable);
+        levels.chain(rules.map(|rule| &rule.finding))
     }
 
     /// Whether a screening can be read by these rules, and is whole.
@@ -249,7 +261,7 @@ impl Rules {
             if !self.removable().any(|finding| finding.rule == rule) {
                 return Err(ScreeningError::UnknownRule { rule });
             }
-            if initials.trim().is_empty() {
+            if !is_initials(initials) {
                 return Err(ScreeningError::NoInitials { rule });
             }
             if reason.trim().is_empty() {
@@ -381,16 +393,16 @@ impl Rules {
         }
         let age = days_from(screening.date, today);
         if age > ANSWERS_LAST_DAYS {
-            findings.cautions.push(own(
+            findings.holds.push(own(
                 "answers_old",
-                format!("These answers are {age} days old: ask again before a new sheet."),
+                format!("These answers are {age} days old: ask again before any exercise."),
             ));
         }
     }
 }
 
 /// A finding of the program itself, not of a rule in a file.
-fn own(rule: &str, words: String) -> Finding {
+pub(super) fn own(rule: &str, words: String) -> Finding {
     Finding {
         rule: rule.to_owned(),
         words,

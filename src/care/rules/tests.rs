@@ -195,11 +195,15 @@ fn what_can_be_dangerous_holds_and_says_whom_to_ask() {
         assert!(found.holds[0].words.contains(whom), "{rule}");
         assert!(found.holds[0].at_home.is_some(), "{rule}");
     }
+    // Whatever day it is; besides them there is the date of surgery that can't be right.
     let holding = Rules::built_in()
         .rules
         .iter()
-        .filter(|rule| rule.effect == Effect::Hold);
+        .filter(|rule| rule.effect == Effect::Hold && rule.window.is_none());
     assert_eq!(holding.count(), 9);
+    let drained = findings(-5, &[("drains", "out")]);
+    assert_eq!(ids(&drained.holds), ["surgery_to_come"]);
+    assert!(findings(-5, &[("drains", "never")]).holds.is_empty());
 }
 
 #[test]
@@ -517,7 +521,8 @@ fn what_nobody_answered_does_not_pass_silently() {
         let can_hold = rules
             .rules
             .iter()
-            .any(|rule| rule.effect == Effect::Hold && rule.when.contains_key(&question.id));
+            .filter(|rule| rule.effect == Effect::Hold && rule.window.is_none())
+            .any(|rule| rule.when.contains_key(&question.id));
         let told = if can_hold {
             &found.holds
         } else {
@@ -588,7 +593,7 @@ fn old_answers_are_to_be_asked_again() {
     let screening = screening(100, &[]);
     let told = |day| {
         let found = Rules::built_in().findings(&screening, on_day(day));
-        ids(&found.cautions) == ["answers_old"]
+        ids(&found.holds) == ["answers_old"]
     };
     assert_eq!((told(100), told(114), told(115)), (false, false, true));
 }
