@@ -707,6 +707,12 @@ fn whatever_is_answered_nothing_on_the_sheet_goes_beyond_it() {
             &cases,
             |((mut screening, settled), shortfalls, pace, previous)| {
                 if settled {
+                    // Nobody can take these away: they are over, or nothing is proposed.
+                    for question in ["legs_or_chest", "flap_change"] {
+                        screening
+                            .answers
+                            .insert(question.to_owned(), "no".to_owned());
+                    }
                     for hold in rules.findings(&screening, TODAY).holds {
                         if rules.removable().any(|one| one.rule == hold.rule) {
                             screening.overrides.push(taken_by_clinician(hold.rule));
