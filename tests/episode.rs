@@ -470,6 +470,16 @@ fn a_limit_that_a_visit_was_told_is_not_lost() {
 }
 
 #[test]
+fn the_demo_is_as_it_was_filed() {
+    tragus()
+        .args(["case", "verify"])
+        .arg(crate::common::demo_case())
+        .assert()
+        .code(0)
+        .stdout(contains("files are whole.").and(contains("not in the list").not()));
+}
+
+#[test]
 fn a_plan_needs_a_screening_that_its_rules_can_read() {
     let scratch = tempfile::tempdir().expect("a folder");
     let case = scratch.path().join("case");

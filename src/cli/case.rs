@@ -56,7 +56,8 @@ fn verify(args: &VerifyArgs) -> Result<Outcome, Stop> {
     for damage in &found.damages {
         text += &format!("{} {}. {}\n", damage.file, damage.fault, damage.advice);
     }
-    for file in &found.unlisted {
+    // Without a list every file would be named here.
+    for file in found.unlisted.iter().filter(|_| found.has_list) {
         text += &format!("{file} is not in the list: it was not filed by tragus.\n");
     }
     for folder in &found.half_filed {

@@ -64,7 +64,11 @@ pub(super) fn summary(visits: &[Visit], comparison: &Comparison) -> Vec<SummaryL
         false => (mark, moved(rows)),
     };
     let (better_mark, better) = or(&improved, Mark::Improved, none);
-    let (worse_mark, worse) = or(&worse, Mark::Worse, "nothing beyond error");
+    let nothing = match visits.len() {
+        ..=2 => "nothing beyond error",
+        _ => "nothing beyond error from first to last",
+    };
+    let (worse_mark, worse) = or(&worse, Mark::Worse, nothing);
     // To come back within the limit is no loss.
     let between = with(&|row| {
         row.setback
