@@ -156,6 +156,8 @@ pub fn visits(case: &Case, nets: &mut Nets) -> Result<Vec<FiledIn>, Stop> {
             folder,
         });
     }
+    // A folder that was named by hand need not begin with its date.
+    filed.sort_by_key(|filed| filed.filed.visit.facts.date);
     Ok(filed)
 }
 

@@ -3,7 +3,7 @@
 use crate::care::catalogue::{Amount, Dose};
 use crate::care::plan::Plan;
 use crate::care::programme::{GOING_ON, Prescribed};
-use crate::care::{Finding, Goal, Known, Limit, LimitBy, Pace, Signal};
+use crate::care::{Finding, Goal, Known, Limit, LimitBy, Pace, Signal, Standing};
 use crate::report::number;
 use crate::report::words::capitalised;
 
@@ -82,7 +82,15 @@ pub(super) fn view(input: &PlanInput) -> PlanView {
             .collect(),
         "Nothing.",
     ));
-    sections.push(lines("Pace", vec![plain(pace(plan)), plain(level(plan))]));
+    let mut pace = vec![plain(self::pace(plan)), plain(level(plan))];
+    if all_reached(plan) {
+        pace.push(plain(
+            "Every goal that has a basis is reached beyond error: think of ending the exercises, and \
+             say when to measure again."
+                .to_owned(),
+        ));
+    }
+    sections.push(lines("Pace", pace));
     sections.push(exercises(plan));
     push(
         &mut sections,
@@ -304,6 +312,16 @@ fn level(plan: &Plan) -> String {
         plan.programme.level,
         plan.programme.level_because.trim_end_matches('.')
     )
+}
+
+fn all_reached(plan: &Plan) -> bool {
+    let mut standings = plan
+        .goals
+        .iter()
+        .map(Goal::standing)
+        .filter(|standing| *standing != Standing::NoBasis)
+        .peekable();
+    standings.peek().is_some() && standings.all(|standing| standing == Standing::Reached)
 }
 
 fn exercises(plan: &Plan) -> Section {
