@@ -753,3 +753,109 @@ fn board_refuses_what_it_cannot_write() {
         .code(2)
         .stderr(contains("letter"));
 }
+
+/// Commands of the program, as its help lists them.
+fn commands() -> Vec<String> {
+    let help = tragus().arg("--help").output().expect("it runs").stdout;
+    let help = String::from_utf8(help).expect("text");
+    help.lines()
+        .skip_while(|line| !line.starts_with("Commands:"))
+        .skip(1)
+        .take_while(|line| !line.is_empty())
+        .filter(|line| line.starts_with("  ") && !line.starts_with("   "))
+        .filter_map(|line| line.split_whitespace().next().map(str::to_owned))
+        .filter(|command| command != "help")
+        .collect()
+}
+
+#[test]
+fn every_command_teaches_with_two_examples_that_it_can_read() {
+    let commands = commands();
+    assert!(commands.len() >= 11, "{commands:?}");
+    for command in commands {
+        let help = tragus()
+            .args([&command, "--help"])
+            .output()
+            .expect("it runs")
+            .stdout;
+        let help = String::from_utf8(help).expect("text");
+        let examples: Vec<&str> = help
+            .lines()
+            .skip_while(|line| *line != "Examples:")
+            .skip(1)
+            .map(str::trim)
+            .collect();
+        assert_eq!(examples.len(), 2, "{command}");
+        for example in examples {
+            let words = example.split(" > ").next().unwrap_or_default();
+            let mut words = words.split_whitespace();
+            assert_eq!(words.next(), Some("tragus"));
+            let output = tragus()
+                .args(words)
+                .arg("--help")
+                .output()
+                .expect("it runs");
+            assert!(output.status.success(), "{example}");
+        }
+    }
+}
+
+#[test]
+fn the_version_names_the_nets_and_what_runs_them() {
+    tragus()
+        .arg("-V")
+        .assert()
+        .stdout(concat!("tragus ", env!("CARGO_PKG_VERSION"), "\n"));
+    tragus().arg("--version").assert().stdout(
+        contains("net landmarks: ")
+            .and(contains("runtime: tract"))
+            .and(contains("SHA-256")),
+    );
+}
+
+#[test]
+fn completions_and_manual_pages_know_every_command() {
+    let folder = tempfile::tempdir().expect("a folder");
+    tragus()
+        .args(["man", "--out"])
+        .arg(folder.path())
+        .assert()
+        .code(0);
+    for shell in ["bash", "zsh", "fish", "powershell", "elvish"] {
+        let script = tragus()
+            .args(["completions", shell])
+            .output()
+            .expect("it runs")
+            .stdout;
+        let script = String::from_utf8(script).expect("text");
+        for command in commands() {
+            assert!(script.contains(&command), "{shell}: {command}");
+        }
+    }
+    for command in commands() {
+        let page = folder.path().join(format!("tragus-{command}.1"));
+        let page = std::fs::read_to_string(page).expect("a page");
+        assert!(page.contains("Examples"), "{command}");
+    }
+    tragus()
+        .arg("man")
+        .assert()
+        .stdout(contains(".TH tragus 1"));
+}
+
+#[test]
+fn colours_keep_to_no_color() {
+    let help = |no_color: bool| {
+        let mut command = tragus();
+        command.env("CLICOLOR_FORCE", "1").env_remove("NO_COLOR");
+        if no_color {
+            command.env_remove("CLICOLOR_FORCE").env("NO_COLOR", "1");
+        }
+        command.arg("--help").output().expect("it runs").stdout
+    };
+    assert!(
+        help(false).contains(&0x1b),
+        "forced, so that the test can fail"
+    );
+    assert!(!help(true).contains(&0x1b));
+}

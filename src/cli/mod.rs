@@ -13,6 +13,7 @@ mod measure;
 mod person;
 mod plan;
 mod serve;
+mod shell;
 
 use std::ffi::OsString;
 use std::fmt::Display;
@@ -28,7 +29,15 @@ use tragus::infer::{Finder, PoseNetKind, Runtime, RuntimeChoice};
 ///
 /// Not a diagnosis. The surgeon's and the therapist's limits come first.
 #[derive(Parser)]
-#[command(name = "tragus", version, max_term_width = 100)]
+#[command(
+    name = "tragus",
+    version,
+    long_version = shell::VERSIONS.as_str(),
+    max_term_width = 100,
+    after_help = "Exit codes: 0 done; 1 done, but something could not be measured, or something stands in \
+                  the way; 2 could not run.\nResults go to standard output, everything else to standard \
+                  error. Colours keep to NO_COLOR."
+)]
 struct Cli {
     #[command(subcommand)]
     command: Command,
@@ -37,23 +46,59 @@ struct Cli {
 #[derive(Subcommand)]
 enum Command {
     /// Measure one visit: photos, or a folder with a visit.json
+    #[command(
+        after_help = "Examples:\n  tragus measure visit --stature 164 --operated-side right\n  tragus measure photos --case demo-07 --label intake --date 2026-03-10"
+    )]
     Measure(measure::MeasureArgs),
     /// Compare visits, oldest first: what changed beyond error, and what did not
+    #[command(
+        after_help = "Examples:\n  tragus compare demo-07 --report report.html\n  tragus compare intake/record.json follow-up --format json"
+    )]
     Compare(compare::CompareArgs),
     /// Measure a folder of photos into one table, as many as there are
+    #[command(
+        after_help = "Examples:\n  tragus batch photos --out scores.csv --manifest photos.csv\n  tragus batch photos --out scores.parquet --resume"
+    )]
     Batch(batch::BatchArgs),
     /// Check one photo of an overhead reach, in plain words
+    #[command(
+        after_help = "Examples:\n  tragus check reach.jpg\n  tragus check reach.jpg --arm-limit 90 --operated-side left"
+    )]
     Check(check::CheckArgs),
     /// Agreement of two or more raters, cameras or days: bias, limits, ICC, SEM, MDC95
+    #[command(
+        after_help = "Examples:\n  tragus agree rater-a.csv rater-b.csv\n  tragus agree truth.csv scores.csv --reference --plots plots"
+    )]
     Agree(agree::AgreeArgs),
     /// Write the printable board that tells scale, plumb line and camera (PDF)
+    #[command(
+        after_help = "Examples:\n  tragus board --paper a4\n  tragus board --paper letter --out board.pdf"
+    )]
     Board(board::BoardArgs),
     /// The folder of one person's episode of care: is it as it was written?
+    #[command(
+        after_help = "Examples:\n  tragus case verify demo-07\n  tragus case verify demo-07 --accept"
+    )]
     Case(case::CaseArgs),
     /// Screening, limits and a programme of exercises for a clinician to approve
+    #[command(
+        after_help = "Examples:\n  tragus plan demo-07\n  tragus plan demo-07 --answers answers.json --approve AB"
+    )]
     Plan(plan::PlanArgs),
     /// Self-check, review and comparison on a web page of this machine
+    #[command(
+        after_help = "Examples:\n  tragus serve\n  tragus serve visits/2026-03-10-intake visits/2026-04-28-follow-up"
+    )]
     Serve(serve::ServeArgs),
+    /// Print what lets a shell complete commands and options
+    #[command(
+        after_help = "Examples:\n  tragus completions bash > ~/.local/share/bash-completion/completions/tragus\n  \
+                      tragus completions zsh > _tragus"
+    )]
+    Completions(shell::CompletionsArgs),
+    /// Print the manual page
+    #[command(after_help = "Examples:\n  tragus man > tragus.1\n  tragus man --out man1")]
+    Man(shell::ManArgs),
 }
 
 /// Options of every command that looks at photos.
@@ -130,6 +175,8 @@ pub fn run(arguments: impl Iterator<Item = OsString>, surroundings: &Surrounding
         Command::Case(args) => case::run(args),
         Command::Plan(args) => plan::run(args, surroundings),
         Command::Serve(args) => serve::run(args, surroundings),
+        Command::Completions(args) => shell::completions(args),
+        Command::Man(args) => shell::man(args),
     };
     match outcome {
         Ok(Outcome::Complete) => ExitCode::SUCCESS,
