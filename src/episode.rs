@@ -120,6 +120,7 @@ pub fn keep(
         Some(programme) => {
             let html = home_sheet_html(&HomeSheet {
                 code: &case.about.code,
+                day,
                 programme,
                 operated: input.plan.screening.operated,
                 program: input.program,

@@ -50,7 +50,7 @@ impl SignalKind {
     fn signal(self, side: Option<Side>, words: String) -> Signal {
         let (ask, source, known) = match self {
             SignalKind::AboveLimit => (
-                "Does the person know the limit? Ask for pain, swelling and the wound, and show how \
+                "Was the limit explained? Ask for pain, swelling and the wound, and show how \
                  high the arm may go.",
                 "The limit in force",
                 Known::CommonPractice,
@@ -58,7 +58,7 @@ impl SignalKind {
             SignalKind::ReachFell => (
                 "Ask for pain, fever, swelling, a fall, radiotherapy since then. Look at wound, cords, \
                  and whether the shoulder blade stands off. Were \
-                 camera, place and effort the same?",
+                 camera and place the same, and what made reaching hard that day?",
                 "Winged scapula in three cohorts: 8.0 % at day 15, 10.9 % before radiotherapy, 27.2 % \
                  within 24 h",
                 Known::Read,
@@ -77,7 +77,7 @@ impl SignalKind {
                 Known::Read,
             ),
             SignalKind::SlowGain => (
-                "Are the exercises done, and what hinders: pain, fear, tiredness, cords? Full use is \
+                "What made exercising hard: pain, fear, tiredness, cords, time? Full use is \
                  expected by three to four weeks, and most regain their reach by three months with \
                  physiotherapy. Does the surgeon or a specialist have to see the shoulder?",
                 "ACS (three to four weeks); PMC2940708 (three months)",
@@ -182,15 +182,17 @@ impl Arm<'_> {
         Movement::BOTH.into_iter().find_map(|movement| {
             let last = self.course(movement).pop()??;
             let against = AgainstLimit::of(last, limit);
-            let above = matches!(against, AgainstLimit::Above | AgainstLimit::MayBeAbove);
-            above.then(|| {
-                let words = format!(
-                    "{} {}, above the limit of {limit:.0}°",
-                    movement.of(self.side),
-                    number(movement.measure(), last)
-                );
-                SignalKind::AboveLimit.signal(Some(self.side), words)
-            })
+            let above = match against {
+                AgainstLimit::Above => "above",
+                AgainstLimit::MayBeAbove => "may be above",
+                AgainstLimit::Below | AgainstLimit::MayBeAt => return None,
+            };
+            let words = format!(
+                "{} {}, {above} the limit of {limit:.0}°",
+                movement.of(self.side),
+                number(movement.measure(), last)
+            );
+            Some(SignalKind::AboveLimit.signal(Some(self.side), words))
         })
     }
 
@@ -241,6 +243,10 @@ impl Arm<'_> {
             let (need, _) = functional_need(movement);
             // An arm that may not go so high is not slow.
             if self.limit.is_some_and(|limit| limit < need) {
+                return None;
+            }
+            // What fell is asked about as a fall.
+            if self.fall(movement).is_some() {
                 return None;
             }
             let last = self.course(movement).pop()??;
