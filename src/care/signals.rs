@@ -452,6 +452,40 @@ mod tests {
     }
 
     #[test]
+    fn what_fell_is_not_also_slow() {
+        // Below what daily tasks need after three months, and lower than before beyond 8.32°.
+        let fell = arms(&[(70, 110.0, 140.0), (95, 101.0, 140.0)]);
+        assert_eq!(kinds(&fell), [SignalKind::ReachFell]);
+        let kept = arms(&[(70, 110.0, 140.0), (95, 102.0, 140.0)]);
+        assert_eq!(kinds(&kept), [SignalKind::SlowGain]);
+        // The other movement may still be.
+        let both = arms(&[(70, 110.0, 140.0), (95, 110.0, 125.0)]);
+        assert!(kinds(&both).contains(&SignalKind::SlowGain));
+    }
+
+    #[test]
+    fn no_question_blames() {
+        for kind in [
+            SignalKind::AboveLimit,
+            SignalKind::ReachFell,
+            SignalKind::Cords,
+            SignalKind::NewAsymmetry,
+            SignalKind::SlowGain,
+        ] {
+            let ask = kind.signal(None, String::new()).ask.to_lowercase();
+            for blaming in [
+                "does the person",
+                "exercises done",
+                "effort",
+                "comply",
+                "compliance",
+            ] {
+                assert!(!ask.contains(blaming), "{ask}");
+            }
+        }
+    }
+
+    #[test]
     fn an_arm_above_its_limit_is_asked_about() {
         let visits = arms(&[(20, 91.0, 80.0)]);
         let under = |limit| {
@@ -489,6 +523,12 @@ mod tests {
         assert_eq!(
             words,
             "right shoulder flexion 91 ± 6°, above the limit of 85°"
+        );
+        told[0].facts.arm_limit_deg = Some(86.0);
+        let words = &of(&told)[0].words;
+        assert_eq!(
+            words,
+            "right shoulder flexion 91 ± 6°, may be above the limit of 86°"
         );
         // The limit is the operated arm's.
         told[0].facts.operated = Some(Operated::One(Side::Left));
