@@ -1248,6 +1248,12 @@ fn a_hold_has_a_sheet_that_says_what_to_do() {
     for forbidden in ["<script", "http:", "https:", "url(", "<link", "<img"] {
         assert!(!lower.contains(forbidden), "{forbidden}");
     }
+    assert!(
+        html.contains("<body class=\"hold\">"),
+        "two things to do stand large"
+    );
+    let many = [("fever", "yes"), ("swelling", "new"), ("pain", "rising")];
+    assert!(hold_sheet(&holds(&many)).contains("<body class=\"hold many\">"));
     // One that waits for an answer says so, once.
     let mut open = answered(20, &[]);
     open.answers.remove("fever");

@@ -19,8 +19,12 @@ pub struct HoldSheet<'a> {
     pub program: &'a str,
 }
 
+/// From so many things to do on, the type is smaller: they stay on one page.
+const MANY: usize = 3;
+
 /// The whole sheet.
 pub fn hold_sheet_html(sheet: &HoldSheet) -> String {
+    let to_do = what_to_do(sheet.holds);
     let page = html! {
         (DOCTYPE)
         html lang="en" {
@@ -31,7 +35,7 @@ pub fn hold_sheet_html(sheet: &HoldSheet) -> String {
                 title { "Do not exercise for now: " (sheet.code) }
                 style { (PreEscaped(STYLE)) (PreEscaped(page_footer(sheet.code, sheet.day))) }
             }
-            body.hold {
+            body.hold.many[to_do.len() >= MANY] {
                 header {
                     h1 { "Do not exercise for now" }
                     dl.facts {
@@ -42,7 +46,7 @@ pub fn hold_sheet_html(sheet: &HoldSheet) -> String {
                 main {
                     section.limit aria-labelledby="do" {
                         h2 #do { "What to do" }
-                        ul { @for words in what_to_do(sheet.holds) { li { (words) } } }
+                        ul { @for words in &to_do { li { (words) } } }
                         p { b { "Call: " } span.blank {} }
                         p { b { "Phone: " } span.blank {} }
                     }
@@ -66,7 +70,7 @@ pub fn hold_sheet_html(sheet: &HoldSheet) -> String {
     page.into_string()
 }
 
-/// Each once; the words "Do not exercise" alone where no hold says more.
+/// What each hold tells, once; a call where none tells anything.
 fn what_to_do(holds: &[Finding]) -> Vec<&str> {
     let mut all: Vec<&str> = Vec::new();
     for words in holds.iter().filter_map(|hold| hold.at_home.as_deref()) {

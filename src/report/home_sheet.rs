@@ -177,7 +177,7 @@ fn limits(programme: &Programme) -> Markup {
             @match &programme.arm_deg {
                 Some(limit) => p { b { (arm_limit(limit)) } " " (until(limit)) },
                 None => p {
-                    "No height is set for your arm. Go only as far as feels like a gentle pull."
+                    "No height is set for your arm. Go no further than to a gentle pull in a muscle."
                 }
             }
             @match &programme.load_kg {
