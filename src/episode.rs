@@ -13,7 +13,7 @@ use crate::care::{Rules, Screening, SetLimit};
 use crate::case::{Case, CaseError};
 use crate::record;
 use crate::report::plan::{Approval, PlanInput, plan_sheet_html};
-use crate::report::{HomeSheet, home_sheet_html};
+use crate::report::{HoldSheet, HomeSheet, hold_sheet_html, home_sheet_html};
 use crate::visit::{Visit, VisitFacts};
 
 /// Gives a visit the code of its case, and the side of the surgery and the limit of its day by the
@@ -154,22 +154,29 @@ pub fn input<'a>(
 /// Where the sheets of a plan lie.
 pub struct Sheets {
     pub plan: PathBuf,
-    /// Of an approved one.
+    /// For home, of an approved one.
     pub home: Option<PathBuf>,
+    /// For home too, while a hold stands.
+    pub hold: Option<PathBuf>,
 }
 
-/// Writes the plan, its sheet and, once it is approved, the sheet for home into the case. The sheet
-/// for home of an earlier plan of that day goes: nobody is to hand it out.
+/// Writes the plan, its sheet and, once it is approved, the sheet for home into the case; while a hold
+/// stands, the sheet that says to wait. Those for home of an earlier plan of that day go: nobody is to
+/// hand them out.
 pub fn keep(
     case: &Case,
     input: &PlanInput,
     approved: Option<&Approved<Programme>>,
 ) -> Result<Sheets, CaseError> {
     let day = input.plan.date;
-    let home = format!("{day}-home.html");
+    let (home, hold) = (format!("{day}-home.html"), format!("{day}-hold.html"));
+    let holds = &input.plan.findings.holds;
     let mut writing = case.write()?;
     if approved.is_none() {
         writing.drop_plan(&home)?;
+    }
+    if holds.is_empty() {
+        writing.drop_plan(&hold)?;
     }
     let json = json(input);
     writing.keep_plan_of(day, &json)?;
@@ -178,6 +185,7 @@ pub fn keep(
         Some(programme) => {
             let html = home_sheet_html(&HomeSheet {
                 code: &case.about.code,
+                day,
                 programme,
                 operated: input.plan.screening.operated,
                 program: input.program,
@@ -186,7 +194,19 @@ pub fn keep(
         }
         None => None,
     };
-    Ok(Sheets { plan, home })
+    let hold = match holds.is_empty() {
+        true => None,
+        false => {
+            let html = hold_sheet_html(&HoldSheet {
+                code: &case.about.code,
+                day,
+                holds,
+                program: input.program,
+            });
+            Some(writing.keep_plan(&hold, html.as_bytes())?)
+        }
+    };
+    Ok(Sheets { plan, home, hold })
 }
 
 /// The plan for programs.

@@ -324,6 +324,8 @@ fn the_demo_goes_from_intake_to_discharge() {
         .code(2)
         .stderr(contains("a hold stands (swelling_new)"));
     assert!(!case.join("plans/2026-05-26-home.html").exists());
+    let wait = fs::read_to_string(case.join("plans/2026-05-26-hold.html")).expect("a sheet");
+    assert!(wait.contains("Do not exercise for now") && wait.contains("swelling"));
     // Nobody goes around the hold by way of an earlier day.
     plan(&case, "2026-05-20")
         .args(APPROVED)

@@ -14,14 +14,17 @@ use tragus::body::{Operated, Side};
 use tragus::care::catalogue::{
     Arm, Catalogue, Exercise, Figure, FigureView, HIGHEST_LEVEL, Leg, Pose, TAGS,
 };
+use tragus::care::height::{Height, Watch};
+use tragus::care::plan::{Makings, Plan};
 use tragus::care::programme::{
     Approved, MOST_EXERCISES, NotApproved, Prescribed, Programme, propose,
 };
 use tragus::care::{
-    Aim, Finding, Findings, Known, Limit, LimitBy, Override, Pace, Rules, Screening, SetLimit,
-    Shortfall,
+    About, Aim, Finding, Findings, HighestLevel, Known, Limit, LimitBy, Override, Pace, Rules,
+    Screening, SetLimit, Shortfall,
 };
-use tragus::report::{HomeSheet, figure, home_sheet_html};
+use tragus::report::plan::{PlanInput, plan_table};
+use tragus::report::{HoldSheet, HomeSheet, figure, hold_sheet_html, home_sheet_html};
 
 use crate::readability::{grade, sentences};
 
@@ -43,6 +46,13 @@ fn limit(value: f64) -> Option<Limit> {
         until: Some(date(2026, 4, 7)),
         by: LimitBy::Set { on: Some(TODAY) },
     })
+}
+
+fn highest_level(level: u8) -> HighestLevel {
+    HighestLevel {
+        level,
+        by: vec![finding("level")],
+    }
 }
 
 fn shortfall(aim: Aim) -> Shortfall {
@@ -76,12 +86,14 @@ fn every_prescribed(arm_deg: Option<f64>) -> Vec<Prescribed> {
     let all = Catalogue::built_in();
     all.exercises()
         .iter()
-        .filter(|exercise| arm_deg.is_none_or(|deg| exercise.from_deg <= deg))
+        .filter(|exercise| arm_deg.is_none_or(|deg| exercise.least_limit_deg() <= deg))
         .map(|exercise| Prescribed {
             exercise: exercise.clone(),
             top_deg: exercise
                 .arm_deg
                 .min(findings.arm_deg.as_ref().map_or(180.0, |l| l.value)),
+            dose: exercise.dose.clone(),
+            easier: Some(exercise.easier.words.clone()),
             harder: exercise.harder.as_ref().map(|harder| harder.words.clone()),
             because: String::new(),
         })
@@ -92,6 +104,7 @@ fn sheet_of(programme: Programme, operated: Option<Operated>) -> String {
     let approved = Approved::by(programme, "MK", TODAY).expect("a programme to approve");
     home_sheet_html(&HomeSheet {
         code: "P-07",
+        day: TODAY,
         programme: &approved,
         operated,
         program: "tragus 0.1.0",
@@ -333,26 +346,34 @@ fn heights_at_home_are_words_of_the_body() {
     };
     assert_eq!(
         line("clasped_lift", 90.0),
-        "your hands are at shoulder height"
+        "your hands or your elbows are at shoulder height"
     );
-    assert_eq!(line("clasped_lift", 89.9), "your hands are at chest height");
-    assert_eq!(line("clasped_lift", 180.0), "your hands are at eye height");
+    assert_eq!(
+        line("clasped_lift", 89.9),
+        "your hands or your elbows are at chest height"
+    );
+    assert_eq!(
+        line("clasped_lift", 180.0),
+        "your hands are at eye height, or your elbows at chin height"
+    );
     assert_eq!(
         line("elbows_out", 90.0),
         "your elbows are at shoulder height"
     );
     assert_eq!(
         line("stick_lift_lying", 100.0),
-        "your hands are over your chin"
+        "your hands are over your chin, or your elbows over your shoulders"
     );
     assert_eq!(
         line("chest_opener", 90.0),
-        "your hands are level with your shoulders"
+        "your hands or your elbows are level with your shoulders"
     );
     let html = whole_catalogue_sheet(Some(90.0));
-    assert!(html.contains("Lift your hands no higher than your shoulders."));
+    assert!(html.contains("Lift neither your hands nor your elbows higher than your shoulders."));
     assert!(html.contains("It holds until 7 April 2026."));
-    assert!(html.contains("Stop when your hands are at shoulder height. No higher."));
+    assert!(
+        html.contains("Stop when your hands or your elbows are at shoulder height. No higher.")
+    );
     // Degrees are the clinician's; a fever is told in degrees too.
     assert_eq!(html.matches('°').count(), html.matches("°C").count());
     assert!(!html.to_lowercase().contains("degree"));
@@ -379,6 +400,109 @@ fn an_exercise_that_can_be_cut_leaves_the_height_to_its_stop_line() {
                 assert!(!steps.contains(height), "{}: {height}", exercise.id);
             }
         }
+    }
+}
+
+/// Words that name a height, and the lowest elevation that they ask of an arm.
+fn names_of_heights() -> Vec<(&'static str, f64)> {
+    let of = |height: Height| height.deg(Watch::Hands).expect("hands reach it");
+    vec![
+        ("chest height", of(Height::Chest)),
+        ("shoulder height", of(Height::Shoulders)),
+        ("chin height", of(Height::Chin)),
+        ("eye height", of(Height::Eyes)),
+        ("behind your head", of(Height::Eyes)),
+        ("above your head", of(Height::Crown)),
+        ("over your head", of(Height::Crown)),
+        ("past your head", of(Height::Crown)),
+        ("top of your head", of(Height::Crown)),
+        ("overhead", of(Height::Crown)),
+        ("between your arms", 130.0),
+        ("high shel", of(Height::Crown)),
+        ("ceiling", of(Height::HandAboveCrown)),
+        ("as high as you can", 180.0),
+    ]
+}
+
+/// Names of heights above `deg` in a text.
+fn heights_above(text: &str, deg: f64) -> Vec<&'static str> {
+    let text = text.to_lowercase();
+    let named = names_of_heights().into_iter();
+    named
+        .filter(|(words, at)| *at > deg && text.contains(words))
+        .map(|(words, _)| words)
+        .collect()
+}
+
+/// In every part that is told of an exercise; a harder form may have a height of its own.
+fn assert_names_no_height_above(prescribed: &Prescribed, top_deg: f64) {
+    let exercise = &prescribed.exercise;
+    let easier_deg = exercise.easier.arm_deg.unwrap_or(top_deg);
+    let harder_deg = exercise
+        .harder
+        .as_ref()
+        .map_or(0.0, |harder| harder.arm_deg);
+    let harder_deg = match harder_deg > exercise.arm_deg {
+        true => harder_deg,
+        false => top_deg,
+    };
+    let whole = [&exercise.name, &exercise.purpose, &exercise.start];
+    let whole = whole.into_iter().chain(&exercise.steps);
+    let whole = whole.chain([&exercise.feel, &exercise.stop]);
+    let told = whole
+        .map(|words| (words, top_deg))
+        .chain(prescribed.easier.iter().map(|words| (words, easier_deg)))
+        .chain(prescribed.harder.iter().map(|words| (words, harder_deg)));
+    for (words, deg) in told {
+        let above = heights_above(words, deg);
+        assert!(above.is_empty(), "{} at {deg}: {above:?}", exercise.id);
+    }
+}
+
+#[test]
+fn no_words_of_an_exercise_name_a_height_above_its_cut() {
+    let pillow = "Put a pillow above your head for your arms to rest on.";
+    assert_eq!(heights_above(pillow, 110.0), ["above your head"]);
+    assert!(heights_above(pillow, 150.0).is_empty());
+    for degrees in (0..=180).map(f64::from) {
+        for prescribed in every_prescribed(Some(degrees)) {
+            assert_names_no_height_above(&prescribed, prescribed.top_deg);
+        }
+    }
+}
+
+/// Without a height that is told, an arm stays ten degrees below the limit.
+#[test]
+fn what_tells_no_height_keeps_off_the_limit() {
+    let on_sheet = |id: &str, degrees: f64| {
+        let all = every_prescribed(Some(degrees));
+        all.iter().any(|one| one.exercise.id == id)
+    };
+    for (id, top_deg) in [("table_slide", 70.0), ("hands_behind_head", 120.0)] {
+        assert!(!on_sheet(id, top_deg + 9.9), "{id}");
+        assert!(on_sheet(id, top_deg + 10.0), "{id}");
+    }
+    assert!(on_sheet("breathing", 0.0), "it raises no arm");
+    // A pillow under the arm lifts it a little.
+    let eased = |degrees| {
+        let findings = Findings {
+            arm_deg: limit(degrees),
+            ..Findings::default()
+        };
+        let programme = proposed(&findings, 0);
+        let mut all = programme.exercises.into_iter();
+        let one = all.find(|one| one.exercise.id == "elbow_bend");
+        one.expect("proposed").easier.is_some()
+    };
+    assert_eq!((eased(34.0), eased(35.0)), (false, true));
+}
+
+/// An exercise for reaching raises the arm.
+#[test]
+fn what_is_chosen_for_a_reach_reaches() {
+    for exercise in Catalogue::built_in().exercises() {
+        let reaches = matches!(exercise.aims[0], Aim::Flexion | Aim::Abduction);
+        assert!(!reaches || exercise.arm_deg >= 60.0, "{}", exercise.id);
     }
 }
 
@@ -413,8 +537,25 @@ fn assert_allowed(programme: &Programme, findings: &Findings) {
         );
         assert!(exercise.load_kg <= load, "{id}");
         assert!(exercise.level <= programme.level, "{id}");
-        if let Some((highest, _)) = findings.highest_level {
-            assert!(exercise.level <= highest, "{id}");
+        if let Some(highest) = &findings.highest_level {
+            assert!(exercise.level <= highest.level, "{id}");
+        }
+        // Nobody stops on the degree where nothing tells which it is.
+        let is_told = |deg: f64| deg == 0.0 || deg + 10.0 <= arm;
+        assert!(
+            exercise.watch.is_some() || is_told(exercise.arm_deg),
+            "{id}"
+        );
+        if let (Some(words), Some(deg)) = (&prescribed.easier, exercise.easier.arm_deg) {
+            assert_eq!(*words, exercise.easier.words);
+            assert!(is_told(deg), "{id}: easier goes to {deg}");
+        }
+        assert_names_no_height_above(prescribed, prescribed.top_deg);
+        if findings.avoid.contains_key("end_stretch") && exercise.arm_deg > 0.0 {
+            assert!(
+                !format!("{:?}", prescribed.dose).contains("hold_s: 3"),
+                "{id}"
+            );
         }
         for tag in findings.avoid.keys() {
             assert!(!exercise.tags.contains(tag), "{id}: {tag}");
@@ -423,7 +564,7 @@ fn assert_allowed(programme: &Programme, findings: &Findings) {
             assert_eq!(*words, harder.words);
             assert!(harder.load_kg <= load, "{id}");
             assert!(
-                harder.arm_deg <= arm || harder.arm_deg == exercise.arm_deg,
+                harder.arm_deg == exercise.arm_deg || is_told(harder.arm_deg),
                 "{id}: harder goes to {}",
                 harder.arm_deg
             );
@@ -455,8 +596,8 @@ prop_compose! {
             holds,
             arm_deg,
             load_kg,
-            avoid: avoid.into_iter().map(|tag| (tag.to_owned(), finding(tag))).collect(),
-            highest_level: highest.map(|level| (level, finding("level"))),
+            avoid: avoid.into_iter().map(|tag| (tag.to_owned(), vec![finding(tag)])).collect(),
+            highest_level: highest.map(highest_level),
             ..Findings::default()
         }
     }
@@ -504,7 +645,7 @@ fn what_is_left_out_says_why() {
     let findings = Findings {
         arm_deg: limit(80.0),
         load_kg: limit(1.0),
-        avoid: BTreeMap::from([("standing".to_owned(), finding("falls"))]),
+        avoid: BTreeMap::from([("standing".to_owned(), vec![finding("falls")])]),
         ..Findings::default()
     };
     let programme = proposed(&findings, 2);
@@ -516,7 +657,7 @@ fn what_is_left_out_says_why() {
     };
     assert_eq!(
         because("stick_lift_lying"),
-        "it needs the arm at 90°, the limit is 80°"
+        "it needs a limit of 90° or more, this one is 80°"
     );
     assert_eq!(
         because("band_row"),
@@ -540,7 +681,7 @@ fn a_harder_form_is_on_the_sheet_only_where_it_is_allowed() {
     };
     assert!(harder(&Findings::default(), "sit_tall"));
     let no_standing = Findings {
-        avoid: BTreeMap::from([("standing".to_owned(), finding("falls"))]),
+        avoid: BTreeMap::from([("standing".to_owned(), vec![finding("falls")])]),
         ..Findings::default()
     };
     assert!(!harder(&no_standing, "sit_tall"));
@@ -550,15 +691,20 @@ fn a_harder_form_is_on_the_sheet_only_where_it_is_allowed() {
             arm_deg: limit(degrees),
             ..Findings::default()
         };
-        let programme = proposed(&findings, 1);
+        // Those that go higher are chosen before it.
+        let few = without(&["clasped_lift", "stick_lift_lying"]);
+        let programme = propose(&few, &findings, &all_shortfalls(), Pace::Stay, Some(1));
         let one = programme
             .exercises
             .into_iter()
             .find(|one| one.exercise.id == "table_slide");
         one.map(|one| (one.top_deg, one.harder.is_some()))
     };
-    assert_eq!(slide(90.0), Some((90.0, false)));
-    assert_eq!(slide(89.0), None);
+    // Nothing tells the person where 70° or 130° is: ten degrees are left.
+    assert_eq!(slide(79.0), None);
+    assert_eq!(slide(80.0), Some((70.0, false)));
+    assert_eq!(slide(139.0), Some((70.0, false)));
+    assert_eq!(slide(140.0), Some((70.0, true)));
 }
 
 #[test]
@@ -575,7 +721,7 @@ fn the_level_follows_pace_and_findings() {
     assert_eq!(level(&free, Pace::Back, Some(2)), 1);
     assert_eq!(level(&free, Pace::Back, Some(0)), 0);
     let early = Findings {
-        highest_level: Some((0, finding("first_days"))),
+        highest_level: Some(highest_level(0)),
         ..Findings::default()
     };
     assert_eq!(level(&early, Pace::Forward, Some(1)), 0);
@@ -606,10 +752,89 @@ fn exercises_answer_what_falls_short() {
     assert!(chosen.len() <= MOST_EXERCISES);
 }
 
+/// The built-in exercises but for some.
+fn without(ids: &[&str]) -> Catalogue {
+    let mut blocks = Catalogue::BUILT_IN.split("[[exercise]]");
+    let head = blocks.next().expect("a head").to_owned();
+    let is_kept = |block: &&str| {
+        !ids.iter()
+            .any(|id| block.contains(&format!("id = \"{id}\"")))
+    };
+    let text = blocks
+        .filter(is_kept)
+        .fold(head, |text, block| text + "[[exercise]]" + block);
+    Catalogue::from_toml(&text).expect("fewer exercises")
+}
+
+#[test]
+fn with_cords_slow_reach_sideways_comes_first_and_nothing_is_held() {
+    for (day, level) in [(6, 0), (30, 1), (60, 2)] {
+        let findings = Rules::built_in().findings(&answered(day, &[("cording", "yes")]), TODAY);
+        let programme = proposed(&findings, level);
+        let [breathing, first, ..] = &programme.exercises[..] else {
+            panic!("two exercises")
+        };
+        assert_eq!(breathing.exercise.id, "breathing");
+        assert_eq!(first.exercise.aims[0], Aim::Abduction, "level {level}");
+        assert!(
+            first.because.contains("Cords hold abduction back"),
+            "{}",
+            first.because
+        );
+        assert_eq!(first.exercise.load_kg, 0.0);
+        for one in &programme.exercises {
+            assert!(
+                !one.exercise.tags.contains("end_stretch"),
+                "{}",
+                one.exercise.id
+            );
+        }
+        assert_allowed(&programme, &findings);
+        assert!(
+            programme
+                .at_home
+                .iter()
+                .any(|words| words.contains("do not stay where it pulls"))
+        );
+        let pushed = programme
+            .left_out
+            .iter()
+            .find(|one| one.id == "stick_side_raise");
+        assert!(level == 0 || pushed.expect("left out").because.contains("Cords:"));
+    }
+}
+
+#[test]
+fn every_word_for_home_reaches_the_sheet() {
+    let answers = [
+        ("wound", "healing"),
+        ("drains", "in"),
+        ("skin", "irritated"),
+    ];
+    let findings = Rules::built_in().findings(&answered(20, &answers), TODAY);
+    let told = proposed(&findings, 1).at_home;
+    for part in [
+        "Stop where the scar begins to pull.",
+        "while a drain is in",
+        "2 kg",
+        "sore skin",
+    ] {
+        assert!(
+            told.iter().any(|words| words.contains(part)),
+            "{part}: {told:?}"
+        );
+    }
+    // A looser limit would speak against the one that holds.
+    let answers = [("reconstruction", "expander"), ("drains", "in")];
+    let findings = Rules::built_in().findings(&answered(20, &answers), TODAY);
+    let told = proposed(&findings, 1).at_home.join(" ");
+    assert!(told.contains("2 kg") && !told.contains("5 kg"), "{told}");
+}
+
 #[test]
 fn a_mark_that_no_exercise_has_is_told_to_the_clinician() {
     let findings = Findings {
-        avoid: BTreeMap::from([("swimming".to_owned(), finding("pool"))]),
+        avoid: BTreeMap::from([("swimming".to_owned(), vec![finding("pool")])]),
         ..Findings::default()
     };
     let notes = proposed(&findings, 0).notes;
@@ -618,6 +843,30 @@ fn a_mark_that_no_exercise_has_is_told_to_the_clinician() {
 }
 
 // ---- from answers to the sheet ----
+
+/// Operated so many days ago, with nothing to say but this.
+fn answered(day: i32, answers: &[(&str, &str)]) -> Screening {
+    let calm = Rules::built_in().questions().iter().map(|question| {
+        let calm = match question.id.as_str() {
+            "drains" => "never",
+            "surgery" => "mastectomy",
+            _ => &question.options[0].id,
+        };
+        (question.id.clone(), calm.to_owned())
+    });
+    let told = answers
+        .iter()
+        .map(|(id, option)| ((*id).to_owned(), (*option).to_owned()));
+    Screening {
+        date: TODAY,
+        surgery: Some(TODAY - day.days()),
+        operated: Some(Operated::One(Side::Left)),
+        answers: calm.chain(told).collect(),
+        arm_deg: None,
+        load_kg: None,
+        overrides: Vec::new(),
+    }
+}
 
 /// Answers of every kind: some left open or none, any day of surgery or none, limits that hold or are
 /// over, rules taken away; and whether a clinician settled every hold that came of it.
@@ -824,6 +1073,7 @@ fn text_is_escaped() {
     let approved = Approved::by(programme, "<i>M", TODAY).expect("approved");
     let html = home_sheet_html(&HomeSheet {
         code: "</style><script>",
+        day: TODAY,
         programme: &approved,
         operated: None,
         program: "tragus",
@@ -864,6 +1114,218 @@ fn the_sheet_says_first_whose_it_is_and_when_to_stop() {
     for exercise in every_prescribed(Some(90.0)) {
         assert!(html.contains(&format!("id=\"exercise-{}\"", exercise.exercise.id)));
     }
+}
+
+#[test]
+fn a_sheet_says_from_when_and_until_when() {
+    let sheet = |screening: &Screening| {
+        let findings = Rules::built_in().findings(screening, TODAY);
+        let programme = proposed(&findings, 0);
+        let approved = Approved::by(programme, "MK", TODAY + 1.day()).expect("approved");
+        home_sheet_html(&HomeSheet {
+            code: "P-07",
+            day: TODAY,
+            programme: &approved,
+            operated: None,
+            program: "tragus",
+        })
+    };
+    let on_day = |day| sheet(&answered(day, &[]));
+    let until = |html: &str, last: &str| {
+        assert!(
+            html.contains(&format!(
+                "Use this sheet until {last}. Then ask for a new one."
+            )),
+            "{last}"
+        );
+    };
+    let two_weeks = on_day(100);
+    until(&two_weeks, "24 March 2026");
+    assert!(two_weeks.contains("<dt>From</dt><dd>10 March 2026</dd>"));
+    assert!(two_weeks.contains("MK, 11 March 2026"));
+    assert!(!two_weeks.contains("day of your surgery"));
+    // Level 2 begins on day 42.
+    until(&on_day(40), "11 March 2026");
+    let mut limited = answered(100, &[]);
+    limited.arm_deg = Some(SetLimit {
+        value: 90.0,
+        set_on: None,
+        until: Some(date(2026, 3, 17)),
+    });
+    until(&sheet(&limited), "17 March 2026");
+    let before = on_day(-20);
+    until(&before, "24 March 2026");
+    assert!(before.contains("Stop using this sheet on the day of your surgery."));
+    until(&on_day(-4), "13 March 2026");
+}
+
+#[test]
+fn loads_and_bands_are_told_in_plain_words() {
+    let mut programme = proposed(&Findings::default(), 0);
+    programme.exercises = every_prescribed(None);
+    let of_band = |one: &&Prescribed| one.exercise.id.starts_with("band_");
+    let bands = programme.exercises.iter().filter(of_band).count();
+    let html = sheet_of(programme.clone(), None);
+    assert!(html.contains("Ask before you lift anything heavy."));
+    assert_eq!(html.matches("A light band is").count(), bands);
+    programme.load_kg = limit(2.0);
+    let html = sheet_of(programme, None);
+    assert!(html.contains("Lift no more than 2 kg") && !html.contains("anything heavy"));
+}
+
+/// What makes somebody stop in one place is nothing to go on with in another.
+#[test]
+fn the_sheet_does_not_contradict_itself() {
+    let html = whole_catalogue_sheet(Some(90.0));
+    assert!(html.contains("you feel sharp pain, or the pain grows."));
+    for paragraph in html.split("<p>").filter(|one| one.contains("half as much")) {
+        let paragraph = paragraph.split("</p>").next().expect("a paragraph");
+        assert!(paragraph.contains("it does not hurt more"), "{paragraph}");
+    }
+    assert!(html.contains("It hurts more, or it still hurts the next morning: </b>Stop all"));
+    assert!(!html.contains("two days"));
+    // A gentle pull is fine in a muscle; what must not pull at all is skin, scar or cord.
+    assert!(html.contains("A gentle pull in a muscle is fine."));
+    assert!(html.contains("Stop if sore skin burns or pulls."));
+    assert!(!html.contains("your skin burns or pulls") && !html.contains("A gentle pull is fine"));
+}
+
+#[test]
+fn elbows_have_a_limit_too() {
+    let told = |degrees: f64| {
+        let mut programme = proposed(&Findings::default(), 0);
+        programme.arm_deg = limit(degrees);
+        sheet_of(programme, None)
+    };
+    for (degrees, words) in [
+        (40.0, "Keep your arm and your elbow close to your side."),
+        (
+            55.0,
+            "Lift your hands no higher than your hips. Keep your elbows close to your sides.",
+        ),
+        (
+            90.0,
+            "Lift neither your hands nor your elbows higher than your shoulders.",
+        ),
+        (
+            100.0,
+            "Lift your hands no higher than your chin, and your elbows no higher than your shoulders.",
+        ),
+    ] {
+        assert!(told(degrees).contains(words), "{degrees}");
+    }
+}
+
+// ---- the sheet of a hold ----
+
+fn holds(answers: &[(&str, &str)]) -> Vec<Finding> {
+    Rules::built_in()
+        .findings(&answered(20, answers), TODAY)
+        .holds
+}
+
+fn hold_sheet(holds: &[Finding]) -> String {
+    hold_sheet_html(&HoldSheet {
+        code: "P-07",
+        day: TODAY,
+        holds,
+        program: "tragus 0.1.0",
+    })
+}
+
+#[test]
+fn a_hold_has_a_sheet_that_says_what_to_do() {
+    let html = hold_sheet(&holds(&[("fever", "yes"), ("swelling", "new")]));
+    for words in [
+        "<h1>Do not exercise for now</h1>",
+        "P-07",
+        "10 March 2026",
+        "Call your surgery or cancer team today. Do not exercise.",
+        "Call your surgery team about the swelling.",
+        "Call: ",
+        "Call for an ambulance",
+        "Put away any older sheet.",
+        "It is not a diagnosis.",
+    ] {
+        assert!(html.contains(words), "{words}");
+    }
+    assert!(!html.contains("<svg") && !html.contains("Your diary"));
+    let lower = html.to_lowercase();
+    for forbidden in ["<script", "http:", "https:", "url(", "<link", "<img"] {
+        assert!(!lower.contains(forbidden), "{forbidden}");
+    }
+    assert!(
+        html.contains("<body class=\"hold\">"),
+        "two things to do stand large"
+    );
+    let many = [("fever", "yes"), ("swelling", "new"), ("pain", "rising")];
+    assert!(hold_sheet(&holds(&many)).contains("<body class=\"hold many\">"));
+    // One that waits for an answer says so, once.
+    let mut open = answered(20, &[]);
+    open.answers.remove("fever");
+    open.answers.remove("pain");
+    let findings = Rules::built_in().findings(&open, TODAY);
+    assert_eq!(findings.holds.len(), 2);
+    let html = hold_sheet(&findings.holds);
+    assert_eq!(html.matches("has to ask you some more first").count(), 1);
+    // A hold without words for home is none to be silent about.
+    assert!(hold_sheet(&[finding("hold")]).contains("Call your therapist before"));
+    let escaped = Finding {
+        at_home: Some("<b>&".to_owned()),
+        ..finding("hold")
+    };
+    assert!(hold_sheet(&[escaped]).contains("&lt;b&gt;&amp;"));
+}
+
+#[test]
+fn the_sheet_of_a_hold_reads_at_the_age_of_twelve() {
+    let every: Vec<(String, String)> = Rules::built_in()
+        .questions()
+        .iter()
+        .flat_map(|question| {
+            let of = |option: &tragus::care::Choice| (question.id.clone(), option.id.clone());
+            question.options.iter().map(of).collect::<Vec<_>>()
+        })
+        .collect();
+    let each = every.iter().flat_map(|(id, option)| holds(&[(id, option)]));
+    let mut all: Vec<Finding> = each.collect();
+    all.dedup();
+    assert_eq!(all.len(), 9);
+    let grade = grade(&prose(&hold_sheet(&all)));
+    assert!(grade <= 6.0, "grade {grade:.1}");
+}
+
+#[test]
+fn a_plan_without_a_visit_says_that_nothing_was_measured() {
+    let screening = answered(20, &[]);
+    let plan = Plan::of(
+        &Makings {
+            rules: Rules::built_in(),
+            catalogue: Catalogue::built_in(),
+            about: &About {
+                code: "P-07".to_owned(),
+                birth_year: None,
+                sex: None,
+            },
+            screening: &screening,
+            visits: &[],
+            later_limit: None,
+            previous: None,
+        },
+        TODAY,
+    );
+    let text = plan_table(&PlanInput {
+        plan: &plan,
+        rules: Rules::built_in(),
+        approved: None,
+        program: "tragus",
+    });
+    assert_eq!(
+        text.matches("Not measured: no visit is filed.").count(),
+        2,
+        "{text}"
+    );
+    assert!(!text.contains("nothing in the measures"));
 }
 
 #[test]
@@ -933,7 +1395,7 @@ fn words_of(exercise: &Exercise) -> String {
         &exercise.steps.join(" "),
         &exercise.feel,
         &exercise.stop,
-        &exercise.easier,
+        &exercise.easier.words,
         harder,
     ]
     .join(" ")
@@ -1001,13 +1463,13 @@ fn a_broken_file_of_exercises_is_refused_with_words_that_help() {
         ),
         (
             "harder_arm_deg = 130",
-            "harder_arm_deg = 70",
-            "exercise table_slide: harder_arm_deg 70 is not from its arm_deg 90 to 180",
+            "harder_arm_deg = 60",
+            "exercise table_slide: harder_arm_deg 60 is not from its arm_deg 70 to 180",
         ),
         (
             "arm_deg = 90\nfrom_deg = 65\nwatch = \"hands\"\npurpose = \"It keeps",
             "arm_deg = 90\nfrom_deg = 30\nwatch = \"hands\"\npurpose = \"It keeps",
-            "exercise supported_lift: from_deg 30 is below 50, the lowest height that has a word",
+            "exercise supported_lift: from_deg 30 is below 59, the lowest height that has a word",
         ),
         (
             "arm_deg = 120\nfrom_deg = 65\nwatch = \"hands\"",
@@ -1019,6 +1481,11 @@ fn a_broken_file_of_exercises_is_refused_with_words_that_help() {
             "arm_deg = 120\nfrom_deg = 65",
             "exercise clasped_lift: without watch nothing tells where a limit cuts it: \
              from_deg must be its arm_deg",
+        ),
+        (
+            "easier_arm_deg = 25",
+            "easier_arm_deg = 250",
+            "exercise elbow_bend: easier_arm_deg is not 0 to 180",
         ),
         (
             "load_kg = 2\n",

@@ -15,7 +15,7 @@ use super::{Aim, Known};
 pub const HIGHEST_LEVEL: u8 = 3;
 
 /// What a rule may forbid an exercise to ask for.
-pub const TAGS: [&str; 9] = [
+pub const TAGS: [&str; 10] = [
     "neck_extension",
     "standing",
     "lying_prone",
@@ -24,8 +24,11 @@ pub const TAGS: [&str; 9] = [
     "trunk_bend_loaded",
     "stretch_over_chest",
     "weight_on_arm",
+    END_STRETCH,
     LOADED,
 ];
+/// Nothing is held at its end, either, where it is forbidden.
+pub(super) const END_STRETCH: &str = "end_stretch";
 /// A weight or a band.
 const LOADED: &str = "loaded";
 const STANDING: &str = "standing";
@@ -57,12 +60,21 @@ pub struct Exercise {
     pub steps: Vec<String>,
     pub feel: String,
     pub stop: String,
-    pub easier: String,
+    pub easier: Easier,
     pub harder: Option<Harder>,
     pub dose: Dose,
     pub figure: Figure,
     pub source: String,
     pub known: Known,
+}
+
+/// What to try when an exercise is too hard.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Easier {
+    pub words: String,
+    /// How high this form takes an arm by itself, degrees; `None` where it ends at the exercise's own
+    /// stop line, or before it.
+    pub arm_deg: Option<f64>,
 }
 
 /// What to try when an exercise has become easy, and all that this form asks for.
@@ -150,6 +162,13 @@ pub enum Held {
 impl Held {
     const fn is_load(self) -> bool {
         !matches!(self, Held::Stick)
+    }
+
+    pub const fn is_band(self) -> bool {
+        matches!(
+            self,
+            Held::BandAhead | Held::BandBehind | Held::BandUnderFoot
+        )
     }
 }
 
@@ -365,7 +384,27 @@ fn require(holds: bool, trouble: impl FnOnce() -> String) -> Result<(), String> 
     if holds { Ok(()) } else { Err(trouble()) }
 }
 
+/// How far an arm that nothing watches has to stay below a limit, degrees: nobody stops on the degree
+/// (our own choice).
+const MARGIN_DEG: f64 = 10.0;
+
+/// The lowest limit that such an arm is within.
+pub(super) fn unwatched(arm_deg: f64) -> f64 {
+    match arm_deg > 0.0 {
+        true => arm_deg + MARGIN_DEG,
+        false => 0.0,
+    }
+}
+
 impl Exercise {
+    /// The lowest limit under which it may be done, degrees.
+    pub fn least_limit_deg(&self) -> f64 {
+        match self.watch {
+            Some(_) => self.from_deg,
+            None => unwatched(self.arm_deg),
+        }
+    }
+
     fn check(&self) -> Result<(), String> {
         require(self.level <= HIGHEST_LEVEL, || {
             format!("level {} is not 0 to {HIGHEST_LEVEL}", self.level)
@@ -383,6 +422,7 @@ impl Exercise {
         self.check_words()?;
         self.check_cut()?;
         self.check_load()?;
+        self.check_easier()?;
         self.check_harder()?;
         self.dose.check()?;
         self.check_figure()
@@ -396,7 +436,7 @@ impl Exercise {
             ("start", &self.start),
             ("feel", &self.feel),
             ("stop", &self.stop),
-            ("easier", &self.easier),
+            ("easier", &self.easier.words),
             ("source", &self.source),
             ("dose.source", &self.dose.source),
         ];
@@ -437,6 +477,13 @@ impl Exercise {
         })?;
         require(tagged == drawn, || {
             "the tag loaded and a band or weight in the figure go together".to_owned()
+        })
+    }
+
+    fn check_easier(&self) -> Result<(), String> {
+        let allowed = |deg: f64| (0.0..=180.0).contains(&deg);
+        require(self.easier.arm_deg.is_none_or(allowed), || {
+            "easier_arm_deg is not 0 to 180".to_owned()
         })
     }
 
@@ -565,6 +612,7 @@ struct ExerciseText {
     feel: String,
     stop: String,
     easier: String,
+    easier_arm_deg: Option<f64>,
     harder: Option<String>,
     harder_arm_deg: Option<f64>,
     harder_load_kg: Option<f64>,
@@ -727,12 +775,7 @@ impl ExerciseText {
             aims: self
                 .aims
                 .into_iter()
-                .map(|id| {
-                    Aim::ALL
-                        .into_iter()
-                        .find(|aim| aim.id() == id)
-                        .ok_or_else(|| format!("there is no aim {id}"))
-                })
+                .map(|id| Aim::from_id(&id).ok_or_else(|| format!("there is no aim {id}")))
                 .collect::<Result<_, String>>()?,
             tags,
             arm_deg: self.arm_deg,
@@ -744,7 +787,10 @@ impl ExerciseText {
             steps: self.steps,
             feel: self.feel,
             stop: self.stop,
-            easier: self.easier,
+            easier: Easier {
+                words: self.easier,
+                arm_deg: self.easier_arm_deg,
+            },
             harder,
             dose: self.dose.read()?,
             figure: self.figure.read(),

@@ -17,11 +17,11 @@ const HAND: f64 = 0.108;
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Deserialize)]
 #[serde(rename_all = "snake_case")]
 pub enum Watch {
-    /// Of straight arms.
+    /// And the elbows: of arms that bend, they may go higher than the hands.
     Hands,
-    /// Of one straight arm.
+    /// And its elbow.
     Hand,
-    /// Of bent arms.
+    /// Of hands that rest on the body.
     Elbows,
 }
 
@@ -132,21 +132,36 @@ impl Height {
 }
 
 impl Watch {
-    /// The least limit that this tells in words, degrees.
+    /// The least limit that this tells in words, degrees: those of the elbows begin later.
     pub fn lowest_deg(self) -> f64 {
-        Height::ALL
-            .into_iter()
-            .filter_map(|height| height.deg(self))
-            .fold(180.0, f64::min)
+        let lowest = |watch| {
+            let heights = Height::ALL.into_iter();
+            heights
+                .filter_map(|height| height.deg(watch))
+                .fold(180.0, f64::min)
+        };
+        lowest(self).max(lowest(Watch::Elbows))
     }
 
-    /// "your hands are"
-    pub const fn words(self) -> &'static str {
-        match self {
-            Watch::Hands => "your hands are",
-            Watch::Hand => "your hand is",
-            Watch::Elbows => "your elbows are",
-        }
+    /// "your hands or your elbows are at shoulder height": what tells somebody to stop, each part of
+    /// the arm within the limit whatever the other does.
+    pub fn stop_at(self, deg: f64, place: impl Fn(Height) -> String) -> Option<String> {
+        let hands = Height::within(deg, self)?;
+        let elbows = Height::within(deg, Watch::Elbows)?;
+        let (hand, elbow, are) = match self {
+            Watch::Hands => ("your hands", "your elbows", "are"),
+            Watch::Hand => ("your hand", "your elbow", "is"),
+            Watch::Elbows => return Some(format!("your elbows are {}", place(elbows))),
+        };
+        Some(if hands == elbows {
+            format!("{hand} or {elbow} {are} {}", place(hands))
+        } else {
+            format!(
+                "{hand} {are} {}, or {elbow} {}",
+                place(hands),
+                place(elbows)
+            )
+        })
     }
 }
 
@@ -160,8 +175,36 @@ mod tests {
             assert!((Height::Shoulders.deg(watch).unwrap() - 90.0).abs() < 1e-9);
             assert_eq!(Height::within(90.0, watch), Some(Height::Shoulders));
             assert_eq!(Height::within(89.0, watch), Some(Height::Chest));
-            assert_eq!(Height::within(watch.lowest_deg() - 0.1, watch), None);
+            let lowest = watch.lowest_deg();
+            let told = |deg| watch.stop_at(deg, |height| height.standing().to_owned());
+            assert!(told(lowest).is_some() && told(lowest - 0.1).is_none());
         }
+    }
+
+    #[test]
+    fn an_elbow_at_its_height_is_within_the_limit_too() {
+        for limit in 59..=180 {
+            let limit = f64::from(limit);
+            let height = Height::within(limit, Watch::Elbows).expect("59° have a word");
+            // An upper arm that is at the limit has its elbow this high, or higher.
+            let elbow = SHOULDER - UPPER_ARM * limit.to_radians().cos();
+            let reachable = height.of_stature() <= SHOULDER + UPPER_ARM;
+            assert!(
+                !reachable || elbow >= height.of_stature() - 1e-9,
+                "{limit} {height:?}"
+            );
+        }
+        let told = |deg| Watch::Hands.stop_at(deg, |height| height.standing().to_owned());
+        let told = |deg: f64| told(deg).expect("a height");
+        assert_eq!(
+            told(90.0),
+            "your hands or your elbows are at shoulder height"
+        );
+        // Hands at the chin are straight arms at 99°; elbows there are at 106°.
+        assert_eq!(
+            told(100.0),
+            "your hands are at chin height, or your elbows at shoulder height"
+        );
     }
 
     /// A reach of any part of the hand between wrist and finger tips, worked out the other way

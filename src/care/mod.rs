@@ -45,15 +45,28 @@ pub struct Findings {
     /// The most that an operated arm may lift, kg.
     pub load_kg: Option<Limit>,
     pub cautions: Vec<Finding>,
-    /// What no exercise on the sheet may ask for, by the tag in the catalogue, and the rule that
+    /// What no exercise on the sheet may ask for, by the tag in the catalogue, and every rule that
     /// says so.
-    pub avoid: BTreeMap<String, Finding>,
-    /// No exercise above this level.
-    pub highest_level: Option<(u8, Finding)>,
+    pub avoid: BTreeMap<String, Vec<Finding>>,
+    pub highest_level: Option<HighestLevel>,
+    /// What the programme begins with, whatever falls short.
+    pub first: Vec<(Aim, Finding)>,
+    /// Rules that limit less than another does, or than the limit that was set: for the clinician.
+    pub set_aside: Vec<Finding>,
     /// Rules that would have applied, and whom and what took them away.
     pub overridden: Vec<(Finding, Override)>,
     /// Days since the surgery; negative before it.
     pub days_since_surgery: Option<i32>,
+    /// The last day before the surgery, or a day of the rules, changes what may be done.
+    pub stays_until: Option<Date>,
+}
+
+/// No exercise above this level.
+#[derive(Clone, Debug, PartialEq)]
+pub struct HighestLevel {
+    pub level: u8,
+    /// Every rule that bounds it, the strictest first.
+    pub by: Vec<Finding>,
 }
 
 /// One rule that applies.
@@ -104,10 +117,19 @@ pub struct Limit {
 #[derive(Clone, Debug, PartialEq)]
 pub enum LimitBy {
     /// The surgeon's or therapist's own entry: it goes before the rules.
-    Set {
-        on: Option<Date>,
-    },
-    Rule(Finding),
+    Set { on: Option<Date> },
+    /// Every rule that sets this very value, the one that holds longest first.
+    Rules(Vec<Finding>),
+}
+
+impl LimitBy {
+    /// None where surgeon or therapist set it.
+    pub fn rules(&self) -> &[Finding] {
+        match self {
+            LimitBy::Set { .. } => &[],
+            LimitBy::Rules(rules) => rules,
+        }
+    }
 }
 
 /// What an exercise is good for.
@@ -149,6 +171,10 @@ impl Aim {
             Aim::TrunkLean => "trunk_lean",
             Aim::Strength => "strength",
         }
+    }
+
+    pub fn from_id(id: &str) -> Option<Aim> {
+        Aim::ALL.into_iter().find(|aim| aim.id() == id)
     }
 }
 

@@ -7,8 +7,9 @@ use std::collections::BTreeSet;
 use jiff::civil::Date;
 use thiserror::Error;
 
-use super::catalogue::{Catalogue, Exercise, Figure, HIGHEST_LEVEL, TAGS};
-use super::height::Height;
+use super::catalogue::{
+    Amount, Catalogue, Dose, END_STRETCH, Exercise, Figure, HIGHEST_LEVEL, TAGS, unwatched,
+};
 use super::{Aim, Finding, Findings, Limit, Pace, Shortfall, is_initials};
 
 /// More than a tired person does every day is done by nobody.
@@ -36,6 +37,10 @@ pub struct Programme {
     pub notes: Vec<String>,
     /// What the person has to know, from the findings.
     pub at_home: Vec<String>,
+    /// The last day before it has to be looked at anew, by the limits and the rules.
+    pub stays_until: Option<Date>,
+    /// Whether the surgery is still to come.
+    pub is_before_surgery: bool,
 }
 
 /// An exercise as far as it may go.
@@ -44,6 +49,10 @@ pub struct Prescribed {
     pub exercise: Exercise,
     /// Its own top or the limit, whichever is lower, degrees.
     pub top_deg: f64,
+    /// Without a hold where no stretch may be held.
+    pub dose: Dose,
+    /// Its easier form, where that stays within the limit.
+    pub easier: Option<String>,
     /// What was left of its harder form.
     pub harder: Option<String>,
     /// For the clinician.
@@ -88,10 +97,9 @@ impl Prescribed {
 
     /// Where the person stops, in words of the body; `None` where nothing is raised that far.
     pub fn stop_line(&self) -> Option<String> {
+        let figure = &self.exercise.figure;
         let watch = self.exercise.watch?;
-        let height = Height::within(self.top_deg, watch)?;
-        let place = self.exercise.figure.place_of(height);
-        Some(format!("{} {place}", watch.words()))
+        watch.stop_at(self.top_deg, |height| figure.place_of(height))
     }
 
     /// As it is drawn: no higher than it may go.
@@ -174,12 +182,14 @@ pub fn propose(
         left_out: Vec::new(),
         notes: unknown_tags(findings),
         at_home: at_home(findings),
+        stays_until: stays_until(findings),
+        is_before_surgery: findings.days_since_surgery.is_some_and(|day| day < 0),
     };
     if !findings.holds.is_empty() {
         return programme;
     }
     let mut choice = Choice::among(catalogue, findings, level);
-    choice.take_for(&wishes(shortfalls, level));
+    choice.take_for(&wishes(&findings.first, shortfalls, level));
     programme.exercises = choice.taken;
     // Breathing stays first; what loads comes when the body is warm.
     programme
@@ -221,8 +231,10 @@ fn level(findings: &Findings, pace: Pace, previous: Option<u8>) -> (u8, String) 
         ),
     };
     match &findings.highest_level {
-        Some((highest, finding)) if *highest < wished => {
-            (*highest, format!("{because}, but: {}", finding.words))
+        Some(highest) if highest.level < wished => {
+            let words = highest.by.iter().map(|finding| finding.words.as_str());
+            let words = words.collect::<Vec<_>>().join(" ");
+            (highest.level, format!("{because}, but: {words}"))
         }
         _ => (wished, because),
     }
@@ -234,6 +246,7 @@ fn unknown_tags(findings: &Findings) -> Vec<String> {
         .avoid
         .iter()
         .filter(|(tag, _)| !TAGS.contains(&tag.as_str()))
+        .flat_map(|(tag, by)| by.iter().map(move |finding| (tag, finding)))
         .map(|(tag, finding)| {
             format!(
                 "The rule {} forbids {tag:?}, which no exercise is marked with: look through the \
@@ -244,15 +257,28 @@ fn unknown_tags(findings: &Findings) -> Vec<String> {
         .collect()
 }
 
-/// Words of the findings but for the limits, which the sheet tells by itself.
+fn stays_until(findings: &Findings) -> Option<Date> {
+    let limits = [&findings.arm_deg, &findings.load_kg];
+    let ends = limits.map(|limit| limit.as_ref().and_then(|limit| limit.until));
+    ends.into_iter()
+        .chain([findings.stays_until])
+        .flatten()
+        .min()
+}
+
+/// What every finding tells the person, each once. Of limits only those that decide: a looser one
+/// beside them would speak against them.
 fn at_home(findings: &Findings) -> Vec<String> {
-    let level = findings.highest_level.iter().map(|(_, finding)| finding);
+    let limits = [&findings.arm_deg, &findings.load_kg].into_iter().flatten();
+    let level = findings.highest_level.iter().flat_map(|level| &level.by);
     let mut all: Vec<String> = Vec::new();
     for words in findings
         .holds
         .iter()
+        .chain(limits.flat_map(|limit| limit.by.rules()))
         .chain(&findings.cautions)
-        .chain(findings.avoid.values())
+        .chain(findings.first.iter().map(|(_, finding)| finding))
+        .chain(findings.avoid.values().flatten())
         .chain(level)
         .filter_map(|finding| finding.at_home.clone())
     {
@@ -283,15 +309,19 @@ const POSTURE: [Aim; 4] = [
     Aim::RoundedBack,
 ];
 
-/// In the order in which they are met: breathing and posture with every plan, then what falls short,
-/// arms first, then what keeps an arm moving when nothing falls short.
-fn wishes(shortfalls: &[Shortfall], level: u8) -> Vec<Wish> {
-    let short = |aim: Aim| {
-        let words: Vec<&str> = shortfalls
+/// In the order in which they are met: breathing with every plan, what a rule puts first, posture with
+/// every plan, then what falls short, arms first, then what keeps an arm moving when nothing falls
+/// short.
+fn wishes(first: &[(Aim, Finding)], shortfalls: &[Shortfall], level: u8) -> Vec<Wish> {
+    let comes_first = |aim: Aim| first.iter().any(|(of_rule, _)| *of_rule == aim);
+    let words_of = |aim: Aim| {
+        let of_aim = shortfalls
             .iter()
-            .filter(|shortfall| shortfall.aim == aim)
-            .map(|shortfall| shortfall.words.as_str())
-            .collect();
+            .filter(move |shortfall| shortfall.aim == aim);
+        of_aim.map(|shortfall| shortfall.words.as_str())
+    };
+    let short = |aim: Aim| {
+        let words: Vec<&str> = words_of(aim).filter(|_| !comes_first(aim)).collect();
         (!words.is_empty()).then(|| Wish {
             aims: vec![aim],
             because: words.join("; "),
@@ -303,12 +333,17 @@ fn wishes(shortfalls: &[Shortfall], level: u8) -> Vec<Wish> {
     };
     let arms = [Aim::Flexion, Aim::Abduction, Aim::ElbowExtension];
     let mut posture = POSTURE.into_iter().filter_map(short);
-    let mut wishes = vec![
-        usual(&[Aim::Breathing], "with every plan"),
+    let mut wishes = vec![usual(&[Aim::Breathing], "with every plan")];
+    wishes.extend(first.iter().map(|(aim, finding)| {
+        let words = [finding.words.trim_end_matches('.')].into_iter();
+        let because: Vec<&str> = words.chain(words_of(*aim)).collect();
+        usual(&[*aim], &because.join("; "))
+    }));
+    wishes.push(
         posture
             .next()
             .unwrap_or_else(|| usual(&[Aim::TrunkLean], "posture, with every plan")),
-    ];
+    );
     wishes.extend(arms.into_iter().filter_map(short));
     if level >= STRENGTH_LEVEL {
         wishes.push(
@@ -395,7 +430,8 @@ fn left_out(exercise: &Exercise, because: String) -> LeftOut {
 
 /// What an exercise, or one form of it, asks for.
 struct Asks<'a> {
-    arm_deg: f64,
+    /// The lowest limit of the arm that it stays within.
+    limit_deg: f64,
     load_kg: f64,
     tags: &'a BTreeSet<String>,
 }
@@ -403,11 +439,11 @@ struct Asks<'a> {
 /// Why findings forbid what is asked; `None` where they don't.
 fn forbidden(asks: &Asks, findings: &Findings) -> Option<String> {
     if let Some(limit) = &findings.arm_deg
-        && !within(asks.arm_deg, limit)
+        && !within(asks.limit_deg, limit)
     {
         return Some(format!(
-            "it needs the arm at {:.0}°, the limit is {:.0}°",
-            asks.arm_deg, limit.value
+            "it needs a limit of {:.0}° or more, this one is {:.0}°",
+            asks.limit_deg, limit.value
         ));
     }
     if let Some(limit) = &findings.load_kg
@@ -419,8 +455,9 @@ fn forbidden(asks: &Asks, findings: &Findings) -> Option<String> {
         ));
     }
     asks.tags.iter().find_map(|tag| {
-        let finding = findings.avoid.get(tag)?;
-        Some(format!("{tag} is to be avoided: {}", finding.words))
+        let by = findings.avoid.get(tag)?;
+        let words: Vec<&str> = by.iter().map(|finding| finding.words.as_str()).collect();
+        Some(format!("{tag} is to be avoided: {}", words.join(" ")))
     })
 }
 
@@ -437,7 +474,7 @@ fn bar(exercise: &Exercise, findings: &Findings, level: u8) -> Option<String> {
         ));
     }
     let least = Asks {
-        arm_deg: exercise.from_deg,
+        limit_deg: exercise.least_limit_deg(),
         load_kg: exercise.load_kg,
         tags: &exercise.tags,
     };
@@ -454,22 +491,40 @@ fn prescribe(exercise: &Exercise, findings: &Findings, because: &str) -> Prescri
     let top_deg = top_deg(exercise, findings);
     let harder = exercise.harder.as_ref().filter(|harder| {
         let asks = Asks {
-            // The harder form of what is cut is cut at the same height; it only has to be allowed to
-            // go higher where it does.
-            arm_deg: if harder.arm_deg > exercise.arm_deg {
-                harder.arm_deg
+            // The harder form of what is cut ends at the same stop line; where it goes higher, nothing
+            // tells how high.
+            limit_deg: if harder.arm_deg > exercise.arm_deg {
+                unwatched(harder.arm_deg)
             } else {
-                top_deg
+                exercise.least_limit_deg()
             },
             load_kg: harder.load_kg,
             tags: &harder.tags,
         };
         forbidden(&asks, findings).is_none()
     });
+    let easier = Some(&exercise.easier).filter(|easier| {
+        let limit = findings.arm_deg.as_ref().zip(easier.arm_deg);
+        limit.is_none_or(|(limit, arm_deg)| within(unwatched(arm_deg), limit))
+    });
     Prescribed {
         exercise: exercise.clone(),
         top_deg,
+        dose: dose(exercise, findings),
+        easier: easier.map(|easier| easier.words.clone()),
         harder: harder.map(|harder| harder.words.clone()),
         because: because.to_owned(),
     }
+}
+
+fn dose(exercise: &Exercise, findings: &Findings) -> Dose {
+    let mut dose = exercise.dose.clone();
+    // What raises no arm holds no stretch.
+    if findings.avoid.contains_key(END_STRETCH)
+        && exercise.arm_deg > 0.0
+        && let Amount::Repeats { hold_s, .. } = &mut dose.amount
+    {
+        *hold_s = 0;
+    }
+    dose
 }

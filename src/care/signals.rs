@@ -50,7 +50,7 @@ impl SignalKind {
     fn signal(self, side: Option<Side>, words: String) -> Signal {
         let (ask, source, known) = match self {
             SignalKind::AboveLimit => (
-                "Does the person know the limit? Ask for pain, swelling and the wound, and show how \
+                "Was the limit explained? Ask for pain, swelling and the wound, and show how \
                  high the arm may go.",
                 "The limit in force",
                 Known::CommonPractice,
@@ -58,7 +58,7 @@ impl SignalKind {
             SignalKind::ReachFell => (
                 "Ask for pain, fever, swelling, a fall, radiotherapy since then. Look at wound, cords, \
                  and whether the shoulder blade stands off. Were \
-                 camera, place and effort the same?",
+                 camera and place the same, and what made reaching hard that day?",
                 "Winged scapula in three cohorts: 8.0 % at day 15, 10.9 % before radiotherapy, 27.2 % \
                  within 24 h",
                 Known::Read,
@@ -77,7 +77,7 @@ impl SignalKind {
                 Known::Read,
             ),
             SignalKind::SlowGain => (
-                "Are the exercises done, and what hinders: pain, fear, tiredness, cords? Full use is \
+                "What made exercising hard: pain, fear, tiredness, cords, time? Full use is \
                  expected by three to four weeks, and most regain their reach by three months with \
                  physiotherapy. Does the surgeon or a specialist have to see the shoulder?",
                 "ACS (three to four weeks); PMC2940708 (three months)",
@@ -182,15 +182,17 @@ impl Arm<'_> {
         Movement::BOTH.into_iter().find_map(|movement| {
             let last = self.course(movement).pop()??;
             let against = AgainstLimit::of(last, limit);
-            let above = matches!(against, AgainstLimit::Above | AgainstLimit::MayBeAbove);
-            above.then(|| {
-                let words = format!(
-                    "{} {}, above the limit of {limit:.0}°",
-                    movement.of(self.side),
-                    number(movement.measure(), last)
-                );
-                SignalKind::AboveLimit.signal(Some(self.side), words)
-            })
+            let above = match against {
+                AgainstLimit::Above => "above",
+                AgainstLimit::MayBeAbove => "may be above",
+                AgainstLimit::Below | AgainstLimit::MayBeAt => return None,
+            };
+            let words = format!(
+                "{} {}, {above} the limit of {limit:.0}°",
+                movement.of(self.side),
+                number(movement.measure(), last)
+            );
+            Some(SignalKind::AboveLimit.signal(Some(self.side), words))
         })
     }
 
@@ -241,6 +243,10 @@ impl Arm<'_> {
             let (need, _) = functional_need(movement);
             // An arm that may not go so high is not slow.
             if self.limit.is_some_and(|limit| limit < need) {
+                return None;
+            }
+            // What fell is asked about as a fall.
+            if self.fall(movement).is_some() {
                 return None;
             }
             let last = self.course(movement).pop()??;
@@ -446,6 +452,40 @@ mod tests {
     }
 
     #[test]
+    fn what_fell_is_not_also_slow() {
+        // Below what daily tasks need after three months, and lower than before beyond 8.32°.
+        let fell = arms(&[(70, 110.0, 140.0), (95, 101.0, 140.0)]);
+        assert_eq!(kinds(&fell), [SignalKind::ReachFell]);
+        let kept = arms(&[(70, 110.0, 140.0), (95, 102.0, 140.0)]);
+        assert_eq!(kinds(&kept), [SignalKind::SlowGain]);
+        // The other movement may still be.
+        let both = arms(&[(70, 110.0, 140.0), (95, 110.0, 125.0)]);
+        assert!(kinds(&both).contains(&SignalKind::SlowGain));
+    }
+
+    #[test]
+    fn no_question_blames() {
+        for kind in [
+            SignalKind::AboveLimit,
+            SignalKind::ReachFell,
+            SignalKind::Cords,
+            SignalKind::NewAsymmetry,
+            SignalKind::SlowGain,
+        ] {
+            let ask = kind.signal(None, String::new()).ask.to_lowercase();
+            for blaming in [
+                "does the person",
+                "exercises done",
+                "effort",
+                "comply",
+                "compliance",
+            ] {
+                assert!(!ask.contains(blaming), "{ask}");
+            }
+        }
+    }
+
+    #[test]
     fn an_arm_above_its_limit_is_asked_about() {
         let visits = arms(&[(20, 91.0, 80.0)]);
         let under = |limit| {
@@ -483,6 +523,12 @@ mod tests {
         assert_eq!(
             words,
             "right shoulder flexion 91 ± 6°, above the limit of 85°"
+        );
+        told[0].facts.arm_limit_deg = Some(86.0);
+        let words = &of(&told)[0].words;
+        assert_eq!(
+            words,
+            "right shoulder flexion 91 ± 6°, may be above the limit of 86°"
         );
         // The limit is the operated arm's.
         told[0].facts.operated = Some(Operated::One(Side::Left));

@@ -149,6 +149,9 @@ pub fn run(args: &PlanArgs, surroundings: &Surroundings) -> Result<Outcome, Stop
         ),
         None => {}
     }
+    if let Some(hold) = sheets.hold {
+        tell(&format!("sheet for home, to wait: {}", hold.display()));
+    }
     print(&match args.format {
         Format::Table => plan_table(&input),
         Format::Json => episode::json(&input),

@@ -24,7 +24,6 @@ pub struct KeptPlan {
 pub fn plan_to_json(plan: &Plan, approved: Option<(&str, Date)>) -> String {
     let findings = &plan.findings;
     let programme = &plan.programme;
-    let one_by_one = |of: &[Finding]| of.iter().map(finding).collect::<Vec<Value>>();
     pretty(&json!({
         "schema": PLAN_SCHEMA,
         "date": plan.date,
@@ -36,12 +35,17 @@ pub fn plan_to_json(plan: &Plan, approved: Option<(&str, Date)>) -> String {
         "holds": one_by_one(&findings.holds),
         "arm_limit_deg": findings.arm_deg.as_ref().map(limit),
         "load_limit_kg": findings.load_kg.as_ref().map(limit),
-        "highest_level": findings.highest_level.as_ref().map(|(level, why)| {
-            json!({ "level": level, "by": finding(why) })
+        "highest_level": findings.highest_level.as_ref().map(|highest| {
+            json!({ "level": highest.level, "by": one_by_one(&highest.by) })
         }),
-        "avoid": findings.avoid.iter().map(|(tag, why)| {
-            json!({ "tag": tag, "by": finding(why) })
+        "avoid": findings.avoid.iter().map(|(tag, by)| {
+            json!({ "tag": tag, "by": one_by_one(by) })
         }).collect::<Vec<_>>(),
+        "first": findings.first.iter().map(|(aim, why)| {
+            json!({ "aim": aim.id(), "by": finding(why) })
+        }).collect::<Vec<_>>(),
+        "set_aside": one_by_one(&findings.set_aside),
+        "stays_until": findings.stays_until,
         "cautions": one_by_one(&findings.cautions),
         "overrides": findings.overridden.iter().map(|(rule, by)| {
             json!({ "rule": rule.rule, "initials": by.initials, "reason": by.reason })
@@ -90,6 +94,10 @@ pub fn plan_from_json(text: &str) -> Result<KeptPlan, RecordError> {
     })
 }
 
+fn one_by_one(findings: &[Finding]) -> Vec<Value> {
+    findings.iter().map(finding).collect()
+}
+
 fn finding(finding: &Finding) -> Value {
     json!({
         "rule": finding.rule,
@@ -101,8 +109,8 @@ fn finding(finding: &Finding) -> Value {
 
 fn limit(limit: &Limit) -> Value {
     let by = match &limit.by {
-        LimitBy::Set { on } => json!({ "set_on": on }),
-        LimitBy::Rule(rule) => finding(rule),
+        LimitBy::Set { on } => vec![json!({ "set_on": on })],
+        LimitBy::Rules(rules) => one_by_one(rules),
     };
     json!({ "value": limit.value, "until": limit.until, "by": by })
 }
@@ -168,6 +176,7 @@ fn exercise(prescribed: &Prescribed) -> Value {
         "name": prescribed.exercise.name,
         "arm_up_to_deg": prescribed.top_deg,
         "load_kg": prescribed.exercise.load_kg,
+        "easier": prescribed.easier,
         "harder": prescribed.harder,
         "because": prescribed.because,
     })

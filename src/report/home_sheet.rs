@@ -5,11 +5,12 @@
 //! The words are for somebody tired and afraid: short sentences, common words, heights of the body
 //! instead of degrees. A test holds them to a school grade.
 
+use jiff::ToSpan;
 use jiff::civil::Date;
 use maud::{DOCTYPE, Markup, PreEscaped, html};
 
 use crate::body::{Operated, Side};
-use crate::care::catalogue::{Amount, Dose};
+use crate::care::catalogue::{Amount, Dose, Held};
 use crate::care::height::{Height, Watch};
 use crate::care::programme::{Approved, Prescribed, Programme};
 use crate::care::{Limit, LimitBy};
@@ -17,8 +18,9 @@ use crate::care::{Limit, LimitBy};
 use super::figure;
 use super::html::css_string;
 
-const STYLE: &str = include_str!("home_sheet.css");
+pub(super) const STYLE: &str = include_str!("home_sheet.css");
 
+/// How long a sheet is good for, as long as its diary: then somebody looks again.
 const DIARY_WEEKS: usize = 2;
 const DAYS: usize = 7;
 
@@ -26,6 +28,8 @@ const DAYS: usize = 7;
 pub struct HomeSheet<'a> {
     /// Of the case; never a name.
     pub code: &'a str,
+    /// The day that the plan is of.
+    pub day: Date,
     pub programme: &'a Approved<Programme>,
     pub operated: Option<Operated>,
     /// Name and version of the program.
@@ -45,7 +49,7 @@ pub fn home_sheet_html(sheet: &HomeSheet) -> String {
                 title { "Exercises at home: " (sheet.code) }
                 style {
                     (PreEscaped(STYLE)) (PreEscaped(figure::STYLE))
-                    (PreEscaped(page_footer(sheet)))
+                    (PreEscaped(page_footer(sheet.code, sheet.day)))
                 }
             }
             body {
@@ -73,8 +77,8 @@ pub fn home_sheet_html(sheet: &HomeSheet) -> String {
 }
 
 /// The foot of every printed page: whose sheet it is, of which day, and which page.
-fn page_footer(sheet: &HomeSheet) -> String {
-    let words = format!("{} {}", sheet.code, sheet.programme.on());
+pub(super) fn page_footer(code: &str, day: Date) -> String {
+    let words = format!("{code} {day}");
     format!(
         "@page {{ @bottom-left {{ content: {}; font: 9pt sans-serif; }} \
          @bottom-right {{ content: counter(page) \"/\" counter(pages); font: 9pt sans-serif; }} }}",
@@ -83,13 +87,36 @@ fn page_footer(sheet: &HomeSheet) -> String {
 }
 
 fn whose(sheet: &HomeSheet) -> Markup {
+    let approved = sheet.programme;
     html! {
         dl.facts {
             div { dt { "For" } dd { (sheet.code) } }
-            div { dt { "Date" } dd { (day(sheet.programme.on())) } }
-            div { dt { "Approved by" } dd { (sheet.programme.initials()) } }
+            div { dt { "From" } dd { (calendar_day(sheet.day)) } }
+            div {
+                dt { "Approved by" }
+                dd { (approved.initials()) ", " (calendar_day(approved.on())) }
+            }
             div { dt { "Next visit" } dd.blank {} }
         }
+        p.line {
+            b { "Use this sheet until " (calendar_day(last_day(sheet))) ". Then ask for a new one." }
+            @if approved.what().is_before_surgery {
+                b { " Stop using this sheet on the day of your surgery." }
+            }
+        }
+        (not_a_diagnosis())
+    }
+}
+
+/// Two weeks on, or earlier where a limit ends or a rule changes what may be done.
+fn last_day(sheet: &HomeSheet) -> Date {
+    let by_diary = sheet.day.saturating_add((DIARY_WEEKS as i64).weeks());
+    let by_rules = sheet.programme.what().stays_until;
+    by_rules.map_or(by_diary, |last| last.min(by_diary))
+}
+
+pub(super) fn not_a_diagnosis() -> Markup {
+    html! {
         p {
             "This sheet is from your therapist. It is not a diagnosis. "
             "What your surgeon and your therapist say comes first."
@@ -98,7 +125,7 @@ fn whose(sheet: &HomeSheet) -> Markup {
 }
 
 /// "10 March 2026"
-fn day(date: Date) -> String {
+pub(super) fn calendar_day(date: Date) -> String {
     date.strftime("%-d %B %Y").to_string()
 }
 
@@ -118,15 +145,27 @@ fn stop_signs() -> Markup {
                 "Lower your arm slowly. Sit down. Do no more today. Call your therapist or your clinic: "
                 span.blank {}
             }
-            p {
-                b { "Call the same day " }
-                "if you have a fever (38 °C or more), if the skin gets red or hot, or if your breast or "
-                "flap feels tight or looks a new colour."
-            }
-            p {
-                b { "Call for an ambulance " }
-                "if you can't get your breath, if your chest hurts, or if a leg or an arm swells fast."
-            }
+            (same_day())
+            (ambulance())
+        }
+    }
+}
+
+pub(super) fn same_day() -> Markup {
+    html! {
+        p {
+            b { "Call the same day " }
+            "if you have a fever (38 °C or more), if the skin gets red or hot, or if your breast or "
+            "flap feels tight or looks a new colour."
+        }
+    }
+}
+
+pub(super) fn ambulance() -> Markup {
+    html! {
+        p {
+            b { "Call for an ambulance " }
+            "if you can't get your breath, if your chest hurts, or if a leg or an arm swells fast."
         }
     }
 }
@@ -138,11 +177,12 @@ fn limits(programme: &Programme) -> Markup {
             @match &programme.arm_deg {
                 Some(limit) => p { b { (arm_limit(limit)) } " " (until(limit)) },
                 None => p {
-                    "No height is set for your arm. Go only as far as feels like a gentle pull."
+                    "No height is set for your arm. Go no further than to a gentle pull in a muscle."
                 }
             }
-            @if let Some(limit) = &programme.load_kg {
-                p { b { (load_limit(limit)) } " " (until(limit)) }
+            @match &programme.load_kg {
+                Some(limit) => p { b { (load_limit(limit)) } " " (until(limit)) },
+                None => p { "Ask before you lift anything heavy." }
             }
             @if !programme.at_home.is_empty() {
                 ul { @for words in &programme.at_home { li { (words) } } }
@@ -152,13 +192,26 @@ fn limits(programme: &Programme) -> Markup {
 }
 
 fn arm_limit(limit: &Limit) -> String {
-    match Height::within(limit.value, Watch::Hands) {
-        Some(Height::HandAboveCrown) => {
-            "Lift your hands no higher than one hand above the top of your head.".to_owned()
+    let height = |watch| Height::within(limit.value, watch);
+    match (height(Watch::Hands), height(Watch::Elbows)) {
+        (Some(hands), Some(elbows)) if hands == elbows => format!(
+            "Lift neither your hands nor your elbows higher than {}.",
+            hands.of_body()
+        ),
+        (Some(hands), Some(elbows)) => format!(
+            "Lift your hands no higher than {}, and your elbows no higher than {}.",
+            hands.of_body(),
+            elbows.of_body()
+        ),
+        (Some(hands), None) => format!(
+            "Lift your hands no higher than {}. Keep your elbows close to your sides.",
+            hands.of_body()
+        ),
+        (None, _) => {
+            "Keep your arm and your elbow close to your side. Do not lift your hand as high \
+                      as your hips."
+                .to_owned()
         }
-        Some(height) => format!("Lift your hands no higher than {}.", height.of_body()),
-        None => "Keep your arm down by your side. Do not lift your hand as high as your hips."
-            .to_owned(),
     }
 }
 
@@ -176,12 +229,12 @@ fn load_limit(limit: &Limit) -> String {
 fn until(limit: &Limit) -> String {
     let by = match limit.by {
         LimitBy::Set { .. } => "Your surgeon or therapist set this.",
-        LimitBy::Rule(_) => "This keeps you safe while you heal.",
+        LimitBy::Rules(_) => "This keeps you safe while you heal.",
     };
     match limit.until {
         Some(last) => format!(
             "{by} It holds until {}. Ask before you go further.",
-            day(last)
+            calendar_day(last)
         ),
         None => format!("{by} It holds until your therapist tells you."),
     }
@@ -204,7 +257,7 @@ fn how_to(sheet: &HomeSheet) -> Markup {
             h2 #how { "How to do them" }
             p {
                 @if let Some(arm) = arm { (arm) " " }
-                "Go slowly and keep breathing. A gentle pull is fine. Pain is not. "
+                "Go slowly and keep breathing. A gentle pull in a muscle is fine. Pain is not. "
                 "Rest when you are tired."
             }
             p {
@@ -234,10 +287,13 @@ fn exercise(number: usize, prescribed: &Prescribed, operated: Option<Operated>) 
                 @if let Some(line) = prescribed.stop_line() {
                     p.line { b { "Your stop line: " } "Stop when " (line) ". No higher." }
                 }
-                p { b { "How much: " } (how_much(&exercise.dose)) }
+                @if exercise.figure.holds.is_some_and(Held::is_band) { p { (LIGHT_BAND) } }
+                p { b { "How much: " } (how_much(&prescribed.dose)) }
                 p { b { "What you feel: " } (exercise.feel) }
                 p.halt { (exercise.stop) }
-                p { b { "Too hard? " } (exercise.easier) }
+                @if let Some(easier) = &prescribed.easier {
+                    p { b { "Too hard? " } (easier) }
+                }
                 @if let Some(harder) = &prescribed.harder {
                     p { b { "Too easy? " } (harder) }
                 }
@@ -245,6 +301,10 @@ fn exercise(number: usize, prescribed: &Prescribed, operated: Option<Operated>) 
         }
     }
 }
+
+/// Common practice; the effort is that of PROSPER (Bruce 2021, BMJ 375:e066542: 5–6 of 10; read).
+const LIGHT_BAND: &str = "A light band is easy to pull to twice its length, 10 times in a row. Makers \
+    use their own colours, so ask which one is light.";
 
 fn how_much(dose: &Dose) -> String {
     let when = match (dose.times_a_day, dose.days_a_week) {
@@ -298,9 +358,12 @@ fn going_on() -> Markup {
                 "Keep going. Healing takes weeks, and some days are slow."
             }
             p {
-                b { "It gets worse: " }
-                "Do half as much, the easy way. If it is no better after two days, or if it still hurts "
-                "the next morning, stop and call your therapist."
+                b { "It feels harder, but it does not hurt more: " }
+                "You may just be tired. Do half as much, the easy way."
+            }
+            p {
+                b { "It hurts more, or it still hurts the next morning: " }
+                "Stop all of them and call your therapist."
             }
             p {
                 b { "You missed a day: " }
@@ -331,7 +394,7 @@ fn diary(programme: &Programme) -> Markup {
                         @for (number, prescribed) in (1..).zip(&programme.exercises) {
                             tr {
                                 th scope="row" { (number) ". " (prescribed.exercise.name) }
-                                @for _ in 0..DAYS { td { (boxes(prescribed.exercise.dose.times_a_day)) } }
+                                @for _ in 0..DAYS { td { (boxes(prescribed.dose.times_a_day)) } }
                             }
                         }
                         tr.pain {

@@ -3,7 +3,8 @@
 //! One file per writer over one view model ([`view`]): the [`html`] report with its [`picture`]s,
 //! [`lines`] and charts, plain text for a terminal ([`table`]), and JSON of a comparison
 //! ([`comparison_json`]). [`agreement`] writes what raters' tables come to. [`overlay`] draws what
-//! was found onto a photo. [`home_sheet`] is for the person: exercises with drawings ([`figure`]).
+//! was found onto a photo. [`home_sheet`] is for the person: exercises with drawings ([`figure`]);
+//! [`hold_sheet`] says that there are none for now.
 //!
 //! Nothing here measures. A writer takes readings, errors, verdicts and reasons as they are and
 //! puts them into words; a value that is missing is printed with its reason.
@@ -13,6 +14,7 @@ mod axis;
 mod chart;
 pub mod comparison_json;
 pub mod figure;
+pub mod hold_sheet;
 pub mod home_sheet;
 pub mod html;
 pub mod lines;
@@ -29,6 +31,7 @@ pub(crate) mod words;
 
 pub use agreement::{Plot, agreement_json, agreement_plots, agreement_table};
 pub use comparison_json::comparison_json;
+pub use hold_sheet::{HoldSheet, hold_sheet_html};
 pub use home_sheet::{HomeSheet, home_sheet_html};
 pub use html::{ReportInput, comparison_html};
 pub use overlay::overlay;

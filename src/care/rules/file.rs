@@ -11,7 +11,7 @@ use toml::{Table, Value};
 use super::{
     Choice, Effect, Level, OWN_RULES, Question, Rule, Rules, RulesError, Unanswered, Window,
 };
-use crate::care::{Finding, Known};
+use crate::care::{Aim, Finding, Known};
 
 pub(super) const ARM_DEG: RangeInclusive<f64> = 0.0..=180.0;
 pub const LOAD_KG: RangeInclusive<f64> = 0.0..=30.0;
@@ -62,6 +62,7 @@ struct RuleEntry {
     load_kg: Option<f64>,
     highest_level: Option<u8>,
     avoid: Option<Vec<String>>,
+    first: Option<String>,
     words: String,
     at_home: Option<String>,
     source: String,
@@ -260,6 +261,9 @@ fn rule(
             )));
         }
     }
+    if effect == Effect::Hold && entry.at_home.is_none() {
+        return Err(name.expected("at_home: a hold tells the person what to do"));
+    }
     Ok(Rule {
         is_removable: entry.removable,
         when: entry.when,
@@ -283,6 +287,11 @@ fn effect(
     if entry.hold == Some(false) || entry.caution == Some(false) {
         return Err(name.expected("hold and caution to be true, or left out"));
     }
+    let aim = |id: &String| {
+        Aim::from_id(id)
+            .ok_or_else(|| name.expected(format!("an aim of exercises in first, found {id}")))
+    };
+    let first = entry.first.as_ref().map(aim).transpose()?;
     let mut effects = [
         entry.hold.map(|_| Effect::Hold),
         entry.caution.map(|_| Effect::Caution),
@@ -290,12 +299,14 @@ fn effect(
         entry.load_kg.map(Effect::Load),
         entry.highest_level.map(Effect::HighestLevel),
         entry.avoid.clone().map(Effect::Avoid),
+        first.map(Effect::First),
     ]
     .into_iter()
     .flatten();
     let (Some(effect), None) = (effects.next(), effects.next()) else {
-        return Err(name
-            .expected("exactly one of hold, caution, arm_deg, load_kg, highest_level and avoid"));
+        return Err(name.expected(
+            "exactly one of hold, caution, arm_deg, load_kg, highest_level, avoid and first",
+        ));
     };
     match &effect {
         Effect::Arm(value) if !ARM_DEG.contains(value) => {

@@ -17,7 +17,8 @@ use thiserror::Error;
 pub use self::file::LOAD_KG;
 use self::file::within;
 use super::{
-    Finding, Findings, Known, Limit, LimitBy, Override, Screening, SetLimit, days_from, is_initials,
+    Aim, Finding, Findings, HighestLevel, Known, Limit, LimitBy, Override, Screening, SetLimit,
+    days_from, is_initials,
 };
 use crate::visit::ARM_LIMITS_DEG;
 
@@ -109,13 +110,14 @@ enum Effect {
     Load(f64),
     HighestLevel(u8),
     Avoid(Vec<String>),
+    First(Aim),
 }
 
 impl Effect {
     /// Whether it takes something away without a word with anybody: then it also holds for an answer
     /// that is only possible.
     const fn limits(&self) -> bool {
-        !matches!(self, Effect::Hold | Effect::Caution)
+        !matches!(self, Effect::Hold | Effect::Caution | Effect::First(_))
     }
 }
 
@@ -276,11 +278,19 @@ impl Rules {
         let day = screening.surgery.map(|surgery| days_from(surgery, today));
         let mut findings = Findings {
             days_since_surgery: day,
+            stays_until: self.stays_until(screening, day),
             ..Findings::default()
         };
         self.tell_what_is_open(screening, today, &mut findings);
+        let mut next_is_told = false;
         for level in self.levels_not_begun(day) {
             let finding = self.levels[usize::from(level)].finding.clone();
+            // The next to begin says it for those above it; one that was taken away is listed.
+            let stands = taken_away(screening, &finding).is_none();
+            if stands && next_is_told {
+                continue;
+            }
+            next_is_told |= stands;
             let effect = Effect::HighestLevel(level - 1);
             meet(&mut findings, screening, finding, &effect, None);
         }
@@ -310,6 +320,32 @@ impl Rules {
             .filter(|(_, level)| day.is_none_or(|day| (0..level.from_day).contains(&day)))
             .map(|(number, _)| number)
             .collect()
+    }
+
+    /// The last day before a level or a rule begins or ends, where it changes what may be done.
+    fn stays_until(&self, screening: &Screening, day: Option<i32>) -> Option<Date> {
+        let (surgery, day) = (screening.surgery?, day?);
+        let stands = |finding: &Finding| taken_away(screening, finding).is_none();
+        let levels = self.levels.iter().filter(|level| stands(&level.finding));
+        let matters = |rule: &&Rule| {
+            rule.effect != Effect::Caution
+                && stands(&rule.finding)
+                && self.applies(rule, screening).is_some()
+        };
+        let windows = self
+            .rules
+            .iter()
+            .filter(matters)
+            .filter_map(|rule| rule.window);
+        let days = windows.flat_map(|window| [Some(window.first), window.end]);
+        let next = levels
+            .map(|level| level.from_day)
+            .chain(days.flatten())
+            // The surgery itself changes everything.
+            .chain([0])
+            .filter(|change| *change > day)
+            .min()?;
+        surgery.checked_add((next - 1).days()).ok()
     }
 
     /// An answer of this file; one that the file does not know is none.
@@ -359,7 +395,7 @@ impl Rules {
             }
             let rule = format!("unanswered_{}", question.id);
             match question.unanswered {
-                Unanswered::Hold => findings.holds.push(own(
+                Unanswered::Hold => findings.holds.push(own_hold(
                     &rule,
                     format!("Not answered: {} Ask before any exercise.", question.ask),
                 )),
@@ -385,7 +421,7 @@ impl Rules {
         }
         let happened_since = |surgery: &Date| screening.date < *surgery && *surgery <= today;
         if screening.surgery.as_ref().is_some_and(happened_since) {
-            findings.holds.push(own(
+            findings.holds.push(own_hold(
                 "answers_before_surgery",
                 "These answers are from before the surgery: ask anew before any exercise."
                     .to_owned(),
@@ -412,6 +448,21 @@ pub(super) fn own(rule: &str, words: String) -> Finding {
     }
 }
 
+/// The person can do nothing about it but wait to be asked.
+fn own_hold(rule: &str, words: String) -> Finding {
+    Finding {
+        at_home: Some(
+            "Your therapist has to ask you some more first. Do not exercise until then.".to_owned(),
+        ),
+        ..own(rule, words)
+    }
+}
+
+fn taken_away<'a>(screening: &'a Screening, finding: &Finding) -> Option<&'a Override> {
+    let of_finding = |taken: &&Override| taken.rule == finding.rule;
+    screening.overrides.iter().find(of_finding)
+}
+
 /// Adds what a rule does, or lists it as taken away.
 fn meet(
     findings: &mut Findings,
@@ -420,48 +471,81 @@ fn meet(
     effect: &Effect,
     until: Option<Date>,
 ) {
-    let taken_away = |taken: &&Override| taken.rule == finding.rule;
-    if let Some(taken) = screening.overrides.iter().find(taken_away) {
+    if let Some(taken) = taken_away(screening, &finding) {
         findings.overridden.push((finding, taken.clone()));
         return;
     }
-    let limit = |value: f64| Limit {
-        value,
-        until,
-        by: LimitBy::Rule(finding.clone()),
-    };
+    let Findings {
+        arm_deg,
+        load_kg,
+        set_aside,
+        ..
+    } = findings;
     match effect {
         Effect::Hold => findings.holds.push(finding),
         Effect::Caution => findings.cautions.push(finding),
-        Effect::Arm(value) => keep_stricter(&mut findings.arm_deg, limit(*value)),
-        Effect::Load(value) => keep_stricter(&mut findings.load_kg, limit(*value)),
-        Effect::HighestLevel(level) => {
-            let highest = &mut findings.highest_level;
-            if highest.as_ref().is_none_or(|(lowest, _)| level < lowest) {
-                *highest = Some((*level, finding));
-            }
-        }
+        Effect::Arm(value) => keep_strictest(arm_deg, *value, until, finding, set_aside),
+        Effect::Load(value) => keep_strictest(load_kg, *value, until, finding, set_aside),
+        Effect::HighestLevel(level) => bound_level(&mut findings.highest_level, *level, finding),
         Effect::Avoid(tags) => {
             for tag in tags {
-                let avoid = findings.avoid.entry(tag.clone());
-                avoid.or_insert_with(|| finding.clone());
+                let avoid = findings.avoid.entry(tag.clone()).or_default();
+                avoid.push(finding.clone());
             }
         }
+        Effect::First(aim) => findings.first.push((*aim, finding)),
     }
 }
 
-/// Of two limits the lower; of two alike the one that holds longer.
-fn keep_stricter(kept: &mut Option<Limit>, other: Limit) {
-    let stricter = kept.as_ref().is_none_or(|kept| {
-        let longer = match (other.until, kept.until) {
-            (None, Some(_)) => true,
-            (Some(other), Some(kept)) => other > kept,
-            (_, None) => false,
-        };
-        other.value < kept.value || (other.value == kept.value && longer)
+fn bound_level(kept: &mut Option<HighestLevel>, level: u8, finding: Finding) {
+    let highest = kept.get_or_insert_with(|| HighestLevel {
+        level,
+        by: Vec::new(),
     });
-    if stricter {
-        *kept = Some(other);
+    if level < highest.level {
+        highest.level = level;
+        highest.by.insert(0, finding);
+    } else {
+        highest.by.push(finding);
+    }
+}
+
+/// Of several limits the lowest holds; of those alike, as long as the longest of them.
+fn keep_strictest(
+    kept: &mut Option<Limit>,
+    value: f64,
+    until: Option<Date>,
+    finding: Finding,
+    set_aside: &mut Vec<Finding>,
+) {
+    match kept {
+        Some(limit) if limit.value < value => set_aside.push(finding),
+        Some(Limit {
+            value: lowest,
+            until: last,
+            by: LimitBy::Rules(by),
+        }) if *lowest == value => {
+            // One without an end holds longest.
+            let is_longer = last.is_some_and(|last| until.is_none_or(|until| until > last));
+            if is_longer {
+                *last = until;
+                by.insert(0, finding);
+            } else {
+                by.push(finding);
+            }
+        }
+        _ => {
+            let looser = kept.replace(Limit {
+                value,
+                until,
+                by: LimitBy::Rules(vec![finding]),
+            });
+            set_aside.extend(
+                looser
+                    .into_iter()
+                    .flat_map(|limit| limit.by.rules().to_vec()),
+            );
+        }
     }
 }
 
@@ -540,26 +624,28 @@ fn put_first(kind: LimitKind, set: SetLimit, today: Date, findings: &mut Finding
         LimitKind::Arm => &mut findings.arm_deg,
         LimitKind::Load => &mut findings.load_kg,
     };
-    let set_aside = limit.replace(Limit {
+    let before = limit.replace(Limit {
         value: set.value,
         until: set.until,
         by: LimitBy::Set { on: set.set_on },
     });
-    if let Some(Limit {
-        value: lower,
-        by: LimitBy::Rule(finding),
-        ..
-    }) = set_aside.filter(|rule| rule.value < set.value)
-    {
+    let Some(before) = before else {
+        return;
+    };
+    let rules = before.by.rules();
+    if before.value < set.value {
+        let words: Vec<&str> = rules.iter().map(|rule| rule.words.as_str()).collect();
         findings.cautions.push(own(
             "set_limit_higher",
             format!(
                 "{} of {value} goes before the {} of a rule: {}",
                 sentence(kind.words()),
-                kind.value(lower),
-                finding.words
+                kind.value(before.value),
+                words.join(" ")
             ),
         ));
+    } else {
+        findings.set_aside.extend(rules.to_vec());
     }
 }
 

@@ -41,6 +41,10 @@ pub(super) const CAUTIONS: &str = "Not a diagnosis. The program proposes from wh
 
 pub(super) fn view(input: &PlanInput) -> PlanView {
     let plan = input.plan;
+    let measured = |nothing| match plan.visits.is_empty() {
+        true => "Not measured: no visit is filed.",
+        false => nothing,
+    };
     let mut sections = Vec::new();
     if !plan.findings.holds.is_empty() {
         sections.push(Section {
@@ -71,7 +75,7 @@ pub(super) fn view(input: &PlanInput) -> PlanView {
     sections.push(or_none(
         "Questions that the course raises",
         plan.signals.iter().map(signal).collect(),
-        "None: nothing in the measures calls for one.",
+        measured("None: nothing in the measures calls for one."),
     ));
     sections.push(goals(plan));
     sections.push(or_none(
@@ -80,7 +84,7 @@ pub(super) fn view(input: &PlanInput) -> PlanView {
             .iter()
             .map(|shortfall| plain(capitalised(&shortfall.words) + "."))
             .collect(),
-        "Nothing.",
+        measured("Nothing."),
     ));
     let mut pace = vec![plain(self::pace(plan)), plain(level(plan))];
     if all_reached(plan) {
@@ -156,63 +160,72 @@ fn facts(input: &PlanInput) -> Vec<(&'static str, String)> {
 
 fn limits(plan: &Plan) -> Vec<Line> {
     let findings = &plan.findings;
-    let mut lines = vec![
-        match &findings.arm_deg {
-            Some(limit) => limited(
-                format!("Operated arm no higher than {:.0}°", limit.value),
-                limit,
-            ),
-            None => plain("No limit of height is known for today.".to_owned()),
-        },
-        match &findings.load_kg {
-            Some(limit) => limited(
-                format!("Operated arm lifts no more than {} kg", limit.value),
-                limit,
-            ),
-            None => plain("No limit of load is known for today.".to_owned()),
-        },
-    ];
-    if let Some((highest, finding)) = &findings.highest_level {
-        lines.push(Line {
-            text: format!("No exercise above level {highest}. {}", finding.words),
-            source: Some(source(finding)),
-        });
+    let mut lines = match &findings.arm_deg {
+        Some(limit) => limited(
+            format!("Operated arm no higher than {:.0}°", limit.value),
+            limit,
+        ),
+        None => vec![plain("No limit of height is known for today.".to_owned())],
+    };
+    lines.extend(match &findings.load_kg {
+        Some(limit) => limited(
+            format!("Operated arm lifts no more than {} kg", limit.value),
+            limit,
+        ),
+        None => vec![plain("No limit of load is known for today.".to_owned())],
+    });
+    lines.extend(findings.set_aside.iter().map(|rule| Line {
+        text: format!("Applies too, beside a stricter limit: {}", rule.words),
+        source: Some(source(rule)),
+    }));
+    if let Some(highest) = &findings.highest_level {
+        let what = format!("No exercise above level {}.", highest.level);
+        lines.extend(said_by(&what, &highest.by));
     }
     // One rule may forbid several things.
     let mut rules: Vec<(&Finding, Vec<String>)> = Vec::new();
-    for (tag, finding) in &findings.avoid {
+    for (tag, by) in &findings.avoid {
         let tag = tag.replace('_', " ");
-        match rules
-            .iter_mut()
-            .find(|(known, _)| known.rule == finding.rule)
-        {
-            Some((_, tags)) => tags.push(tag),
-            None => rules.push((finding, vec![tag])),
+        for finding in by {
+            match rules
+                .iter_mut()
+                .find(|(known, _)| known.rule == finding.rule)
+            {
+                Some((_, tags)) => tags.push(tag.clone()),
+                None => rules.push((finding, vec![tag.clone()])),
+            }
         }
     }
     lines.extend(rules.into_iter().map(|(finding, tags)| Line {
         text: format!("Left out: {}. {}", tags.join(", "), finding.words),
         source: Some(source(finding)),
     }));
+    lines.extend(findings.first.iter().map(|(_, why)| finding(why)));
     lines
 }
 
-fn limited(what: String, limit: &Limit) -> Line {
+/// Each rule with its own words and source, the first with what they come to.
+fn said_by(what: &str, rules: &[Finding]) -> Vec<Line> {
+    let mut lines: Vec<Line> = rules.iter().map(finding).collect();
+    if let Some(first) = lines.first_mut() {
+        first.text = format!("{what} {}", first.text);
+    }
+    lines
+}
+
+fn limited(what: String, limit: &Limit) -> Vec<Line> {
     let until = limit
         .until
         .map_or(String::new(), |day| format!(", up to and with {day}"));
     match &limit.by {
-        LimitBy::Set { on } => Line {
+        LimitBy::Set { on } => vec![Line {
             text: format!("{what}{until}."),
             source: Some(match on {
                 Some(day) => format!("set by the surgeon or therapist on {day}"),
                 None => "set by the surgeon or therapist".to_owned(),
             }),
-        },
-        LimitBy::Rule(finding) => Line {
-            text: format!("{what}{until}. {}", finding.words),
-            source: Some(source(finding)),
-        },
+        }],
+        LimitBy::Rules(rules) => said_by(&format!("{what}{until}."), rules),
     }
 }
 
@@ -354,7 +367,7 @@ fn exercise(number: usize, prescribed: &Prescribed) -> Vec<String> {
             kg if kg > 0.0 => format!("{kg} kg"),
             _ => "none".to_owned(),
         },
-        dose(&exercise.dose),
+        dose(&prescribed.dose),
         prescribed.because.clone(),
     ]
 }
