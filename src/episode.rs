@@ -93,6 +93,45 @@ pub fn input<'a>(
     }
 }
 
+/// A sheet of a plan.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Sheet {
+    /// For the clinician's file.
+    Plan,
+    /// For the person, of an approved plan.
+    Home,
+}
+
+impl Sheet {
+    fn file(self, day: Date) -> String {
+        match self {
+            Sheet::Plan => format!("{day}.html"),
+            Sheet::Home => format!("{day}-home.html"),
+        }
+    }
+}
+
+fn plan_file(day: Date) -> String {
+    format!("{day}.json")
+}
+
+/// A sheet of the plan of a day, as it was written.
+pub fn sheet(case: &Case, day: Date, sheet: Sheet) -> Result<Option<String>, CaseError> {
+    case.plan_file(&sheet.file(day))
+}
+
+/// Keeps a screening. A plan of that day goes, approved or not, before the answers that it was made
+/// by are gone: what they came to may hold no longer.
+pub fn keep_screening(case: &Case, screening: &Screening) -> Result<(), CaseError> {
+    let day = screening.date;
+    let mut writing = case.write()?;
+    for file in [Sheet::Home.file(day), Sheet::Plan.file(day), plan_file(day)] {
+        writing.drop_plan(&file)?;
+    }
+    writing.keep_screening(screening)?;
+    Ok(())
+}
+
 /// Where the sheets of a plan lie.
 pub struct Sheets {
     pub plan: PathBuf,
@@ -108,14 +147,14 @@ pub fn keep(
     approved: Option<&Approved<Programme>>,
 ) -> Result<Sheets, CaseError> {
     let day = input.plan.date;
-    let home = format!("{day}-home.html");
+    let home = Sheet::Home.file(day);
     let mut writing = case.write()?;
     if approved.is_none() {
         writing.drop_plan(&home)?;
     }
     let json = json(input);
-    writing.keep_plan(&format!("{day}.json"), json.as_bytes())?;
-    let plan = writing.keep_plan(&format!("{day}.html"), plan_sheet_html(input).as_bytes())?;
+    writing.keep_plan(&plan_file(day), json.as_bytes())?;
+    let plan = writing.keep_plan(&Sheet::Plan.file(day), plan_sheet_html(input).as_bytes())?;
     let home = match approved {
         Some(programme) => {
             let html = home_sheet_html(&HomeSheet {

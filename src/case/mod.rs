@@ -14,6 +14,7 @@
 pub mod checksums;
 mod verify;
 
+use std::borrow::Cow;
 use std::fs::{self, File, OpenOptions, TryLockError};
 use std::io::{self, Write};
 use std::path::{Path, PathBuf};
@@ -23,11 +24,11 @@ use thiserror::Error;
 
 pub use self::verify::{Damage, Fault, Verification, accept, verify};
 
-use self::checksums::{CHECKSUMS, Checksums};
+use self::checksums::{CHECKSUMS, Checksums, Standing};
 use crate::care::{About, Screening};
 use crate::checksum::sha256;
 use crate::photo;
-use crate::record::{self, RecordError};
+use crate::record::{self, KeptPlan, RecordError};
 use crate::visit::{Visit, VisitFacts};
 
 const CASE: &str = "case.json";
@@ -43,6 +44,7 @@ pub const RECORD: &str = "record.json";
 pub const FACTS: &str = "visit.json";
 
 /// A case that can be read.
+#[derive(Clone)]
 pub struct Case {
     folder: PathBuf,
     pub about: About,
@@ -54,7 +56,14 @@ pub struct NewVisit<'a> {
     pub label: &'a str,
     /// With a record of every photo, in the same order.
     pub visit: &'a Visit,
-    pub photos: &'a [PathBuf],
+    pub photos: &'a [NewPhoto<'a>],
+}
+
+/// Where the bytes of a photo are that is filed.
+#[derive(Clone, Copy)]
+pub enum NewPhoto<'a> {
+    File(&'a Path),
+    Memory(&'a [u8]),
 }
 
 impl Case {
@@ -165,14 +174,33 @@ impl Case {
             .find(|screening| screening.date <= day))
     }
 
+    /// What was planned, oldest first.
+    pub fn plans(&self) -> Result<Vec<KeptPlan>, CaseError> {
+        self.read_all(PLANS, record::plan_from_json)
+    }
+
     /// The level of the last plan that was approved before a day.
     pub fn level_before(&self, day: Date) -> Result<Option<u8>, CaseError> {
-        let plans = self.read_all(PLANS, record::plan_from_json)?;
+        let mut plans = self.plans()?.into_iter().rev();
         Ok(plans
-            .into_iter()
-            .rev()
-            .find(|plan| plan.is_approved && plan.date < day)
+            .find(|plan| plan.approved.is_some() && plan.date < day)
             .map(|plan| plan.level))
+    }
+
+    /// A file of a plan as it was written, where there is one: what became of it since is not to be
+    /// handed out.
+    pub fn plan_file(&self, name: &str) -> Result<Option<String>, CaseError> {
+        let file = format!("{PLANS}/{name}");
+        let path = self.folder.join(&file);
+        let text = match fs::read_to_string(&path) {
+            Err(error) if error.kind() == io::ErrorKind::NotFound => return Ok(None),
+            text => text.map_err(|error| CaseError::io(&path, error))?,
+        };
+        let checksums = read_checksums(&self.folder)?;
+        match checksums.standing(&file, &sha256(text.as_bytes())) {
+            Standing::Whole => Ok(Some(text)),
+            Standing::Changed | Standing::Unlisted => Err(CaseError::Damaged(path)),
+        }
     }
 
     fn read_all<T>(
@@ -302,18 +330,26 @@ impl Writing<'_> {
             announced.push((format!("{VISITS}/{name}/{file}"), sha256(bytes)));
             Ok(())
         };
-        for (photo, path) in new.visit.photos.iter().zip(new.photos) {
+        for (photo, source) in new.visit.photos.iter().zip(new.photos) {
+            let path = match source {
+                NewPhoto::File(path) => path,
+                NewPhoto::Memory(_) => Path::new(&photo.file),
+            };
             if photo.file.contains(char::is_control) {
-                return Err(CaseError::Name(path.clone()));
+                return Err(CaseError::Name(path.to_owned()));
             }
-            let bytes = photo::read_bytes(path)
-                .map_err(|error| CaseError::io(path, io::Error::other(error)))?;
+            let bytes = match source {
+                NewPhoto::File(path) => photo::read_bytes(path)
+                    .map_err(|error| CaseError::io(path, io::Error::other(error)))?
+                    .into(),
+                NewPhoto::Memory(bytes) => Cow::Borrowed(*bytes),
+            };
             if photo
                 .sha256
                 .as_ref()
                 .is_some_and(|seen| *seen != sha256(&bytes))
             {
-                return Err(CaseError::Moved(path.clone()));
+                return Err(CaseError::Moved(path.to_owned()));
             }
             put(&photo.file, &bytes)?;
         }
@@ -447,6 +483,8 @@ pub enum CaseError {
     Name(PathBuf),
     #[error("the file was changed while it was measured: {}", .0.display())]
     Moved(PathBuf),
+    #[error("the file is not as it was written: {}", .0.display())]
+    Damaged(PathBuf),
     #[error("line {line} is no checksum with the name of a file: {}", path.display())]
     List { path: PathBuf, line: usize },
     #[error("{error}: {}", path.display())]
@@ -481,6 +519,7 @@ impl CaseError {
             CaseError::Filed(_) => "give this visit another label; nothing was written",
             CaseError::Name(_) => "rename the photo; nothing was written",
             CaseError::Moved(_) => "run the command again; nothing was written",
+            CaseError::Damaged(_) => "don't hand it out; make the plan anew",
             CaseError::List { .. } => {
                 "the list is damaged: take it from a backup, or move it away and have tragus case \
                  verify --accept make it anew"

@@ -17,7 +17,16 @@ pub const PLAN_SCHEMA: &str = "tragus-plan/1";
 pub struct KeptPlan {
     pub date: Date,
     pub level: u8,
-    pub is_approved: bool,
+    /// `None` while it is a proposal.
+    pub approved: Option<KeptApproval>,
+}
+
+/// Who approved a plan, and when.
+#[derive(Clone, Debug, PartialEq, Eq, Deserialize)]
+pub struct KeptApproval {
+    pub initials: String,
+    #[serde(rename = "date")]
+    pub on: Date,
 }
 
 /// Writes a plan; approved by these initials on that day, or not.
@@ -70,14 +79,14 @@ pub fn plan_from_json(text: &str) -> Result<KeptPlan, RecordError> {
     struct PlanFile {
         date: Date,
         level: u8,
-        approved: Option<Value>,
+        approved: Option<KeptApproval>,
     }
     check_schema(text, PLAN_SCHEMA)?;
     let file: PlanFile = parse(text)?;
     Ok(KeptPlan {
         date: file.date,
         level: file.level,
-        is_approved: file.approved.is_some(),
+        approved: file.approved,
     })
 }
 

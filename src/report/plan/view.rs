@@ -3,7 +3,7 @@
 use crate::care::catalogue::{Amount, Dose};
 use crate::care::plan::Plan;
 use crate::care::programme::{GOING_ON, Prescribed};
-use crate::care::{Finding, Goal, Known, Limit, LimitBy, Pace, Signal};
+use crate::care::{Finding, Findings, Goal, Known, Limit, LimitBy, Pace, Signal};
 use crate::report::number;
 use crate::report::words::capitalised;
 
@@ -41,16 +41,8 @@ pub(super) const CAUTIONS: &str = "Not a diagnosis. The program proposes from wh
 
 pub(super) fn view(input: &PlanInput) -> PlanView {
     let plan = input.plan;
-    let mut sections = Vec::new();
-    if !plan.findings.holds.is_empty() {
-        sections.push(Section {
-            title: "Ask or refer first: no exercise is proposed",
-            is_stop: true,
-            lines: plan.findings.holds.iter().map(finding).collect(),
-            table: None,
-        });
-    }
-    sections.push(lines("Limits today", limits(plan)));
+    let mut sections = holds(&plan.findings);
+    sections.push(limits(&plan.findings));
     let overridden = plan.findings.overridden.iter().map(|(rule, by)| Line {
         text: format!(
             "Taken away by {}, \"{}\": {}",
@@ -63,11 +55,7 @@ pub(super) fn view(input: &PlanInput) -> PlanView {
         "Rules that a clinician took away",
         overridden.collect(),
     );
-    push(
-        &mut sections,
-        "Keep in mind",
-        plan.findings.cautions.iter().map(finding).collect(),
-    );
+    sections.extend(cautions(&plan.findings));
     sections.push(or_none(
         "Questions that the course raises",
         plan.signals.iter().map(signal).collect(),
@@ -146,9 +134,29 @@ fn facts(input: &PlanInput) -> Vec<(&'static str, String)> {
     ]
 }
 
-fn limits(plan: &Plan) -> Vec<Line> {
-    let findings = &plan.findings;
-    let mut lines = vec![
+/// Where one stands, what has to be asked before anything else.
+pub(super) fn holds(findings: &Findings) -> Vec<Section> {
+    let mut sections = Vec::new();
+    push(
+        &mut sections,
+        "Ask or refer first: no exercise is proposed",
+        findings.holds.iter().map(finding).collect(),
+    );
+    for section in &mut sections {
+        section.is_stop = true;
+    }
+    sections
+}
+
+pub(super) fn cautions(findings: &Findings) -> Vec<Section> {
+    let mut sections = Vec::new();
+    let cautions = findings.cautions.iter().map(finding);
+    push(&mut sections, "Keep in mind", cautions.collect());
+    sections
+}
+
+pub(super) fn limits(findings: &Findings) -> Section {
+    let mut found = vec![
         match &findings.arm_deg {
             Some(limit) => limited(
                 format!("Operated arm no higher than {:.0}°", limit.value),
@@ -165,7 +173,7 @@ fn limits(plan: &Plan) -> Vec<Line> {
         },
     ];
     if let Some((highest, finding)) = &findings.highest_level {
-        lines.push(Line {
+        found.push(Line {
             text: format!("No exercise above level {highest}. {}", finding.words),
             source: Some(source(finding)),
         });
@@ -182,11 +190,11 @@ fn limits(plan: &Plan) -> Vec<Line> {
             None => rules.push((finding, vec![tag])),
         }
     }
-    lines.extend(rules.into_iter().map(|(finding, tags)| Line {
+    found.extend(rules.into_iter().map(|(finding, tags)| Line {
         text: format!("Left out: {}. {}", tags.join(", "), finding.words),
         source: Some(source(finding)),
     }));
-    lines
+    lines("Limits today", found)
 }
 
 fn limited(what: String, limit: &Limit) -> Line {
