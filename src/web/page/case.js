@@ -25,7 +25,7 @@ export async function showCase(room) {
   const screened = screening?.is_of_today;
   const title = `Case ${told.code}`;
   room.append(...[
-    told.holds > 0 && stopBox(told, "h2"),
+    told.holds > 0 && stopBox(told),
     h("h1", {}, title),
     h("dl", { class: "standing" },
       fact("Today", told.today),
@@ -69,9 +69,9 @@ const outsideLine = (outside) => outside.length > 0 && h("p", { class: "note" },
   `Open, but not in the case, so that no plan looks at it: ${outside.join("; ")}. Open it in its review to file it.`);
 
 /** Above all else: what has to be asked before any exercise. */
-function stopBox(told, heading) {
+function stopBox(told) {
   const stop = told.findings.find((section) => section.is_stop);
-  return h("section", { class: "halt", "aria-label": "Ask or refer first" }, h(heading, {}, stop.title),
+  return h("div", { class: "halt", role: "alert" }, h("p", { class: "halt-head" }, stop.title),
     h("ul", {}, stop.lines.map(({ text, source }) => h("li", {}, text, source && h("small", {}, ` ${source}`)))));
 }
 
@@ -97,9 +97,11 @@ export async function showPlan(room) {
     return { title };
   }
   const sheet = h("div");
+  let here = true;
   let leave = () => {};
   const showSheet = (words) => {
     leave();
+    if (!here) return;
     const frame = framed(words, "/api/case/sheets/plan");
     leave = frame.leave;
     sheet.replaceChildren(
@@ -123,7 +125,7 @@ export async function showPlan(room) {
   };
   const approved = told.plan?.is_of_today && told.plan.approved;
   room.append(...[
-    told.holds > 0 && stopBox(told, "h2"),
+    told.holds > 0 && stopBox(told),
     h("h1", {}, title),
     h("p", { class: "note" }, `Surgery ${surgeryWords(told)}. Screened ${dayWords(told.screening)}.`),
     findings(told), state, sheet].flat().filter(Boolean));
@@ -141,7 +143,10 @@ export async function showPlan(room) {
       h("p", { class: "note", id: "anew" }, "Made anew, the plan is a proposal again, and the sheet for home is taken away until somebody approves it."));
       showSheet("The plan");
     },
-    leave: () => leave(),
+    leave: () => {
+      here = false;
+      leave();
+    },
   };
 }
 
