@@ -129,7 +129,7 @@ pub fn standing(
         .ok()
         .and_then(|kept| kept.approved);
     let approved =
-        kept.and_then(|(initials, on)| Approved::by(plan.programme.clone(), &initials, on).ok());
+        kept.and_then(|by| Approved::by(plan.programme.clone(), &by.initials, by.on).ok());
     Ok(approved.filter(|approved| json(&input(plan, rules, Some(approved), program)) == text))
 }
 
@@ -151,6 +151,44 @@ pub fn input<'a>(
     }
 }
 
+/// A sheet of a plan.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Sheet {
+    /// For the clinician's file.
+    Plan,
+    /// For the person, of an approved plan.
+    Home,
+    /// For the person, while a hold stands.
+    Hold,
+}
+
+impl Sheet {
+    fn file(self, day: Date) -> String {
+        match self {
+            Sheet::Plan => format!("{day}.html"),
+            Sheet::Home => format!("{day}-home.html"),
+            Sheet::Hold => format!("{day}-hold.html"),
+        }
+    }
+}
+
+/// A sheet of the plan of a day, as it was written.
+pub fn sheet(case: &Case, day: Date, sheet: Sheet) -> Result<Option<String>, CaseError> {
+    case.plan_file(&sheet.file(day))
+}
+
+/// Keeps a screening. A plan of that day goes, before the answers that it was made by are gone: what
+/// they came to may hold no longer. One that was approved stays under another name.
+pub fn keep_screening(case: &Case, screening: &Screening) -> Result<PathBuf, CaseError> {
+    let day = screening.date;
+    let mut writing = case.write()?;
+    for sheet in [Sheet::Home, Sheet::Hold, Sheet::Plan] {
+        writing.drop_plan(&sheet.file(day))?;
+    }
+    writing.drop_plan_of(day)?;
+    writing.keep_screening(screening)
+}
+
 /// Where the sheets of a plan lie.
 pub struct Sheets {
     pub plan: PathBuf,
@@ -169,7 +207,7 @@ pub fn keep(
     approved: Option<&Approved<Programme>>,
 ) -> Result<Sheets, CaseError> {
     let day = input.plan.date;
-    let (home, hold) = (format!("{day}-home.html"), format!("{day}-hold.html"));
+    let (home, hold) = (Sheet::Home.file(day), Sheet::Hold.file(day));
     let holds = &input.plan.findings.holds;
     let mut writing = case.write()?;
     if approved.is_none() {
@@ -180,7 +218,7 @@ pub fn keep(
     }
     let json = json(input);
     writing.keep_plan_of(day, &json)?;
-    let plan = writing.keep_plan(&format!("{day}.html"), plan_sheet_html(input).as_bytes())?;
+    let plan = writing.keep_plan(&Sheet::Plan.file(day), plan_sheet_html(input).as_bytes())?;
     let home = match approved {
         Some(programme) => {
             let html = home_sheet_html(&HomeSheet {

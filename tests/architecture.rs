@@ -78,8 +78,8 @@ const ROOMS: [(&str, &[&str]); 28] = [
     (
         "web",
         &[
-            "body", "checksum", "compare", "estimate", "geometry", "infer", "locate", "measure",
-            "photo", "pipeline", "record", "report", "visit",
+            "body", "care", "case", "checksum", "compare", "episode", "estimate", "geometry",
+            "infer", "locate", "measure", "photo", "pipeline", "record", "report", "visit",
         ],
     ),
     (

@@ -12,6 +12,7 @@ use serde_json::{Value, json};
 use tempfile::TempDir;
 use ureq::http::Response;
 
+use tragus::case::Case;
 use tragus::locate::Wish;
 use tragus::photo;
 use tragus::pipeline::{self, Aids, PhotoInput};
@@ -31,10 +32,22 @@ struct Served {
 }
 
 fn serve(visits: &[PathBuf], diary: &Path) -> Served {
-    let visits = visits.iter().map(|path| folder(path)).collect();
+    serve_with(visits, None, diary)
+}
+
+/// Serves visits, and a case with its own.
+fn serve_with(visits: &[PathBuf], case: Option<&Path>, diary: &Path) -> Served {
+    let filed = case.map(|case| Case::open(case).and_then(|case| case.visits()));
+    let filed = filed.transpose().expect("a case").unwrap_or_default();
+    let visits = visits
+        .iter()
+        .chain(&filed)
+        .map(|path| folder(path))
+        .collect();
     let server = Server::bind(Setup {
         finder: shared_finder().clone(),
         visits,
+        case: case.map(Path::to_owned),
         diary: diary.to_owned(),
         port: 0,
         now: || date(2026, 5, 11).at(9, 30, 0, 0),
@@ -1678,9 +1691,603 @@ fn a_start_that_could_not_work_says_why() {
     assert!(run(&["."]).contains("no photo in this folder"));
     let twice = run(&[".", folder.path().to_str().expect("text")]);
     assert!(twice.contains("this folder is named twice: "), "{twice}");
+    for case in ["one", "two"] {
+        fs::create_dir(folder.path().join(case)).expect("a folder");
+        let file = folder.path().join(case).join("case.json");
+        fs::write(file, r#"{"schema":"tragus-case/1","code":"x"}"#).expect("a case");
+    }
+    assert!(run(&["one", "two"]).contains("this is a second case: two\nhint: "));
+    let screenings = folder.path().join("one/screenings");
+    fs::create_dir(&screenings).expect("a folder");
+    fs::write(screenings.join("2026-05-01.json"), "{").expect("a file");
+    let damaged = run(&["one"]);
+    assert!(
+        damaged.contains("2026-05-01.json\nhint: tragus case verify"),
+        "{damaged}"
+    );
     assert!(run(&["--diary", "no/such/diary.json"]).contains("no such folder to write into"));
     assert!(run(&["--diary", "visit.json"]).contains("this file is not overwritten"));
     let taken = std::net::TcpListener::bind("127.0.0.1:0").expect("a port");
     let port = taken.local_addr().expect("an address").port().to_string();
     assert!(run(&["--diary", "d.json", "--port", &port]).contains("is in use by another program"));
+}
+
+// The case.
+
+/// The day on the server's clock.
+const TODAY: &str = "2026-05-11";
+
+/// A copy of the demo case with one photo of each of its first two visits.
+fn case_in(folder: &Path) -> PathBuf {
+    let case = folder.join("demo");
+    let from = crate::common::demo_case();
+    fs::create_dir_all(case.join("screenings")).expect("a folder");
+    for visit in ["intake", "follow-up"] {
+        let name = demo(visit);
+        let name = name.file_name().expect("a name");
+        let to = case.join("visits").join(name);
+        fs::create_dir_all(&to).expect("a folder");
+        for file in ["side-reach.jpg", "visit.json"] {
+            fs::copy(demo(visit).join(file), to.join(file)).expect("a copy");
+        }
+    }
+    for file in [
+        "case.json",
+        "screenings/2026-03-10.json",
+        "screenings/2026-04-28.json",
+    ] {
+        fs::copy(from.join(file), case.join(file)).expect("a copy");
+    }
+    case
+}
+
+fn serve_case(folder: &TempDir) -> (PathBuf, Browser) {
+    let case = case_in(folder.path());
+    let served = serve_with(&[], Some(&case), &folder.path().join("d.json"));
+    (case, served.browser())
+}
+
+/// A screening in which every question has its first answer, which stops nothing.
+fn filled(browser: &Browser) -> Value {
+    let asked = browser.get("/api/case/screening").json();
+    let questions = asked["questions"].as_array().expect("questions");
+    let answers: serde_json::Map<String, Value> = questions
+        .iter()
+        .map(|question| {
+            let id = question["id"].as_str().expect("an id").to_owned();
+            (id, question["options"][0]["id"].clone())
+        })
+        .collect();
+    json!({
+        "day": asked["day"], "from": asked["from"], "surgery_date": "2026-02-17",
+        "operated_side": "right", "answers": answers, "arm_limit": null, "load_limit": null,
+    })
+}
+
+fn words(trouble: &Value) -> &str {
+    trouble["error"].as_str().expect("words")
+}
+
+/// Whether a file of a case is as its list says.
+fn is_listed_whole(case: &Path, file: &str) -> bool {
+    let found = tragus::case::verify(case).expect("a case");
+    case.join(file).is_file()
+        && !found.unlisted.iter().any(|other| other == file)
+        && found.is_whole()
+}
+
+#[test]
+fn without_a_case_nothing_of_one_is_answered_and_a_stranger_gets_nothing() {
+    let folder = tempfile::tempdir().expect("a folder");
+    let browser = serve(&[], &folder.path().join("diary.json")).browser();
+    let nothing = json!({ "approve": null });
+    for path in ["/api/case", "/api/case/screening", "/api/case/plan"] {
+        let trouble = browser.get(path).trouble(404);
+        assert_eq!(words(&trouble), "No case is open.");
+    }
+    browser.get("/api/case/sheets/home").trouble(404);
+    browser.post("/api/case/plan", &nothing).trouble(404);
+    let visit = browser.post("/api/visits", &json!({})).json();
+    assert_eq!(visit["may_file"], false);
+    let save = json!({ "revision": visit["revision"] });
+    browser.post("/api/visits/v1/file", &save).trouble(404);
+
+    let (case, browser) = serve_case(&folder);
+    let screening = filled(&browser);
+    let stranger = Browser {
+        cookie: "tragus=1".to_owned(),
+        ..browser.clone()
+    };
+    for path in [
+        "/api/case",
+        "/api/case/screening",
+        "/api/case/plan",
+        "/api/case/sheets/plan",
+    ] {
+        assert_eq!(stranger.get(path).status, 403, "{path}");
+    }
+    let foreign = |path: &str, body: &Value| {
+        let request = browser
+            .agent
+            .post(browser.url(path))
+            .header("cookie", &browser.cookie)
+            .header("origin", "http://evil.example");
+        Answer::of(request.send(body.to_string().as_bytes())).status
+    };
+    for (path, body) in [
+        ("/api/case/screening", &screening),
+        ("/api/case/plan", &nothing),
+        ("/api/visits/v1/file", &save),
+    ] {
+        assert_eq!(foreign(path, body), 403, "{path}");
+        assert_eq!(stranger.post(path, body).status, 403, "{path}");
+    }
+    for sheet in [
+        "2026-05-11",
+        "..%2f..%2fcase.json",
+        "plan.html",
+        "%2fetc%2fpasswd",
+    ] {
+        let path = format!("/api/case/sheets/{sheet}");
+        browser.get(&path).trouble(404);
+    }
+    assert!(!case.join("plans").exists());
+    assert!(!case.join(format!("screenings/{TODAY}.json")).exists());
+}
+
+#[test]
+fn a_case_is_told_with_its_visits_and_what_is_damaged() {
+    let folder = tempfile::tempdir().expect("a folder");
+    let (case, browser) = serve_case(&folder);
+    let told = browser.get("/api/case").json();
+    assert_eq!(
+        (&told["code"], &told["today"], &told["days_since_surgery"]),
+        (&json!("demo-01"), &json!(TODAY), &json!(83))
+    );
+    assert_eq!(
+        told["screening"],
+        json!({ "day": "2026-04-28", "is_of_today": false })
+    );
+    assert_eq!(
+        (&told["plan"], &told["damages"]),
+        (&Value::Null, &json!([]))
+    );
+    assert_eq!(told["sheets"], json!({ "plan": false, "home": false }));
+    let titles: Vec<&Value> = told["visits"]
+        .as_array()
+        .expect("visits")
+        .iter()
+        .map(|visit| &visit["title"])
+        .collect();
+    assert_eq!(titles, ["intake, 2026-03-10", "follow-up, 2026-04-28"]);
+    // The screening of a visit's day settles its facts: 120° until the end of March.
+    let intake = browser.get("/api/visits/v1").json();
+    assert_eq!(intake["facts"]["arm_limit_deg"], 120.0);
+    let follow_up = browser.get("/api/visits/v2").json();
+    assert_eq!(follow_up["facts"]["arm_limit_deg"], Value::Null);
+
+    // What is saved goes through the case.
+    let edit =
+        json!({ "photo": 0, "landmark": "elbow_right", "from": null, "to": at(300.0, 200.0) });
+    let moved = browser.post("/api/visits/v1/edits", &edit).json();
+    let save = json!({ "revision": moved["revision"] });
+    let locked = Case::open(&case).expect("a case");
+    let held = locked.write().expect("a lock");
+    let trouble = browser.post("/api/visits/v1/save", &save).trouble(409);
+    assert!(words(&trouble).starts_with("Another program is writing into this case"));
+    assert_eq!(trouble["visit"]["saved"], false);
+    drop(held);
+    browser.post("/api/visits/v1/save", &save).json();
+    let record = "visits/2026-03-10-intake/record.json";
+    assert!(is_listed_whole(&case, record));
+    fs::write(case.join(record), "{}").expect("a file");
+    let told = browser.get("/api/case").json();
+    assert_eq!(told["damages"][0]["file"], record);
+    let advice = told["damages"][0]["advice"].as_str().expect("words");
+    assert!(!advice.is_empty() && told["damages"].as_array().expect("damages").len() == 1);
+}
+
+#[test]
+fn a_screening_is_asked_anew_where_it_can_stop_everything() {
+    let folder = tempfile::tempdir().expect("a folder");
+    let (case, browser) = serve_case(&folder);
+    let asked = browser.get("/api/case/screening").json();
+    let questions = asked["questions"].as_array().expect("questions");
+    let holding: Vec<bool> = questions
+        .iter()
+        .map(|question| {
+            let can_hold = question["can_hold"].as_bool().expect("a flag");
+            assert_eq!(question["known"].is_null(), can_hold, "{question}");
+            can_hold
+        })
+        .collect();
+    // The safety questions come first, and the rest has last time's answer.
+    assert!(holding.is_sorted_by(|before, after| before >= after));
+    assert!(holding.iter().filter(|hold| **hold).count() >= 8 && !holding.iter().all(|hold| *hold));
+    assert_eq!(
+        (
+            &asked["last"],
+            &asked["surgery_date"],
+            &asked["operated_side"]
+        ),
+        (&json!("2026-04-28"), &json!("2026-02-17"), &json!("right"))
+    );
+
+    let good = filled(&browser);
+    let file = case.join(format!("screenings/{TODAY}.json"));
+    let refused = |field: &str, value: Value, status: u16, why: &str| {
+        let mut wrong = good.clone();
+        match field.split_once('/') {
+            Some((field, inner)) => wrong[field][inner] = value,
+            None => wrong[field] = value,
+        }
+        let trouble = browser.post("/api/case/screening", &wrong).trouble(status);
+        assert!(words(&trouble).contains(why), "{trouble}");
+        assert!(!file.exists(), "{why}");
+    };
+    refused("answers/fever", json!("maybe"), 422, "maybe is no answer");
+    refused(
+        "answers/shoe_size",
+        json!("38"),
+        422,
+        "no question of these rules",
+    );
+    refused("surgery_date", json!("2026-05-12"), 422, "still to come");
+    refused("surgery_date", json!("17.2.2026"), 400, "not understood");
+    refused("operated_side", json!("none"), 422, "no operated side");
+    refused(
+        "arm_limit",
+        json!({ "value": 900 }),
+        422,
+        "limit that was set is 900",
+    );
+    refused(
+        "arm_limit",
+        json!({ "value": 90, "until": "2026-05-10" }),
+        422,
+        "ended on 2026-05-10 is over",
+    );
+    refused(
+        "load_limit",
+        json!({ "value": -1 }),
+        422,
+        "limit that was set is -1",
+    );
+    refused("overrides", json!([]), 400, "not understood");
+    refused("day", json!("2026-05-10"), 409, "shown on 2026-05-10");
+    refused("from", json!(null), 409, "Another screening");
+    {
+        let other = Case::open(&case).expect("a case");
+        let _held = other.write().expect("a lock");
+        refused(
+            "day",
+            json!(TODAY),
+            409,
+            "Another program is writing into this case",
+        );
+    }
+
+    let mut limited = good.clone();
+    limited["arm_limit"] = json!({ "value": 100, "until": "2026-05-31" });
+    let told = browser.post("/api/case/screening", &limited).json();
+    assert_eq!(
+        (&told["holds"], &told["screening"]["is_of_today"]),
+        (&json!(0), &json!(true))
+    );
+    assert_eq!(told["no_longer_approved"], Value::Null);
+    let findings = told["findings"].to_string();
+    assert!(
+        findings.contains("no higher than 100°, up to and with 2026-05-31"),
+        "{findings}"
+    );
+    let kept = fs::read_to_string(&file).expect("a screening");
+    let kept = record::screening_from_json(&kept).expect("a screening");
+    assert_eq!(
+        kept.arm_deg.expect("a limit").set_on,
+        Some(date(2026, 5, 11))
+    );
+    assert_eq!(kept.answers.len(), questions.len());
+    assert!(is_listed_whole(&case, &format!("screenings/{TODAY}.json")));
+    // Whoever has the questions of before is told so.
+    browser.post("/api/case/screening", &good).trouble(409);
+}
+
+#[test]
+fn a_plan_is_proposed_approved_and_a_proposal_again() {
+    let folder = tempfile::tempdir().expect("a folder");
+    let (case, browser) = serve_case(&folder);
+    let make = |body: Value| browser.post("/api/case/plan", &body);
+    let screen = |screening: &Value| browser.post("/api/case/screening", screening).json();
+    let propose = || make(json!({ "approve": null })).json();
+    let home = case.join(format!("plans/{TODAY}-home.html"));
+
+    // By the screening of another day nothing is approved.
+    let early = propose();
+    assert_eq!(early["screening"]["is_of_today"], false);
+    let trouble = make(json!({ "approve": "AB", "seen": early["mark"] })).trouble(409);
+    assert!(words(&trouble).contains("2026-04-28"), "{trouble}");
+
+    // A hold stands: there is a plan that says so, and nothing to approve.
+    let mut held = filled(&browser);
+    held["answers"]["fever"] = json!("yes");
+    assert_eq!(screen(&held)["holds"], 1);
+    let stopped = propose();
+    assert_eq!(
+        (&stopped["holds"], &stopped["exercises"]),
+        (&json!(1), &json!(0))
+    );
+    assert_eq!(stopped["findings"][0]["is_stop"], true);
+    let trouble = make(json!({ "approve": "AB", "seen": stopped["mark"] })).trouble(409);
+    assert!(words(&trouble).contains("hold stands"), "{trouble}");
+    assert!(!home.exists());
+    let sheet = browser.get("/api/case/sheets/plan").text();
+    assert!(sheet.contains("Ask or refer first"));
+
+    screen(&filled(&browser));
+    browser.get("/api/case/sheets/plan").trouble(404);
+    let proposal = propose();
+    assert!(proposal["exercises"].as_u64().expect("a count") > 0);
+    assert_eq!(proposal["plan"]["approved"], Value::Null);
+    for (body, status) in [
+        (json!({ "approve": "AB" }), 409),
+        (json!({ "approve": "AB", "seen": stopped["mark"] }), 409),
+        (json!({ "approve": "", "seen": proposal["mark"] }), 422),
+        (
+            json!({ "approve": "far too long", "seen": proposal["mark"] }),
+            422,
+        ),
+        (json!({ "approve": null, "rules": "x" }), 400),
+    ] {
+        make(body).trouble(status);
+    }
+    {
+        let other = Case::open(&case).expect("a case");
+        let _held = other.write().expect("a lock");
+        let trouble = make(json!({ "approve": "AB", "seen": proposal["mark"] })).trouble(409);
+        assert!(words(&trouble).starts_with("Another program is writing into this case"));
+    }
+    // What is not saved is named, and not passed over.
+    let edit =
+        json!({ "photo": 0, "landmark": "elbow_right", "from": null, "to": at(300.0, 200.0) });
+    browser.get("/api/visits/v2").json();
+    let moved = browser.post("/api/visits/v2/edits", &edit).json();
+    let trouble = make(json!({ "approve": null })).trouble(409);
+    assert_eq!(words(&trouble), "Not saved so far: follow-up, 2026-04-28.");
+    let save = json!({ "revision": moved["revision"] });
+    browser.post("/api/visits/v2/save", &save).json();
+    // The moved point is part of what has to be looked at.
+    make(json!({ "approve": "AB", "seen": proposal["mark"] })).trouble(409);
+    assert!(!home.exists());
+
+    let seen = propose()["mark"].clone();
+    let approved = make(json!({ "approve": "AB", "seen": seen })).json();
+    assert_eq!(
+        approved["plan"]["approved"],
+        json!({ "initials": "AB", "on": TODAY })
+    );
+    assert_eq!(approved["sheets"], json!({ "plan": true, "home": true }));
+    for (sheet, says) in [
+        ("plan", "approved by AB on 2026-05-11"),
+        ("home", "Your stop line"),
+    ] {
+        let answer = browser.get(&format!("/api/case/sheets/{sheet}"));
+        let policy = answer.header("content-security-policy").to_owned();
+        assert!(
+            policy.starts_with("default-src 'none'; style-src 'unsafe-inline'; img-src data:;")
+        );
+        let html = answer.text();
+        assert!(html.contains(says) && !html.contains("<script"), "{sheet}");
+    }
+    // The same as the command makes.
+    let kept = fs::read_to_string(case.join(format!("plans/{TODAY}.json"))).expect("a plan");
+    let again = assert_cmd::Command::cargo_bin("tragus")
+        .expect("the program")
+        .env_remove("ORT_DYLIB_PATH")
+        .arg("plan")
+        .arg(&case)
+        .args(["--date", TODAY, "--format", "json"])
+        .output()
+        .expect("a run");
+    let again: Value = serde_json::from_slice(&again.stdout).expect("JSON");
+    let mut kept: Value = serde_json::from_str(&kept).expect("JSON");
+    kept["approved"] = Value::Null;
+    // The command reads what was saved from its record, where numbers are rounded.
+    let mut again = again;
+    for plan in [&mut kept, &mut again] {
+        plan["goals"] = Value::Null;
+    }
+    assert_eq!(kept, again);
+    assert!(!home.exists(), "the command made a proposal of it");
+
+    let approve = || {
+        let seen = propose()["mark"].clone();
+        make(json!({ "approve": "AB", "seen": seen })).json()
+    };
+    approve();
+    // It is not taken back unasked.
+    let trouble = make(json!({ "approve": null })).trouble(409);
+    assert!(words(&trouble).contains("approved by AB on 2026-05-11"));
+    let anew = make(json!({ "approve": null, "anew": true })).json();
+    assert_eq!(
+        (&anew["plan"]["approved"], &anew["sheets"]["home"]),
+        (&Value::Null, &json!(false))
+    );
+    approve();
+    // A sheet that was changed since is not given out.
+    let sheet = fs::read_to_string(&home).expect("a sheet");
+    fs::write(&home, sheet.replace("No higher.", "Higher.")).expect("a sheet");
+    let trouble = browser.get("/api/case/sheets/home").trouble(409);
+    assert!(
+        words(&trouble).contains("not as it was written"),
+        "{trouble}"
+    );
+    // New answers, and the plan by the old ones is none any more.
+    let told = screen(&filled(&browser));
+    assert_eq!(told["no_longer_approved"]["initials"], "AB");
+    assert_eq!(told["sheets"], json!({ "plan": false, "home": false }));
+    assert!(!home.exists());
+    assert!(is_listed_whole(&case, &format!("screenings/{TODAY}.json")));
+}
+
+#[test]
+fn a_visit_that_was_begun_in_the_page_is_filed_in_the_case() {
+    let folder = tempfile::tempdir().expect("a folder");
+    let (case, browser) = serve_case(&folder);
+    let mut limited = filled(&browser);
+    limited["arm_limit"] = json!({ "value": 80 });
+    browser.post("/api/case/screening", &limited).json();
+    let begin = |label: Value, day: &str| {
+        let visit = browser
+            .post("/api/visits", &json!({ "label": label, "date": day }))
+            .json();
+        assert_eq!(visit["may_file"], true);
+        format!("/api/visits/{}", visit["id"].as_str().expect("an id"))
+    };
+    let file = |path: &str, revision: &Value| {
+        browser.post(&format!("{path}/file"), &json!({ "revision": revision }))
+    };
+    let visits = || fs::read_dir(case.join("visits")).expect("a folder").count();
+    let add = |path: &str, name: &str| {
+        let visit = browser
+            .photo(&format!("{path}/photos"), name, &reach())
+            .json();
+        visit["revision"].clone()
+    };
+
+    let empty = begin(json!("week 12"), TODAY);
+    file(&empty, &json!(1)).trouble(422);
+    for (label, day, name, why) in [
+        (Value::Null, TODAY, "reach.jpg", "its day and a name"),
+        (json!("week 12"), "2026-05-12", "reach.jpg", "still to come"),
+        (
+            json!("week 12"),
+            TODAY,
+            "visit.json",
+            "would not be known for a photo",
+        ),
+        (
+            json!("Follow-up!"),
+            "2026-04-28",
+            "reach.jpg",
+            "filed already",
+        ),
+    ] {
+        let path = begin(label, day);
+        let revision = add(&path, name);
+        let trouble = file(&path, &revision);
+        let trouble = trouble.trouble(if why == "filed already" { 409 } else { 422 });
+        assert!(words(&trouble).contains(why), "{trouble}");
+    }
+    file("/api/visits/v1", &json!(1)).trouble(409);
+    file("/api/visits/v77", &json!(1)).trouble(404);
+
+    let revision = add(&empty, "reach.jpg");
+    file(&empty, &json!(1)).trouble(409);
+    {
+        let other = Case::open(&case).expect("a case");
+        let _held = other.write().expect("a lock");
+        let trouble = file(&empty, &revision).trouble(409);
+        assert!(words(&trouble).starts_with("Another program is writing into this case"));
+        assert_eq!(trouble["visit"]["folder"], Value::Null);
+    }
+    assert_eq!(visits(), 2);
+    let filed = file(&empty, &revision).json();
+    assert_eq!(
+        (
+            &filed["folder"],
+            &filed["saved"],
+            &filed["in_case"],
+            &filed["may_file"]
+        ),
+        (
+            &json!("2026-05-11-week-12"),
+            &json!(true),
+            &json!(true),
+            &json!(false)
+        )
+    );
+    // What the case knows: stature and side of earlier visits, the limit of today's screening.
+    for (fact, value) in [
+        ("case", json!("demo-01")),
+        ("stature_cm", json!(164.0)),
+        ("operated_side", json!("right")),
+        ("arm_limit_deg", json!(80.0)),
+    ] {
+        assert_eq!(filed["facts"][fact], value, "{fact}");
+    }
+    let at = case.join("visits/2026-05-11-week-12");
+    assert_eq!(fs::read(at.join("reach.jpg")).expect("the photo"), reach());
+    let kept = fs::read_to_string(at.join("record.json")).expect("a record");
+    let kept = record::visit_from_json(&kept).expect("a record");
+    assert_eq!(kept.facts.arm_limit_deg, Some(80.0));
+    assert!(is_listed_whole(
+        &case,
+        "visits/2026-05-11-week-12/reach.jpg"
+    ));
+    // It goes on as any visit of the case: reviewed, saved, and part of the plan.
+    let edit = json!({ "photo": 0, "landmark": "elbow_right", "from": null, "to": json!({ "x": 300.0, "y": 200.0 }) });
+    let moved = browser.post(&format!("{empty}/edits"), &edit).json();
+    let save = json!({ "revision": moved["revision"] });
+    browser.post(&format!("{empty}/save"), &save).json();
+    assert!(is_listed_whole(
+        &case,
+        "visits/2026-05-11-week-12/record.json"
+    ));
+    let titles: Vec<String> = browser.get("/api/case").json()["visits"]
+        .as_array()
+        .expect("visits")
+        .iter()
+        .map(|visit| visit["title"].as_str().expect("a title").to_owned())
+        .collect();
+    assert_eq!(
+        titles.last().map(String::as_str),
+        Some("week 12, 2026-05-11")
+    );
+}
+
+#[test]
+fn a_new_limit_reaches_the_visits_that_are_open_and_none_is_kept_against_the_screening() {
+    let folder = tempfile::tempdir().expect("a folder");
+    let (case, browser) = serve_case(&folder);
+    let path = "/api/visits/v2";
+    let limit = || browser.get(path).json()["facts"]["arm_limit_deg"].clone();
+    assert_eq!(limit(), Value::Null);
+    // The visit moves to today, whose screening sets a limit.
+    let facts = browser.get(path).json()["facts"].clone();
+    let from = json!({ "label": facts["label"], "date": facts["date"],
+        "stature_cm": facts["stature_cm"], "operated_side": facts["operated_side"] });
+    let mut to = from.clone();
+    to["date"] = json!(TODAY);
+    to["from"] = from;
+    browser.put(&format!("{path}/facts"), &to).json();
+    let mut limited = filled(&browser);
+    limited["arm_limit"] = json!({ "value": 70 });
+    browser.post("/api/case/screening", &limited).json();
+    assert_eq!(limit(), 70.0);
+    let notices = browser.get(path).json()["notices"].to_string();
+    assert!(notices.contains("70"), "{notices}");
+    // Another screening sets another: the visit itself was never told one.
+    let mut higher = filled(&browser);
+    higher["arm_limit"] = json!({ "value": 95 });
+    browser.post("/api/case/screening", &higher).json();
+    assert_eq!(limit(), 95.0);
+    assert!(case.join(format!("screenings/{TODAY}.json")).is_file());
+}
+
+#[test]
+fn the_command_serves_a_case() {
+    let folder = tempfile::tempdir().expect("a folder");
+    let case = case_in(folder.path());
+    // One whose photos are lost hides nothing else.
+    let lost = case.join("visits/2026-03-10-intake");
+    let record = r#"{"schema":"other"}"#;
+    fs::write(lost.join("record.json"), record).expect("a file");
+    fs::remove_file(lost.join("side-reach.jpg")).expect("removed");
+    let program = Program::start(&[&case], &folder.path().join("d.json"));
+    let browser = Browser::open(&program.address);
+    let told = browser.get("/api/case").json();
+    assert_eq!(told["code"], "demo-01");
+    assert_eq!(told["visits"].as_array().expect("visits").len(), 2);
+    let visit = browser.get("/api/visits/v2").json();
+    assert_eq!(visit["facts"]["label"], "follow-up");
 }

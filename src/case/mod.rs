@@ -14,6 +14,7 @@
 pub mod checksums;
 mod verify;
 
+use std::borrow::Cow;
 use std::fs::{self, File, OpenOptions, TryLockError};
 use std::io::{self, Write};
 use std::path::{Path, PathBuf};
@@ -23,12 +24,12 @@ use thiserror::Error;
 
 pub use self::verify::{Damage, Fault, Verification, accept, verify};
 
-use self::checksums::{CHECKSUMS, Checksums};
+use self::checksums::{CHECKSUMS, Checksums, Standing};
 use crate::care::plan::Previous;
 use crate::care::{About, Screening};
 use crate::checksum::sha256;
 use crate::photo;
-use crate::record::{self, RecordError};
+use crate::record::{self, KeptPlan, RecordError};
 use crate::visit::{Visit, VisitFacts};
 
 const CASE: &str = "case.json";
@@ -36,6 +37,8 @@ const LOCK: &str = ".lock";
 const VISITS: &str = "visits";
 const SCREENINGS: &str = "screenings";
 const PLANS: &str = "plans";
+/// After the day in the name of a file that another has replaced.
+const SUPERSEDED: &str = "-superseded-";
 /// Before the name of a visit's folder while it is filled.
 const FILLING: &str = ".new-";
 /// The file in a visit's folder that its record is saved to.
@@ -44,6 +47,7 @@ pub const RECORD: &str = "record.json";
 pub const FACTS: &str = "visit.json";
 
 /// A case that can be read.
+#[derive(Clone)]
 pub struct Case {
     folder: PathBuf,
     pub about: About,
@@ -55,7 +59,14 @@ pub struct NewVisit<'a> {
     pub label: &'a str,
     /// With a record of every photo, in the same order.
     pub visit: &'a Visit,
-    pub photos: &'a [PathBuf],
+    pub photos: &'a [NewPhoto<'a>],
+}
+
+/// Where the bytes of a photo are that is filed.
+#[derive(Clone, Copy)]
+pub enum NewPhoto<'a> {
+    File(&'a Path),
+    Memory(&'a [u8]),
 }
 
 impl Case {
@@ -155,7 +166,7 @@ impl Case {
 
     /// What was asked, oldest first.
     pub fn screenings(&self) -> Result<Vec<Screening>, CaseError> {
-        self.read_all(SCREENINGS, record::screening_from_json)
+        self.read_all(SCREENINGS, is_in_force, record::screening_from_json)
     }
 
     /// The last screening up to a day.
@@ -167,12 +178,17 @@ impl Case {
             .find(|screening| screening.date <= day))
     }
 
-    /// The last plan that was approved before a day.
+    /// What was planned, oldest first.
+    pub fn plans(&self) -> Result<Vec<KeptPlan>, CaseError> {
+        self.read_all(PLANS, is_in_force, record::plan_from_json)
+    }
+
+    /// The last plan that was approved before a day, also one that another has replaced: its exercises
+    /// were done.
     pub fn plan_before(&self, day: Date) -> Result<Option<Previous>, CaseError> {
-        let plans = self.read_all(PLANS, record::plan_from_json)?;
+        let all = self.read_all(PLANS, |_| true, record::plan_from_json)?;
+        let mut plans = all.into_iter().rev();
         Ok(plans
-            .into_iter()
-            .rev()
             .find(|kept| kept.approved.is_some() && kept.plan.date < day)
             .map(|kept| kept.plan))
     }
@@ -186,15 +202,32 @@ impl Case {
         }
     }
 
+    /// A file of a plan as it was written, where there is one: what became of it since is not to be
+    /// handed out.
+    pub fn plan_file(&self, name: &str) -> Result<Option<String>, CaseError> {
+        let file = format!("{PLANS}/{name}");
+        let path = self.folder.join(&file);
+        let text = match fs::read_to_string(&path) {
+            Err(error) if error.kind() == io::ErrorKind::NotFound => return Ok(None),
+            text => text.map_err(|error| CaseError::io(&path, error))?,
+        };
+        let checksums = read_checksums(&self.folder)?;
+        match checksums.standing(&file, &sha256(text.as_bytes())) {
+            Standing::Whole => Ok(Some(text)),
+            Standing::Changed | Standing::Unlisted => Err(CaseError::Damaged(path)),
+        }
+    }
+
     fn read_all<T>(
         &self,
         kind: &str,
+        wanted: impl Fn(&str) -> bool,
         read: impl Fn(&str) -> Result<T, RecordError>,
     ) -> Result<Vec<T>, CaseError> {
         let folder = self.folder.join(kind);
         names(&folder)?
             .into_iter()
-            .filter(|name| name.ends_with(".json"))
+            .filter(|name| name.ends_with(".json") && wanted(name))
             .map(|name| {
                 let path = folder.join(name);
                 let text =
@@ -283,14 +316,24 @@ impl Writing<'_> {
 
     /// Keeps a day's plan, JSON. One that was approved and said something else stays beside it.
     pub fn keep_plan_of(&mut self, day: Date, text: &str) -> Result<PathBuf, CaseError> {
-        let kept = self.case.plan_of(day)?;
-        let was_approved = kept
-            .and_then(|text| record::plan_from_json(&text).ok())
-            .is_some_and(|kept| kept.approved.is_some());
-        if was_approved {
+        if self.is_approved(day)? {
             self.set_aside(PLANS, day, text)?;
         }
         self.keep_plan(&format!("{day}.json"), text.as_bytes())
+    }
+
+    /// Takes a day's plan away; one that was approved stays under another name.
+    pub fn drop_plan_of(&mut self, day: Date) -> Result<(), CaseError> {
+        if self.is_approved(day)? {
+            self.set_aside(PLANS, day, "")?;
+        }
+        self.drop_plan(&format!("{day}.json"))
+    }
+
+    fn is_approved(&self, day: Date) -> Result<bool, CaseError> {
+        let kept = self.case.plan_of(day)?;
+        let kept = kept.and_then(|text| record::plan_from_json(&text).ok());
+        Ok(kept.is_some_and(|kept| kept.approved.is_some()))
     }
 
     /// What was kept for a day, and is about to be replaced by something else, gets another name. In
@@ -305,7 +348,7 @@ impl Writing<'_> {
             return Ok(());
         }
         let file = (1..)
-            .map(|number| format!("{kind}/{day}-superseded-{number}.json"))
+            .map(|number| format!("{kind}/{day}{SUPERSEDED}{number}.json"))
             .find(|file| !self.case.folder.join(file).exists())
             .expect("a number that is free");
         self.keep(&file, &old).map(drop)
@@ -344,18 +387,26 @@ impl Writing<'_> {
             announced.push((format!("{VISITS}/{name}/{file}"), sha256(bytes)));
             Ok(())
         };
-        for (photo, path) in new.visit.photos.iter().zip(new.photos) {
+        for (photo, source) in new.visit.photos.iter().zip(new.photos) {
+            let path = match source {
+                NewPhoto::File(path) => path,
+                NewPhoto::Memory(_) => Path::new(&photo.file),
+            };
             if !checksums::is_inside(&photo.file) {
-                return Err(CaseError::Name(path.clone()));
+                return Err(CaseError::Name(path.to_owned()));
             }
-            let bytes = photo::read_bytes(path)
-                .map_err(|error| CaseError::io(path, io::Error::other(error)))?;
+            let bytes = match source {
+                NewPhoto::File(path) => photo::read_bytes(path)
+                    .map_err(|error| CaseError::io(path, io::Error::other(error)))?
+                    .into(),
+                NewPhoto::Memory(bytes) => Cow::Borrowed(*bytes),
+            };
             if photo
                 .sha256
                 .as_ref()
                 .is_some_and(|seen| *seen != sha256(&bytes))
             {
-                return Err(CaseError::Moved(path.clone()));
+                return Err(CaseError::Moved(path.to_owned()));
             }
             put(&photo.file, &bytes)?;
         }
@@ -425,6 +476,10 @@ fn read_checksums(case: &Path) -> Result<Checksums, CaseError> {
     }
 }
 
+fn is_in_force(name: &str) -> bool {
+    !name.contains(SUPERSEDED)
+}
+
 /// What lies in a folder, in order, but for what is hidden; nothing where there is none.
 fn names(folder: &Path) -> Result<Vec<String>, CaseError> {
     let mut names = all_names(folder)?;
@@ -489,6 +544,8 @@ pub enum CaseError {
     Name(PathBuf),
     #[error("the file was changed while it was measured: {}", .0.display())]
     Moved(PathBuf),
+    #[error("the file is not as it was written: {}", .0.display())]
+    Damaged(PathBuf),
     #[error("line {line} is no checksum with the name of a file: {}", path.display())]
     List { path: PathBuf, line: usize },
     #[error("{error}: {}", path.display())]
@@ -523,6 +580,7 @@ impl CaseError {
             CaseError::Filed(_) => "give this visit another label; nothing was written",
             CaseError::Name(_) => "rename the file; nothing was written",
             CaseError::Moved(_) => "run the command again; nothing was written",
+            CaseError::Damaged(_) => "don't hand it out; make the plan anew",
             CaseError::List { .. } => {
                 "the list is damaged: take it from a backup, or move it away and have tragus case \
                  verify --accept make it anew"

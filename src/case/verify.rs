@@ -213,7 +213,7 @@ fn advice(file: &str, checksums: &Checksums, is_whole: &dyn Fn(&str) -> bool) ->
 mod tests {
     use super::*;
     use crate::care::About;
-    use crate::case::NewVisit;
+    use crate::case::{NewPhoto, NewVisit};
     use crate::visit::{PhotoRecord, Visit, VisitFacts};
 
     fn about() -> About {
@@ -254,7 +254,7 @@ mod tests {
             date: "2026-03-10".parse().unwrap(),
             label: "Intake, left",
             visit: &visit,
-            photos: &[photo],
+            photos: &[NewPhoto::File(&photo)],
         };
         let folder = case.write().unwrap().file(&new).unwrap();
         assert!(folder.ends_with("visits/2026-03-10-intake-left"));
@@ -330,7 +330,7 @@ mod tests {
             date: "2026-03-10".parse().unwrap(),
             label: "intake LEFT",
             visit: &visit,
-            photos: std::slice::from_ref(&photo),
+            photos: &[NewPhoto::File(&photo)],
         };
         let mut writing = case.write().unwrap();
         assert!(matches!(writing.file(&new), Err(CaseError::Filed(_))));

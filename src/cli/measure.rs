@@ -8,7 +8,7 @@ use image::codecs::jpeg::JpegEncoder;
 use jiff::civil::Date;
 
 use tragus::care::About;
-use tragus::case::{self, Case, NewVisit};
+use tragus::case::{self, Case, NewPhoto, NewVisit};
 use tragus::episode;
 use tragus::locate::ManualPoint;
 use tragus::measure::Measure;
@@ -207,11 +207,12 @@ impl Filing {
                 case
             }
         };
+        let photos: Vec<NewPhoto> = photos.iter().map(|path| NewPhoto::File(path)).collect();
         let new = NewVisit {
             date: self.date,
             label: &self.label,
             visit,
-            photos,
+            photos: &photos,
         };
         Ok(case.write()?.file(&new)?)
     }

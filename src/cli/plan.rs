@@ -233,7 +233,7 @@ fn screening(args: &PlanArgs, case: &Case, rules: &Rules, day: Date) -> Result<S
              answers prints one to fill in",
         ));
     };
-    let path = case.write()?.keep_screening(&screening)?;
+    let path = episode::keep_screening(case, &screening)?;
     tell(&format!("screening: {}", path.display()));
     Ok(screening)
 }

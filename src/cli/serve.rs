@@ -1,21 +1,23 @@
 //! `tragus serve`: the same on a local web page.
 
 use std::io::{self, ErrorKind};
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 use std::sync::Arc;
 
 use clap::Args;
 
+use tragus::case::{self, Case};
+use tragus::visit::VisitFacts;
 use tragus::web::{Server, Setup, VisitFolder};
 
 use super::{LookArgs, Outcome, Stop, Surroundings, files, load, stop, tell};
 
 #[derive(Args)]
 pub struct ServeArgs {
-    /// Folders of photos to review, each with a visit.json if there is one; none for the self-check
-    /// alone
-    #[arg(value_name = "VISIT")]
-    visits: Vec<PathBuf>,
+    /// Folders of photos to review, each with a visit.json if there is one, or the folder of one
+    /// case; none for the self-check alone
+    #[arg(value_name = "VISIT|CASE")]
+    paths: Vec<PathBuf>,
     /// Where the self-check keeps its diary, instead of the usual place for a program's data
     #[arg(long, value_name = "FILE")]
     diary: Option<PathBuf>,
@@ -30,17 +32,38 @@ pub struct ServeArgs {
 }
 
 pub fn run(args: &ServeArgs, surroundings: &Surroundings) -> Result<Outcome, Stop> {
-    refuse_twice(&args.visits)?;
-    let visits = args
-        .visits
-        .iter()
-        .map(folder)
-        .collect::<Result<Vec<_>, _>>()?;
+    let (cases, named): (Vec<&PathBuf>, Vec<&PathBuf>) =
+        args.paths.iter().partition(|path| Case::is_one(path));
+    let case = match cases[..] {
+        [] => None,
+        [case] => Some(Case::open(case)?),
+        [_, other, ..] => {
+            return Err(stop(
+                "this is a second case",
+                other,
+                "name one: the page is for one person at a time",
+            ));
+        }
+    };
+    let of_case = match &case {
+        Some(case) => {
+            // A limit may stand in a screening that can't be read.
+            case.screenings()?;
+            case.visits()?
+        }
+        None => Vec::new(),
+    };
+    let paths: Vec<&PathBuf> = named.iter().copied().chain(&of_case).collect();
+    refuse_twice(&paths)?;
+    let named = named.into_iter().map(|path| folder(path));
+    let of_case = of_case.iter().map(|path| filed(path));
+    let visits = named.chain(of_case).collect::<Result<Vec<_>, _>>()?;
     let diary = diary(args, surroundings)?;
     let finder = Arc::new(load(&args.look, surroundings)?);
     let server = Server::bind(Setup {
         finder,
         visits,
+        case: case.map(|case| case.folder().to_owned()),
         diary,
         port: args.port,
         now: surroundings.now,
@@ -61,7 +84,7 @@ pub fn run(args: &ServeArgs, surroundings: &Surroundings) -> Result<Outcome, Sto
 }
 
 /// Two reviews of one folder would each find its record changed by the other.
-fn refuse_twice(folders: &[PathBuf]) -> Result<(), Stop> {
+fn refuse_twice(folders: &[&PathBuf]) -> Result<(), Stop> {
     let twice = folders.iter().enumerate().find(|(index, folder)| {
         let before = &folders[..*index];
         before.iter().any(|other| files::same_file(other, folder))
@@ -101,7 +124,7 @@ fn no_port(port: u16, error: io::Error) -> Stop {
     }
 }
 
-fn folder(path: &PathBuf) -> Result<VisitFolder, Stop> {
+fn folder(path: &Path) -> Result<VisitFolder, Stop> {
     if !path.is_dir() {
         return Err(stop(
             "no such folder",
@@ -109,12 +132,25 @@ fn folder(path: &PathBuf) -> Result<VisitFolder, Stop> {
             "name each visit's folder of photos",
         ));
     }
-    let found = files::visit_files(std::slice::from_ref(path))?;
+    let found = files::visit_files(&[path.to_owned()])?;
     Ok(VisitFolder {
-        path: path.clone(),
+        path: path.to_owned(),
         facts: found.facts,
         photos: found.photos,
     })
+}
+
+/// A visit of a case. What is damaged in it hides nothing else: one whose photos are lost stands there
+/// with its record.
+fn filed(path: &Path) -> Result<VisitFolder, Stop> {
+    match folder(path) {
+        Err(_) if path.join(case::RECORD).is_file() => Ok(VisitFolder {
+            path: path.to_owned(),
+            facts: VisitFacts::default(),
+            photos: Vec::new(),
+        }),
+        found => found,
+    }
 }
 
 /// Where the diary lies. A photo, a record or a visit's facts named by mistake is not taken for one.

@@ -14,7 +14,7 @@ mod write;
 pub use about::{CASE_SCHEMA, about_from_json, about_to_json};
 pub use facts::{FactsFile, facts_from_json, facts_to_json};
 pub use landmarks::landmarks_from_json;
-pub use plan::{KeptPlan, PLAN_SCHEMA, plan_from_json, plan_to_json};
+pub use plan::{KeptApproval, KeptPlan, PLAN_SCHEMA, plan_from_json, plan_to_json};
 pub use screening::{SCREENING_SCHEMA, screening_from_json, screening_to_json};
 pub use visit::{SCHEMA, visit_from_json, visit_to_json};
 pub use write::{write_atomically, write_privately};

@@ -16,8 +16,16 @@ pub const PLAN_SCHEMA: &str = "tragus-plan/1";
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct KeptPlan {
     pub plan: Previous,
-    /// By whom, and on which day.
-    pub approved: Option<(String, Date)>,
+    /// `None` while it is a proposal.
+    pub approved: Option<KeptApproval>,
+}
+
+/// Who approved a plan, and when.
+#[derive(Clone, Debug, PartialEq, Eq, Deserialize)]
+pub struct KeptApproval {
+    pub initials: String,
+    #[serde(rename = "date")]
+    pub on: Date,
 }
 
 /// Writes a plan; approved by these initials on that day, or not.
@@ -75,12 +83,7 @@ pub fn plan_from_json(text: &str) -> Result<KeptPlan, RecordError> {
         date: Date,
         level: u8,
         visits: Vec<String>,
-        approved: Option<ApprovalFile>,
-    }
-    #[derive(Deserialize)]
-    struct ApprovalFile {
-        initials: String,
-        date: Date,
+        approved: Option<KeptApproval>,
     }
     check_schema(text, PLAN_SCHEMA)?;
     let file: PlanFile = parse(text)?;
@@ -90,7 +93,7 @@ pub fn plan_from_json(text: &str) -> Result<KeptPlan, RecordError> {
             level: file.level,
             last_visit: file.visits.last().cloned(),
         },
-        approved: file.approved.map(|by| (by.initials, by.date)),
+        approved: file.approved,
     })
 }
 

@@ -5,6 +5,9 @@ use axum::http::StatusCode;
 use axum::response::{IntoResponse, Response};
 use serde_json::{Value, json};
 
+use crate::case::CaseError;
+use crate::report::words::capitalised;
+
 /// How a request went.
 pub type Answer = Result<Response, Trouble>;
 
@@ -73,6 +76,13 @@ impl Trouble {
 
     pub fn hint(&self) -> &str {
         &self.hint
+    }
+}
+
+impl From<CaseError> for Trouble {
+    fn from(error: CaseError) -> Trouble {
+        let sentence = |words: &str| format!("{}.", capitalised(words));
+        Trouble::conflict(sentence(&error.to_string()), sentence(error.hint()))
     }
 }
 

@@ -3,20 +3,23 @@
 //! `guard` decides who is answered, `body` takes in what is sent, `assets` gives the page out. `home`
 //! answers the person who checks a reach, with a `diary` on the disk and `framing` while the camera
 //! runs; `review` the clinician who looks through the `visits` that are open, `comparison` whoever
-//! compares them.
+//! compares them; `case` and `plan` whoever screens a person and approves their exercises.
 //!
-//! Photos and looks lie in memory alone. Nothing that a browser sends is a path: what is on the disk
-//! are the folders named at the start, their records, and the diary.
+//! Photos and looks lie in memory alone, unless a visit is filed in the case. Nothing that a browser
+//! sends is a path: what is on the disk are the folders named at the start, their records, what the
+//! case keeps, and the diary.
 
 mod answer;
 mod assets;
 mod body;
+mod case;
 mod comparison;
 mod diary;
 mod framing;
 mod guard;
 mod home;
 mod picture;
+mod plan;
 mod review;
 mod visits;
 
@@ -29,7 +32,7 @@ use std::time::Duration;
 use axum::Router;
 use axum::middleware::from_fn_with_state;
 use axum::routing::{delete, get, post, put};
-use jiff::civil::DateTime;
+use jiff::civil::{Date, DateTime};
 use tokio::sync::Semaphore;
 
 use self::answer::{Answer, Trouble};
@@ -38,6 +41,7 @@ use self::diary::Diary;
 use self::guard::Guard;
 use self::home::Checks;
 use self::visits::Visits;
+use crate::case::Case;
 use crate::infer::Finder;
 
 pub use self::visits::VisitFolder;
@@ -47,6 +51,8 @@ pub struct Setup {
     pub finder: Arc<Finder>,
     /// Folders to review.
     pub visits: Vec<VisitFolder>,
+    /// The folder of one person's case, where one is open. Its visits are among those above.
+    pub case: Option<PathBuf>,
     /// Where the diary of the self-check lies, or will lie.
     pub diary: PathBuf,
     /// 0 takes any that is free.
@@ -88,13 +94,17 @@ impl Server {
     pub fn bind(setup: Setup) -> io::Result<Server> {
         let listener = TcpListener::bind((Ipv4Addr::LOCALHOST, setup.port))?;
         let (guard, token) = Guard::new(listener.local_addr()?.port())?;
+        let case = setup.case.as_deref().map(Case::open).transpose();
+        let visits = case
+            .and_then(|case| Visits::of_folders(setup.visits, case))
+            .map_err(io::Error::other)?;
         Ok(Server {
             listener,
             guard,
             token,
             shared: Arc::new(Shared {
                 finder: Mutex::new(setup.finder),
-                visits: Mutex::new(Visits::of_folders(setup.visits)),
+                visits: Mutex::new(visits),
                 checks: Mutex::default(),
                 reports: Mutex::default(),
                 diary: Diary::at(setup.diary),
@@ -219,6 +229,14 @@ fn router(shared: Arc<Shared>, guard: Arc<Guard>) -> Router {
         )
         .route("/api/visits/{visit}/edits", post(review::edit))
         .route("/api/visits/{visit}/save", post(review::save))
+        .route("/api/visits/{visit}/file", post(review::file))
+        .route("/api/case", get(case::case))
+        .route(
+            "/api/case/screening",
+            get(case::screening).post(case::keep_screening),
+        )
+        .route("/api/case/plan", get(plan::plan).post(plan::make))
+        .route("/api/case/sheets/{sheet}", get(plan::sheet))
         .route("/api/comparisons", post(comparison::compare))
         .route("/api/comparisons/{report}", get(comparison::report))
         .fallback(async || Trouble::gone("page"))
@@ -236,6 +254,10 @@ impl Shared {
         tokio::task::spawn_blocking(move || work(&self))
             .await
             .unwrap_or_else(|error| Err(Trouble::fault(error)))
+    }
+
+    fn today(&self) -> Date {
+        (self.now)().date()
     }
 }
 

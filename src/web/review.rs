@@ -12,11 +12,13 @@ use serde_json::{Map, Value, json};
 use super::answer::{self, Answer, Trouble};
 use super::body::{Sent, Upload};
 use super::diary::Person;
-use super::visits::{Move, OpenPhoto, OpenVisit, RECORD, Source, Visits};
+use super::visits::{Move, OpenPhoto, OpenVisit, Source, Visits};
 use super::{Shared, lock, picture as pictures};
 use crate::body::Landmark;
+use crate::case::RECORD;
 use crate::compare::mdc95;
 use crate::geometry::Point;
+use crate::infer::Finder;
 use crate::measure::Measure;
 use crate::record;
 use crate::report::lines::{self, Line, Stroke};
@@ -164,15 +166,27 @@ pub async fn learn(
         }
         let looked = match facts.stature_cm == known.stature_cm {
             true => Vec::new(),
-            false => sources
-                .into_iter()
-                .map(|(file, source)| OpenPhoto::look(&finder, &facts, file, source))
-                .collect::<Result<_, _>>()
-                .map_err(Trouble::fault)?,
+            false => look_again(&finder, &facts, sources)?,
         };
-        answer::json(shared.change(&id, |visit| visit.learn(facts, looked))?)
+        answer::json(shared.change_any(&id, |visits| {
+            visits.get_mut(&id)?.learn(facts, looked)?;
+            // Of another day other screenings are the last.
+            Ok(visits.settle()?)
+        })?)
     };
     shared.work(work).await
+}
+
+fn look_again(
+    finder: &Finder,
+    facts: &VisitFacts,
+    sources: Vec<(String, Source)>,
+) -> Result<Vec<OpenPhoto>, Trouble> {
+    sources
+        .into_iter()
+        .map(|(file, source)| OpenPhoto::look(finder, facts, file, source))
+        .collect::<Result<_, _>>()
+        .map_err(Trouble::fault)
 }
 
 /// Adds a photo to a visit.
@@ -316,6 +330,39 @@ pub async fn save(
     shared.work(work).await
 }
 
+/// Files a visit that was begun here, photos and all, in the case.
+pub async fn file(
+    State(shared): State<Arc<Shared>>,
+    Path(id): Path<String>,
+    Sent(save): Sent<Save>,
+) -> Answer {
+    let work = move |shared: &Shared| {
+        let today = shared.today();
+        // Whoever has the nets adds photos and has the facts to itself too.
+        let finder = lock(&shared.finder);
+        let (filing, known, sources) = {
+            let visits = lock(&shared.visits);
+            let filing = visits.filing(&id, today)?;
+            let visit = visits.get(&id)?;
+            (filing, visit.facts.clone(), visit.sources())
+        };
+        let looked = match filing.facts.stature_cm == known.stature_cm {
+            true => Vec::new(),
+            false => look_again(&finder, &filing.facts, sources)?,
+        };
+        answer::json(shared.change_any(&id, |visits| {
+            if visits.get(&id)?.revision != save.revision {
+                return Err(Trouble::conflict(
+                    "This visit was changed in another window meanwhile, so it was not filed.",
+                    "The page shows it as it is now. Look at it, then file it again.",
+                ));
+            }
+            visits.file(&id, filing, looked)
+        })?)
+    };
+    shared.work(work).await
+}
+
 impl Shared {
     /// Changes a visit and tells everything about it then. Whoever is refused because something else
     /// happened meanwhile is told how the visit is now.
@@ -324,8 +371,17 @@ impl Shared {
         id: &str,
         change: impl FnOnce(&mut OpenVisit) -> Result<(), Trouble>,
     ) -> Result<Value, Trouble> {
+        self.change_any(id, |visits| change(visits.get_mut(id)?))
+    }
+
+    /// The same where other visits change with this one.
+    fn change_any(
+        &self,
+        id: &str,
+        change: impl FnOnce(&mut Visits) -> Result<(), Trouble>,
+    ) -> Result<Value, Trouble> {
         let mut visits = lock(&self.visits);
-        let changed = change(visits.get_mut(id)?);
+        let changed = change(&mut visits);
         let visit = whole(&visits, id)?;
         match changed {
             Ok(()) => Ok(visit),
@@ -360,7 +416,7 @@ impl Shared {
 }
 
 /// What the list of visits tells of one.
-fn brief(id: &str, number: usize, visit: &OpenVisit) -> Map<String, Value> {
+pub(super) fn brief(id: &str, number: usize, visit: &OpenVisit) -> Map<String, Value> {
     let fields = [
         ("id", json!(id)),
         ("title", json!(visit.facts.title(number))),
@@ -369,6 +425,7 @@ fn brief(id: &str, number: usize, visit: &OpenVisit) -> Map<String, Value> {
         ("revision", json!(visit.revision)),
         ("folder", json!(visit.folder_name())),
         ("saved", json!(visit.saved)),
+        ("in_case", json!(visit.in_case)),
     ];
     fields
         .into_iter()
@@ -387,6 +444,7 @@ fn whole(visits: &Visits, id: &str) -> Result<Value, Trouble> {
     let mut record = record_of(&visit)?;
     let mut whole = brief(id, visits.number(id), open);
     whole.insert("facts".to_owned(), record["visit"].take());
+    whole.insert("may_file".to_owned(), json!(visits.may_file(open)));
     for list in ["measures", "unmeasured"] {
         for row in record[list].as_array_mut().into_iter().flatten() {
             complete_row(row);

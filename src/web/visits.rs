@@ -5,10 +5,14 @@ use std::io;
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
 
+use jiff::civil::Date;
+
 use super::answer::Trouble;
 use super::picture;
 use crate::body::Landmark;
+use crate::case::{self, Case, CaseError, NewPhoto, NewVisit, RECORD};
 use crate::checksum;
+use crate::episode::{self, Filed};
 use crate::geometry::{Photo, Point};
 use crate::infer::{Finder, InferError};
 use crate::locate::{ManualPoint, Wish};
@@ -19,9 +23,6 @@ use crate::record;
 use crate::report::words::capitalised;
 use crate::visit::{Evidence, Located, PhotoRecord, Reading, Visit, VisitFacts};
 
-/// The file in a visit's folder that its record is saved to.
-pub const RECORD: &str = "record.json";
-
 /// A visit as it lies on the disk.
 pub struct VisitFolder {
     pub path: PathBuf,
@@ -29,9 +30,11 @@ pub struct VisitFolder {
     pub photos: Vec<PathBuf>,
 }
 
-/// All visits that are open, each by its id.
+/// All visits that are open, each by its id, and the case that some lie in. Whoever writes into the
+/// case has the visits meanwhile, so that nothing of this program writes there at once.
 pub struct Visits {
     open: Vec<(String, OpenVisit)>,
+    case: Option<Case>,
 }
 
 /// No day in a clinic has more.
@@ -41,12 +44,188 @@ const MOST_PHOTOS: usize = 40;
 const MOST_BYTES: usize = 1 << 30;
 
 impl Visits {
-    pub fn of_folders(folders: Vec<VisitFolder>) -> Visits {
-        let mut visits = Visits { open: Vec::new() };
+    pub fn of_folders(folders: Vec<VisitFolder>, case: Option<Case>) -> Result<Visits, CaseError> {
+        let mut visits = Visits {
+            open: Vec::new(),
+            case,
+        };
         for folder in folders {
-            visits.put(OpenVisit::of_folder(folder));
+            let in_case = visits.holds(&folder.path);
+            visits.put(OpenVisit {
+                in_case,
+                ..OpenVisit::of_folder(folder)
+            });
         }
-        visits
+        visits.settle()?;
+        Ok(visits)
+    }
+
+    /// Whether a folder is that of one of the case's visits.
+    fn holds(&self, folder: &Path) -> bool {
+        let case = self.case.as_ref();
+        case.and_then(|case| case.folder().canonicalize().ok())
+            .is_some_and(|case| Case::around(folder) == Some(case))
+    }
+
+    /// The case that is open.
+    pub fn case(&self) -> Result<&Case, Trouble> {
+        self.case.as_ref().ok_or_else(|| {
+            Trouble::new(
+                axum::http::StatusCode::NOT_FOUND,
+                "No case is open.",
+                "Stop tragus, and start it anew with the folder of a case: tragus serve CASE.",
+            )
+        })
+    }
+
+    /// Tells the case's visits what its screenings say of their days.
+    pub fn settle(&mut self) -> Result<(), CaseError> {
+        let Some(case) = &self.case else {
+            return Ok(());
+        };
+        let screenings = case.screenings()?;
+        let code = &case.about.code;
+        let mut of_case: Vec<&mut OpenVisit> = self
+            .open
+            .iter_mut()
+            .map(|(_, visit)| visit)
+            .filter(|visit| visit.in_case)
+            .collect();
+        of_case.sort_by_key(|visit| visit.path().map(Path::to_owned));
+        let mut before = None;
+        for visit in of_case {
+            let mut facts = visit.told.clone();
+            episode::settle(&mut facts, code, &screenings);
+            facts.operated = facts.operated.or(before);
+            before = facts.operated;
+            visit.settle(facts);
+        }
+        Ok(())
+    }
+
+    /// The case's visits, oldest first.
+    pub fn of_case(&self) -> Vec<(&str, &OpenVisit)> {
+        let mut of_case: Vec<(&str, &OpenVisit)> =
+            self.iter().filter(|(_, visit)| visit.in_case).collect();
+        of_case.sort_by_key(|(_, visit)| visit.path());
+        of_case
+    }
+
+    /// The case's visits up to a day that the nets have to look at before a plan is made.
+    pub fn to_look_at(&self, day: Date) -> Vec<String> {
+        let of_case = self.of_case().into_iter();
+        of_case
+            .filter(|(_, visit)| visit.facts.date.is_none_or(|date| date <= day))
+            .filter(|(_, visit)| visit.recorded().is_none())
+            .map(|(id, _)| id.to_owned())
+            .collect()
+    }
+
+    /// The case's visits as they are reviewed now, or as they were recorded where nobody looked at
+    /// them so far, oldest first.
+    pub fn filed(&self) -> Vec<Filed> {
+        let of_case = self.of_case().into_iter();
+        of_case
+            .map(|(_, visit)| Filed {
+                visit: visit.recorded().unwrap_or_else(|| visit.visit()),
+                own_limit: visit.told.arm_limit_deg,
+            })
+            .collect()
+    }
+
+    /// What the visits with photos are called that are not in the case.
+    pub fn outside_case(&self) -> Vec<String> {
+        let numbered = self.open.iter().map(|(_, visit)| visit).zip(1..);
+        numbered
+            .filter(|(visit, _)| !visit.in_case && visit.photo_count() > 0)
+            .map(|(visit, number)| visit.facts.title(number))
+            .collect()
+    }
+
+    /// Whether a visit was begun here and can be filed in the case.
+    pub fn may_file(&self, visit: &OpenVisit) -> bool {
+        self.case.is_some() && visit.folder.is_none()
+    }
+
+    /// How a visit that was begun here is filed in the case, where it can be.
+    pub fn filing(&self, id: &str, today: Date) -> Result<Filing, Trouble> {
+        let case = self.case()?;
+        let visit = self.get(id)?;
+        if visit.folder.is_some() {
+            return Err(Trouble::conflict(
+                "This visit lies in a folder already.",
+                "Save it there; only a visit that was begun on this page is filed.",
+            ));
+        }
+        if visit.photos.is_empty() {
+            return Err(Trouble::unusable(
+                "This visit has no photos so far.",
+                "Add its photos, then file it.",
+            ));
+        }
+        let (Some(label), Some(date)) = (&visit.facts.label, visit.facts.date) else {
+            return Err(Trouble::unusable(
+                "A visit is filed under its day and a name, and one of them is missing.",
+                "Enter both under “Facts”, then file it.",
+            ));
+        };
+        if date > today {
+            return Err(Trouble::unusable(
+                format!("{date} is still to come."),
+                "Correct the date under “Facts”, or the clock of this machine.",
+            ));
+        }
+        let mut photos = visit.photos.iter().map(|photo| &photo.record.file);
+        if let Some(file) = photos.find(|file| !photo::is_photo_name(Path::new(file))) {
+            return Err(Trouble::unusable(
+                format!("{file} would not be known for a photo in the folder."),
+                format!(
+                    "Begin a visit anew with photos whose names end in {}.",
+                    photo::ENDINGS.join(", ")
+                ),
+            ));
+        }
+        case.refuse_filed(date, label)?;
+        let earlier = case.facts_before(date)?;
+        let told = VisitFacts {
+            stature_cm: visit.facts.stature_cm.or(earlier.stature_cm),
+            operated: visit.facts.operated.or(earlier.operated),
+            ..visit.facts.clone()
+        };
+        let mut facts = told.clone();
+        episode::settle(&mut facts, &case.about.code, &case.screenings()?);
+        Ok(Filing {
+            date,
+            label: label.clone(),
+            told,
+            facts,
+        })
+    }
+
+    /// Files a visit in the case, with the photos as they were looked at with its facts there, where
+    /// they had to be.
+    pub fn file(
+        &mut self,
+        id: &str,
+        filing: Filing,
+        looked: Vec<OpenPhoto>,
+    ) -> Result<(), Trouble> {
+        let case = self.case()?.clone();
+        // Before anything changes here.
+        let mut writing = case.write()?;
+        let open = self.get_mut(id)?;
+        open.learn(filing.facts, looked)?;
+        let photos: Vec<NewPhoto> = open.photos.iter().map(OpenPhoto::as_new).collect();
+        let folder = writing.file(&NewVisit {
+            date: filing.date,
+            label: &filing.label,
+            visit: &open.visit(),
+            photos: &photos,
+        })?;
+        open.told = filing.told;
+        open.lies_in(folder);
+        self.settle()?;
+        Ok(())
     }
 
     /// Opens a visit that has no folder and no photos so far.
@@ -106,9 +285,23 @@ impl Visits {
     }
 }
 
+/// A visit on its way into the case.
+pub struct Filing {
+    date: Date,
+    label: String,
+    /// Its own facts, and the stature and side that earlier visits tell.
+    told: VisitFacts,
+    /// With what the case's screenings say of its day.
+    pub facts: VisitFacts,
+}
+
 /// A visit that is open.
 pub struct OpenVisit {
+    /// With what the case's screenings say of its day.
     pub facts: VisitFacts,
+    /// What was told of the visit itself.
+    told: VisitFacts,
+    pub in_case: bool,
     folder: Option<Folder>,
     /// Photos of the folder that nobody asked for so far.
     unseen: VecDeque<PathBuf>,
@@ -177,7 +370,9 @@ const SAME_PLACE: f64 = 0.01;
 impl OpenVisit {
     fn new(facts: VisitFacts) -> OpenVisit {
         OpenVisit {
+            told: facts.clone(),
             facts,
+            in_case: false,
             folder: None,
             unseen: VecDeque::new(),
             photos: Vec::new(),
@@ -205,6 +400,44 @@ impl OpenVisit {
 
     pub fn photo_count(&self) -> usize {
         self.photos.len() + self.unseen.len()
+    }
+
+    fn path(&self) -> Option<&Path> {
+        Some(&self.folder.as_ref()?.path)
+    }
+
+    /// The visit by its record, where nobody looked at its photos so far.
+    fn recorded(&self) -> Option<Visit> {
+        let kept = self.folder.as_ref()?.kept.visit.as_ref()?;
+        let is_looked_at = self.unseen.is_empty() && !self.photos.is_empty();
+        (!is_looked_at).then(|| Visit {
+            facts: self.facts.clone(),
+            ..kept.clone()
+        })
+    }
+
+    /// Takes facts that its case knows; no hand did anything.
+    fn settle(&mut self, facts: VisitFacts) {
+        if facts == self.facts {
+            return;
+        }
+        for photo in &mut self.photos {
+            photo.reckon(&facts);
+        }
+        self.facts = facts;
+        self.revision += 1;
+    }
+
+    /// From now on the visit lies in this folder of the case, where it was filed.
+    fn lies_in(&mut self, path: PathBuf) {
+        for photo in &mut self.photos {
+            photo.source = Source::File(path.join(&photo.record.file));
+        }
+        let kept = Kept::read(&path).unwrap_or_default();
+        self.folder = Some(Folder { path, kept });
+        self.in_case = true;
+        self.saved = true;
+        self.revision += 1;
     }
 
     /// The folder's own name, without where it lies.
@@ -267,6 +500,7 @@ impl OpenVisit {
         for photo in &mut self.photos {
             photo.reckon(&facts);
         }
+        self.told = told(&self.told, &self.facts, &facts);
         self.facts = facts;
         self.changed();
         Ok(())
@@ -383,6 +617,15 @@ impl OpenVisit {
                 format!("Put the photo back, or move {RECORD} away, then start tragus anew."),
             ));
         }
+        if let Some(kept) = self.recorded().filter(|kept| !kept.photos.is_empty()) {
+            return Err(Trouble::conflict(
+                format!(
+                    "The {RECORD} that lies there tells of {} photos, and none is here.",
+                    kept.photos.len()
+                ),
+                format!("Put the photos back, or move {RECORD} away, then start tragus anew."),
+            ));
+        }
         let text = record::visit_to_json(&self.visit());
         if let Some(folder) = &mut self.folder {
             folder.write(&text)?;
@@ -438,11 +681,12 @@ impl Folder {
                 "Move that file away if it is not wanted, then save again.",
             ));
         }
-        record::write_atomically(&path, text.as_bytes()).map_err(|error| {
-            Trouble::conflict(
+        case::write(&path, text.as_bytes()).map_err(|error| match error {
+            CaseError::Io { error, .. } => Trouble::conflict(
                 format!("{RECORD} could not be written: {error}."),
                 "Is there room on the disk, and is the folder yours?",
-            )
+            ),
+            error => error.into(),
         })?;
         self.kept.checksum = Some(checksum::sha256(text.as_bytes()));
         Ok(())
@@ -479,6 +723,20 @@ fn reviewed(kept: VisitFacts, folder: &VisitFacts) -> VisitFacts {
         board_offset_cm: kept.board_offset_cm.or(folder.board_offset_cm),
         sticker_mm: kept.sticker_mm.or(folder.sticker_mm),
     }
+}
+
+/// What a visit itself says after somebody changed its facts: what stands there by the case's
+/// screenings, and was left as it stood, is not told by the visit.
+fn told(told: &VisitFacts, before: &VisitFacts, now: &VisitFacts) -> VisitFacts {
+    let mut facts = now.clone();
+    facts.case = told.case.clone();
+    if now.operated == before.operated {
+        facts.operated = told.operated;
+    }
+    if now.arm_limit_deg == before.arm_limit_deg {
+        facts.arm_limit_deg = told.arm_limit_deg;
+    }
+    facts
 }
 
 /// The points that a hand placed, with the error that was stated.
@@ -562,6 +820,13 @@ impl OpenPhoto {
         &self.source
     }
 
+    fn as_new(&self) -> NewPhoto<'_> {
+        match &self.source {
+            Source::Memory(bytes) => NewPhoto::Memory(bytes),
+            Source::File(path) => NewPhoto::File(path),
+        }
+    }
+
     /// Where the program itself has a landmark.
     pub fn own(&self, landmark: Landmark) -> Option<Point<Photo>> {
         self.own.get(&landmark).map(|located| located.at)
@@ -629,11 +894,12 @@ mod tests {
         let folder = tempfile::tempdir().unwrap();
         let path = folder.path().join(RECORD);
         std::fs::write(&path, "notes").unwrap();
-        let mut visits = Visits::of_folders(vec![VisitFolder {
+        let lone = VisitFolder {
             path: folder.path().to_owned(),
             facts: VisitFacts::default(),
             photos: Vec::new(),
-        }]);
+        };
+        let mut visits = Visits::of_folders(vec![lone], None).unwrap();
         assert!(visits.get_mut("v1").unwrap().save().is_err());
         assert_eq!(std::fs::read(&path).unwrap(), b"notes");
         std::fs::remove_file(&path).unwrap();

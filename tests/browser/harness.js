@@ -41,7 +41,23 @@ export function scratch(t) {
 export async function serve(t, visits = []) {
   const folder = scratch(t);
   for (const visit of visits) cpSync(demo(visit), join(folder, visit), { recursive: true });
-  const program = spawn(TRAGUS, ["serve", ...visits.map((visit) => join(folder, visit)),
+  return started(t, folder, visits.map((visit) => join(folder, visit)));
+}
+
+/**
+ * Serves a copy of the demo case, with one photo of each visit.
+ * @returns {Promise<{address: string, origin: string, folder: string, case: string}>}
+ */
+export async function serveCase(t) {
+  const folder = scratch(t);
+  const copy = join(folder, "case");
+  const wanted = (from) => !from.endsWith(".jpg") || from.endsWith("side-reach.jpg");
+  cpSync(DEMO, copy, { recursive: true, filter: wanted });
+  return { ...await started(t, folder, [copy]), case: copy };
+}
+
+async function started(t, folder, paths) {
+  const program = spawn(TRAGUS, ["serve", ...paths,
     "--diary", join(folder, "diary.json"), "--port", "0", "--no-open"], { stdio: ["ignore", "ignore", "pipe"] });
   const ended = new Promise((resolve) => program.once("exit", resolve));
   t.after(async () => {

@@ -2,13 +2,11 @@
 // enough, nothing asked of anybody outside, the content policy.
 
 import assert from "node:assert/strict";
-import { readFileSync } from "node:fs";
-import { createRequire } from "node:module";
 import { join } from "node:path";
 import { test } from "node:test";
 import { CASES, demo, DESKTOP, PHONE, choose, clipOf, go, launch, open, scratch, serve, toPhoto } from "./harness.js";
+import { graveFaults, tooSmall, tooWide } from "./looks.js";
 
-const AXE = readFileSync(createRequire(import.meta.url).resolve("axe-core/axe.min.js"), "utf8");
 const REACH = demo("intake", "side-reach.jpg");
 
 async function answer(page, photo) {
@@ -82,6 +80,8 @@ async function everyScreen(page, look) {
   await page.getByRole("button", { name: "Facts" }).click();
   await page.getByLabel("Limit for raising the arm, in degrees").fill("120");
   await stop("facts of the visit");
+  await go(page, "#/case", "No case is open");
+  await stop("no case");
   await go(page, "#/compare", "Compare visits");
   await stop("compare");
   await page.getByRole("button", { name: "Compare", exact: true }).click();
@@ -130,37 +130,6 @@ for (const [look, options] of LOOKS) {
     assert.deepEqual(outside, []);
     assert.deepEqual(complaints, []);
   });
-}
-
-function tooWide() {
-  const { scrollWidth, clientWidth } = document.documentElement;
-  return scrollWidth > clientWidth ? [`scrolls sideways: ${scrollWidth} of ${clientWidth} pixels`] : [];
-}
-
-/** Whatever is pressed, save for links within a sentence, is at least 44 pixels high and wide. */
-function tooSmall() {
-  const pressed = "button, .button, summary, nav a, .choice, .way, label:has(input), input:not([type=radio], [type=checkbox]), select";
-  return [...document.querySelectorAll(pressed)]
-    .filter((element) => element.checkVisibility() && !element.hidden)
-    .map((element) => [element, element.getBoundingClientRect()])
-    .filter(([, { width, height }]) => width > 0 && (width < 43.9 || height < 43.9))
-    .map(([element, { width, height }]) => `${Math.round(width)}×${Math.round(height)}: ${element.outerHTML.slice(0, 80)}`);
-}
-
-/** In the page and in each frame of it, as the report is one. */
-async function graveFaults(page) {
-  const faults = await Promise.all(page.frames().map(graveFaultsOf));
-  return faults.flat();
-}
-
-async function graveFaultsOf(frame) {
-  await frame.evaluate(AXE);
-  const { violations } = await frame.evaluate(() => window.axe.run(document, {
-    iframes: false, runOnly: ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa", "best-practice"],
-  }));
-  return violations
-    .filter(({ impact }) => impact === "serious" || impact === "critical")
-    .map(({ id, nodes }) => `${id}: ${nodes.map(({ html }) => html.slice(0, 120)).join(" | ")}`);
 }
 
 test("the content policy holds", async (t) => {

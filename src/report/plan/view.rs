@@ -3,7 +3,7 @@
 use crate::care::catalogue::{Amount, Dose};
 use crate::care::plan::Plan;
 use crate::care::programme::{GOING_ON, Prescribed};
-use crate::care::{Finding, Goal, Known, Limit, LimitBy, Pace, Signal, Standing};
+use crate::care::{Finding, Findings, Goal, Known, Limit, LimitBy, Pace, Signal, Standing};
 use crate::report::number;
 use crate::report::words::capitalised;
 
@@ -45,16 +45,8 @@ pub(super) fn view(input: &PlanInput) -> PlanView {
         true => "Not measured: no visit is filed.",
         false => nothing,
     };
-    let mut sections = Vec::new();
-    if !plan.findings.holds.is_empty() {
-        sections.push(Section {
-            title: "Ask or refer first: no exercise is proposed",
-            is_stop: true,
-            lines: plan.findings.holds.iter().map(finding).collect(),
-            table: None,
-        });
-    }
-    sections.push(lines("Limits today", limits(plan)));
+    let mut sections = holds(&plan.findings);
+    sections.push(limits(&plan.findings));
     let overridden = plan.findings.overridden.iter().map(|(rule, by)| Line {
         text: format!(
             "Taken away by {}, \"{}\": {}",
@@ -67,11 +59,7 @@ pub(super) fn view(input: &PlanInput) -> PlanView {
         "Rules that a clinician took away",
         overridden.collect(),
     );
-    push(
-        &mut sections,
-        "Keep in mind",
-        plan.findings.cautions.iter().map(finding).collect(),
-    );
+    sections.extend(cautions(&plan.findings));
     sections.push(or_none(
         "Questions that the course raises",
         plan.signals.iter().map(signal).collect(),
@@ -158,29 +146,49 @@ fn facts(input: &PlanInput) -> Vec<(&'static str, String)> {
     ]
 }
 
-fn limits(plan: &Plan) -> Vec<Line> {
-    let findings = &plan.findings;
-    let mut lines = match &findings.arm_deg {
+/// Where one stands, what has to be asked before anything else.
+pub(super) fn holds(findings: &Findings) -> Vec<Section> {
+    let mut sections = Vec::new();
+    push(
+        &mut sections,
+        "Ask or refer first: no exercise is proposed",
+        findings.holds.iter().map(finding).collect(),
+    );
+    for section in &mut sections {
+        section.is_stop = true;
+    }
+    sections
+}
+
+pub(super) fn cautions(findings: &Findings) -> Vec<Section> {
+    let mut sections = Vec::new();
+    let cautions = findings.cautions.iter().map(finding);
+    push(&mut sections, "Keep in mind", cautions.collect());
+    sections
+}
+
+pub(super) fn limits(findings: &Findings) -> Section {
+    let mut found = match &findings.arm_deg {
         Some(limit) => limited(
             format!("Operated arm no higher than {:.0}°", limit.value),
             limit,
         ),
         None => vec![plain("No limit of height is known for today.".to_owned())],
     };
-    lines.extend(match &findings.load_kg {
+    found.extend(match &findings.load_kg {
         Some(limit) => limited(
             format!("Operated arm lifts no more than {} kg", limit.value),
             limit,
         ),
         None => vec![plain("No limit of load is known for today.".to_owned())],
     });
-    lines.extend(findings.set_aside.iter().map(|rule| Line {
+    found.extend(findings.set_aside.iter().map(|rule| Line {
         text: format!("Applies too, beside a stricter limit: {}", rule.words),
         source: Some(source(rule)),
     }));
     if let Some(highest) = &findings.highest_level {
         let what = format!("No exercise above level {}.", highest.level);
-        lines.extend(said_by(&what, &highest.by));
+        found.extend(said_by(&what, &highest.by));
     }
     // One rule may forbid several things.
     let mut rules: Vec<(&Finding, Vec<String>)> = Vec::new();
@@ -196,12 +204,12 @@ fn limits(plan: &Plan) -> Vec<Line> {
             }
         }
     }
-    lines.extend(rules.into_iter().map(|(finding, tags)| Line {
+    found.extend(rules.into_iter().map(|(finding, tags)| Line {
         text: format!("Left out: {}. {}", tags.join(", "), finding.words),
         source: Some(source(finding)),
     }));
-    lines.extend(findings.first.iter().map(|(_, why)| finding(why)));
-    lines
+    found.extend(findings.first.iter().map(|(_, why)| finding(why)));
+    lines("Limits today", found)
 }
 
 /// Each rule with its own words and source, the first with what they come to.

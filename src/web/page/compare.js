@@ -2,6 +2,7 @@
 
 import { Trouble, get, isThere, post } from "./api.js";
 import { button, h, linkButton, say, troubleBox } from "./dom.js";
+import { framed } from "./frame.js";
 import { noteVisit } from "./unkept.js";
 import { unsavedMark } from "./visits.js";
 import { count } from "./words.js";
@@ -71,24 +72,14 @@ export async function showReport(room, id) {
   if (!await isThere(path)) {
     throw new Trouble("This comparison is not here any more.", "Choose the visits and compare them again.");
   }
-  const report = h("iframe", { class: "report", title: "Report of the comparison", src: path });
-  const printReport = () => report.contentWindow.print();
-  // A frame is printed only as far as it is seen, so the report is printed as the page that it is.
-  const keys = (event) => {
-    if (!(event.ctrlKey || event.metaKey) || event.shiftKey || event.altKey || event.key.toLowerCase() !== "p") return;
-    event.preventDefault();
-    printReport();
-  };
-  // Keys that are pressed within the report are told there alone.
-  report.addEventListener("load", () => report.contentWindow.addEventListener("keydown", keys));
-  addEventListener("keydown", keys);
+  const report = framed("Report of the comparison", path);
   room.append(
     h("div", { class: "visit-head" }, h("h1", {}, "The comparison"),
       h("p", { class: "actions" },
-        button("Print the report", printReport, { class: "main" }),
+        button("Print the report", report.print, { class: "main" }),
         linkButton("#/compare", "Choose other visits"))),
     h("p", { class: "note screen-only" }, "Faces are covered. Look at every picture before you pass the report on."),
     h("p", { class: "paper-only" }, "The report is not on this paper. To print it, press “Print the report” on its page, or Ctrl+P there."),
-    report);
-  return { title: "The comparison", leave: () => removeEventListener("keydown", keys) };
+    report.element);
+  return { title: "The comparison", leave: report.leave };
 }

@@ -3,10 +3,12 @@
 import { get, homeFacts, Trouble } from "./api.js";
 import { h, linkButton, say, troubleBox } from "./dom.js";
 import * as check from "./check.js";
+import { showCase, showHomeSheet, showPlan } from "./case.js";
 import { showCompare, showReport } from "./compare.js";
 import { showDiary } from "./diary.js";
 import { showPerson } from "./person.js";
 import { showReview } from "./review.js";
+import { showScreening } from "./screening.js";
 import { showStart } from "./start.js";
 import { isAnythingUnkept, noteVisit } from "./unkept.js";
 import { showNewVisit, showVisits } from "./visits.js";
@@ -29,6 +31,10 @@ const SCREENS = [
   [/^\/visits$/, "clinic", showVisits],
   [/^\/visits\/new$/, "clinic", showNewVisit],
   [/^\/visits\/(\w+)$/, "clinic", showReview],
+  [/^\/case$/, "clinic", showCase],
+  [/^\/case\/screening$/, "clinic", showScreening],
+  [/^\/case\/plan$/, "clinic", showPlan],
+  [/^\/case\/home$/, "clinic", showHomeSheet],
   [/^\/compare$/, "clinic", showCompare],
   [/^\/compare\/(\w+)$/, "clinic", showReport],
 ];
@@ -36,7 +42,7 @@ const SCREENS = [
 const LINKS = {
   start: [],
   home: [["#/check", "Check a reach"], ["#/diary", "Diary"], ["#/person", "About you"]],
-  clinic: [["#/visits", "Visits"], ["#/compare", "Compare"]],
+  clinic: [["#/case", "Case"], ["#/visits", "Visits"], ["#/compare", "Compare"]],
 };
 
 const main = document.getElementById("main");

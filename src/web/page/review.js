@@ -72,6 +72,7 @@ class Review {
 
   build() {
     this.saveState = h("span", { class: "save-state" });
+    this.fileButton = button("File in the case", () => this.file());
     this.saveButton = button("Save to the record", () => this.save(), { class: "main" });
     this.undoButton = button("Undo", () => this.undo(), { "aria-keyshortcuts": "Control+Z" });
     this.redoButton = button("Redo", () => this.redo(), { "aria-keyshortcuts": "Control+Y" });
@@ -102,7 +103,7 @@ class Review {
     this.empty = h("p", { class: "drop-here" }, "No photos here. Add some with the button, or drop them on this page.");
     this.elements = [
       h("div", { class: "visit-head" }, this.title, this.messages, h("div", { class: "saving" },
-        this.factsButton, this.addButton, this.saveState, this.saveButton)),
+        this.factsButton, this.addButton, this.fileButton, this.saveState, this.saveButton)),
       this.facts, this.empty, this.work,
     ];
   }
@@ -192,6 +193,8 @@ class Review {
     this.saveState.textContent = !visit.photos.length ? "" : visit.saved ? "Nothing unsaved" : "Not saved";
     this.saveState.classList.toggle("unsaved", !visit.saved);
     set(this.saveButton, { disabled: this.saving || !visit.photos.length });
+    this.fileButton.hidden = !visit.may_file;
+    set(this.fileButton, { disabled: this.saving || !visit.photos.length });
     this.drawNotices();
     this.drawPaper();
   }
@@ -377,21 +380,34 @@ class Review {
     say(words);
   }
 
-  async save() {
+  save() {
+    return this.keep("save", (answer) => {
+      if (answer.record) handOver(answer.record, answer.file);
+      return answer.record
+        ? `The record was handed to you as the download ${answer.file}. Keep it beside the photos.`
+        : `Saved in ${answer.folder}/${answer.file ?? "record.json"}.`;
+    });
+  }
+
+  /** Photos and record go into the case's folder; what the case knows of the person comes back. */
+  async file() {
+    await this.keep("file", ({ folder }) => `Filed in the case, as ${folder}.`);
+    this.draw();
+  }
+
+  /** @param {(answer: object) => string} done what to say then */
+  async keep(how, done) {
     this.stage.endNudges();
     await this.moves.idle();
     if (this.saving || !this.moves.visit.photos.length) return;
     this.saving = true;
     this.drawNumbers();
     try {
-      const { revision, folder } = this.moves.visit;
-      const answer = await post(`${this.path}/save`, { revision });
-      if (answer.record) handOver(answer.record, answer.file);
+      const { revision } = this.moves.visit;
+      const answer = await post(`${this.path}/${how}`, { revision });
       // What was moved while it was saved is newer than the answer.
       if (!this.moves.sending) this.moves.visit = answer;
-      this.tellDone(answer.record
-        ? `The record was handed to you as the download ${answer.file}. Keep it beside the photos.`
-        : `Saved in ${folder}/${answer.file ?? "record.json"}.`);
+      this.tellDone(done(answer));
     } catch (trouble) {
       if (trouble.body?.visit) this.moves.takeOver(trouble.body.visit);
       this.refused(trouble);

@@ -9,7 +9,7 @@ export async function showStart(room) {
       way("#/check", "Check a reach", "At home",
         "One photo of your raised arm, answered in plain words. Your diary is here too.", "home"),
       way("#/visits", "Review photos", "In the clinic",
-        "See what was found in a visit's photos, correct it by hand, and compare visits.", "clinic")),
+        "See what was found in a visit's photos, correct it by hand, and compare visits. With a case: screen, plan, approve.", "clinic")),
   );
   return { title: "Start" };
 }

@@ -11,6 +11,7 @@ const unsaved = new Set();
 
 export const draftOf = (name) => drafts.get(name) ?? null;
 export const dropDraft = (name) => drafts.delete(name);
+export const draftNames = () => [...drafts.keys()];
 
 /** Notes whether a visit is in its record, as the server tells it. */
 export function noteVisit({ id, saved }) {
@@ -31,6 +32,8 @@ export function drafting(form, name, tell) {
   const write = (texts) => {
     for (const [field, text] of Object.entries(texts)) form.elements[field].value = text;
   };
+  // A question that nothing was chosen for has no text to write back.
+  const choseNothing = ({ type, name }) => type === "radio" && !(name in kept);
   const hold = () => {
     const other = Object.entries(textsOf(form)).filter(([field, text]) => text !== kept[field]);
     if (other.length) drafts.set(name, Object.fromEntries(other));
@@ -50,6 +53,7 @@ export function drafting(form, name, tell) {
       };
     },
     drop() {
+      for (const input of [...form.elements].filter(choseNothing)) input.checked = false;
       write(kept);
       hold();
     },
