@@ -90,6 +90,13 @@ function findings(told) {
     h("ul", {}, lines.map(({ text, source }) => h("li", {}, text, source && h("small", {}, ` ${source}`))))));
 }
 
+/** The approval that a new screening took back, to be told on the plan until it is approved again. */
+let takenBack = null;
+
+export function noteTakenBack(approval) {
+  takenBack = approval ?? takenBack;
+}
+
 export async function showPlan(room) {
   const told = await get("/api/case/plan");
   const title = `Plan for ${told.code}, ${told.today}`;
@@ -136,6 +143,8 @@ export async function showPlan(room) {
     told.holds > 0 && stopBox(told),
     h("h1", {}, title),
     h("p", { class: "note" }, `Surgery ${surgeryWords(told)}. Screened ${dayWords(told.screening)}.`),
+    takenBack && !approved && h("p", { class: "caution" },
+      `The plan that ${takenBack.initials} approved on ${takenBack.on} no longer holds: the answers are new. Take its sheet for home back if it was handed out.`),
     found, state, sheet, approving].filter(Boolean));
   return {
     title,
@@ -174,6 +183,7 @@ function approval(proposal) {
       event.preventDefault();
       try {
         const { plan } = await post("/api/case/plan", { approve: initials.value, seen: proposal.mark });
+        takenBack = null;
         say(`Approved by ${plan.approved.initials}.`);
         location.hash = "#/case/home";
       } catch (trouble) {

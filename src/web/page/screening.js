@@ -1,6 +1,7 @@
 // The screening of today: the questions that can stop everything first, and never answered beforehand.
 
 import { Trouble, get, post } from "./api.js";
+import { noteTakenBack } from "./case.js";
 import { button, h, say, troubleBox } from "./dom.js";
 import { field } from "./person.js";
 import { draftNames, drafting, dropDraft } from "./unkept.js";
@@ -32,8 +33,9 @@ export async function showScreening(room) {
       event.preventDefault();
       try {
         const { day, from } = asked;
-        await post("/api/case/screening", { day, from, ...read(form, asked) });
+        const kept = await post("/api/case/screening", { day, from, ...read(form, asked) });
         dropDraft(name);
+        noteTakenBack(kept.no_longer_approved);
         say("The screening is kept.");
         location.hash = "#/case/plan";
       } catch (trouble) {
