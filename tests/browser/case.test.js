@@ -89,6 +89,7 @@ test("screened by keys, stopped by a hold, then planned, approved and printed", 
   await screening(page);
   await answerByKeys(page);
   await proposed(page);
+  await page.getByText(/that AB approved on .* no longer holds/).waitFor();
   await go(page, "#/case/home", "There is no sheet for home");
   await page.goto(`${served.origin}/api/case/sheets/plan`);
   assert.ok(pagesOf(await page.pdf({ format: "A4" })) > 1);

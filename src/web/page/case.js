@@ -31,7 +31,7 @@ export async function showCase(room) {
       fact("Today", told.today),
       fact("Surgery", surgeryWords(told)),
       fact("Last screening", screening ? dayWords(screening) : "none so far"),
-      fact("Last plan", plan ? `${dayWords(plan)}: level ${plan.level}, ${stateWords(plan)}` : "none so far")),
+      fact("Last plan", plan ? `${dayWords(plan)}: ${stateWords(plan, told)}` : "none so far")),
     h("p", { class: "actions" },
       linkButton("#/case/screening", screened ? "Screen again" : "Screen today", screened ? "" : "main"),
       screening && linkButton("#/case/plan", plan?.is_of_today ? "Plan of today" : "Make the plan", screened ? "main" : ""),
@@ -52,7 +52,10 @@ export async function showCase(room) {
 
 const fact = (name, words) => h("div", {}, h("dt", {}, name), h("dd", {}, words));
 const dayWords = ({ day, is_of_today: isOfToday }) => (isOfToday ? `${day}, today` : day);
-const stateWords = ({ approved }) => (approved ? `approved by ${approved.initials} on ${approved.on}` : "a proposal, not approved");
+function stateWords({ level, approved, is_of_today: isOfToday }, { holds }) {
+  if (approved) return `level ${level}, approved by ${approved.initials} on ${approved.on}`;
+  return isOfToday && holds ? "a hold stands, nothing is proposed" : `level ${level}, a proposal, not approved`;
+}
 
 function surgeryWords({ surgery_date: date, days_since_surgery: days }) {
   if (date === null) return "date not known";
@@ -87,6 +90,13 @@ function findings(told) {
     h("ul", {}, lines.map(({ text, source }) => h("li", {}, text, source && h("small", {}, ` ${source}`))))));
 }
 
+/** The approval that a new screening took back, to be told on the plan until it is approved again. */
+let takenBack = null;
+
+export function noteTakenBack(approval) {
+  takenBack = approval ?? takenBack;
+}
+
 export async function showPlan(room) {
   const told = await get("/api/case/plan");
   const title = `Plan for ${told.code}, ${told.today}`;
@@ -97,6 +107,9 @@ export async function showPlan(room) {
     return { title };
   }
   const sheet = h("div");
+  const approving = h("div");
+  // What the screening comes to, until the sheet says it.
+  const found = h("div", {}, findings(told));
   let here = true;
   let leave = () => {};
   const showSheet = (words) => {
@@ -104,6 +117,7 @@ export async function showPlan(room) {
     if (!here) return;
     const frame = framed(words, "/api/case/sheets/plan");
     leave = frame.leave;
+    if (told.screening.is_of_today) found.replaceChildren();
     sheet.replaceChildren(
       h("div", { class: "visit-head" }, h("h2", {}, words),
         h("p", { class: "actions" }, button("Print the plan", frame.print))),
@@ -115,7 +129,8 @@ export async function showPlan(room) {
     state.replaceChildren(h("p", { class: "lead waiting" }, "Making the plan. Photos that nobody has looked at take some seconds each."));
     try {
       const proposal = await post("/api/case/plan", { approve: null, anew });
-      state.replaceChildren(...[outsideLine(proposal.outside), approval(proposal)].flat().filter(Boolean));
+      state.replaceChildren(outsideLine(proposal.outside) || "");
+      approving.replaceChildren(approval(proposal) ?? "");
       showSheet("The proposal");
       say(proposal.holds ? "The plan says what to ask first." : "The plan is a proposal.");
     } catch (trouble) {
@@ -128,7 +143,9 @@ export async function showPlan(room) {
     told.holds > 0 && stopBox(told),
     h("h1", {}, title),
     h("p", { class: "note" }, `Surgery ${surgeryWords(told)}. Screened ${dayWords(told.screening)}.`),
-    findings(told), state, sheet].flat().filter(Boolean));
+    takenBack && !approved && h("p", { class: "caution" },
+      `The plan that ${takenBack.initials} approved on ${takenBack.on} no longer holds: the answers are new. Take its sheet for home back if it was handed out.`),
+    found, state, sheet, approving].filter(Boolean));
   return {
     title,
     // Only now, since of two screens asked for in haste one is never shown.
@@ -166,6 +183,7 @@ function approval(proposal) {
       event.preventDefault();
       try {
         const { plan } = await post("/api/case/plan", { approve: initials.value, seen: proposal.mark });
+        takenBack = null;
         say(`Approved by ${plan.approved.initials}.`);
         location.hash = "#/case/home";
       } catch (trouble) {
@@ -175,7 +193,7 @@ function approval(proposal) {
     },
   },
   h("h2", {}, "Approve"),
-  h("p", {}, "Read the plan below first. With your initials you answer for it: you have examined the person, the limits are right, and these exercises may go home today."),
+  h("p", {}, "With your initials you answer for it: you have read it and examined the person, the limits are right, and these exercises may go home today."),
   field("initials", "Your initials", null, initials),
   h("div", { class: "actions" }, h("button", { class: "main" }, "Approve")),
   state);

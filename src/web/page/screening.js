@@ -1,10 +1,11 @@
 // The screening of today: the questions that can stop everything first, and never answered beforehand.
 
 import { Trouble, get, post } from "./api.js";
+import { noteTakenBack } from "./case.js";
 import { button, h, say, troubleBox } from "./dom.js";
 import { field } from "./person.js";
 import { draftNames, drafting, dropDraft } from "./unkept.js";
-import { count, shortDay } from "./words.js";
+import { count } from "./words.js";
 
 const DRAFT = "screening of ";
 const SIDES = [["right", "Right"], ["left", "Left"], ["both", "Both"], ["", "Not known"]];
@@ -32,8 +33,9 @@ export async function showScreening(room) {
       event.preventDefault();
       try {
         const { day, from } = asked;
-        await post("/api/case/screening", { day, from, ...read(form, asked) });
+        const kept = await post("/api/case/screening", { day, from, ...read(form, asked) });
         dropDraft(name);
+        noteTakenBack(kept.no_longer_approved);
         say("The screening is kept.");
         location.hash = "#/case/plan";
       } catch (trouble) {
@@ -42,7 +44,7 @@ export async function showScreening(room) {
     },
   },
   h("h2", {}, "Asked anew each time"),
-  h("p", { class: "note" }, "One of these answers can mean: ask or refer first. So none is filled in."),
+  h("p", { class: "note" }, "An answer here can mean: ask or refer first. So none is filled in."),
   safety.map((question) => choices(question)),
   h("h2", {}, "The surgery"),
   field("surgery_date", "Date of the last operation", "Empty: not known. Then every limit of the first weeks holds.",
@@ -74,7 +76,7 @@ export async function showScreening(room) {
 function choices(question, last = null) {
   const words = question.options.map(({ id, words }) => [id, words]);
   return radios(question.id, question.ask, words, question.known,
-    question.known !== null && last !== null ? `As answered on ${shortDay(last)}.` : null);
+    question.known !== null && last !== null ? `As answered on ${last}.` : null);
 }
 
 function radios(name, legend, options, chosen, note = null) {
