@@ -35,7 +35,7 @@ export async function showCase(room) {
     h("p", { class: "actions" },
       linkButton("#/case/screening", screened ? "Screen again" : "Screen today", screened ? "" : "main"),
       screening && linkButton("#/case/plan", plan?.is_of_today ? "Plan of today" : "Make the plan", screened ? "main" : ""),
-      told.sheets.home && linkButton("#/case/home", "Sheet for home")),
+      (told.sheets.home || told.sheets.hold) && linkButton("#/case/home", homeTitle(told))),
     damages(told.damages),
     h("h2", {}, "Visits"),
     told.visits.length
@@ -172,6 +172,7 @@ const approvedBox = ({ initials, on }, actions) => h("div", { class: "done" },
 
 /** Approving is offered where a clinician may do so, and says what it means. */
 function approval(proposal) {
+  if (proposal.sheets.hold) return h("p", { class: "actions" }, linkButton("#/case/home", homeTitle(proposal), "main"));
   if (proposal.holds || !proposal.screening.is_of_today) return null;
   if (!proposal.exercises) return h("p", { class: "caution" }, "There is no exercise to approve.");
   const initials = h("input", { id: "initials", name: "initials", type: "text", maxlength: "8", autocomplete: "off", autocapitalize: "characters" });
@@ -199,22 +200,27 @@ function approval(proposal) {
   state);
 }
 
+/** While a hold stands, the person takes home a sheet that says to wait. */
+const homeTitle = ({ sheets }) => (sheets.hold ? "Sheet for home: wait" : "Sheet for home");
+
 export async function showHomeSheet(room) {
   const told = await get("/api/case/plan");
-  const title = "Sheet for home";
+  const title = homeTitle(told);
   const approved = told.plan?.is_of_today && told.plan.approved;
-  if (!approved || !told.sheets.home) {
+  if (!told.sheets.hold && (!approved || !told.sheets.home)) {
     room.append(h("h1", {}, "There is no sheet for home"),
       h("p", { class: "lead" }, "It is written once the plan of today is approved."),
       h("p", { class: "actions" }, linkButton("#/case/plan", "Go to the plan", "main")));
     return { title: "There is no sheet for home" };
   }
-  const frame = framed(title, "/api/case/sheets/home");
+  const frame = framed(title, told.sheets.hold ? "/api/case/sheets/hold" : "/api/case/sheets/home");
   room.append(
     h("div", { class: "visit-head" }, h("h1", {}, title),
       h("p", { class: "actions" }, button("Print the sheet", frame.print, { class: "main" }),
         linkButton("#/case/plan", "The plan"), linkButton("#/case", "The case"))),
-    h("p", { class: "done" }, `Approved by ${approved.initials} on ${approved.on}. Go through it with the person: stop signs first.`),
+    told.sheets.hold
+      ? h("p", { class: "caution" }, "A hold stands. Hand this sheet out, and take older sheets with exercises back.")
+      : h("p", { class: "done" }, `Approved by ${approved.initials} on ${approved.on}. Go through it with the person: stop signs first.`),
     h("p", { class: "paper-only" }, "The sheet is not on this paper. To print it, press “Print the sheet” on its page, or Ctrl+P there."),
     frame.element);
   return { title, leave: frame.leave };
