@@ -53,7 +53,6 @@ const ROOMS: [(&str, &[&str]); 28] = [
         ],
     ),
     ("case", &["care", "checksum", "photo", "record", "visit"]),
-    ("episode", &["care", "case", "record", "report", "visit"]),
     (
         "report",
         &[
@@ -61,6 +60,7 @@ const ROOMS: [(&str, &[&str]); 28] = [
             "visit",
         ],
     ),
+    ("episode", &["care", "case", "record", "report", "visit"]),
     (
         "pipeline",
         &[
