@@ -10,7 +10,7 @@ use crate::care::catalogue::Catalogue;
 use crate::care::plan::{Makings, Plan};
 use crate::care::programme::{Approved, NotApproved, Programme};
 use crate::care::{Rules, Screening, SetLimit};
-use crate::case::{Case, CaseError};
+use crate::case::{Case, CaseError, Writing};
 use crate::record;
 use crate::report::plan::{Approval, PlanInput, plan_sheet_html};
 use crate::report::{HoldSheet, HomeSheet, hold_sheet_html, home_sheet_html};
@@ -39,6 +39,24 @@ pub struct Filed {
     pub own_limit: Option<f64>,
 }
 
+/// The lowest limit that visits were told since a day, and that day: what was told before is settled
+/// by the screening, which asks for it.
+pub fn told_since<'a>(
+    visits: impl Iterator<Item = &'a Filed>,
+    screened: Option<Date>,
+) -> Option<SetLimit> {
+    let told = visits.filter_map(|filed| {
+        let date = filed.visit.facts.date;
+        let counts = screened.is_none_or(|screened| date.is_none_or(|date| date >= screened));
+        Some(SetLimit {
+            value: filed.own_limit.filter(|_| counts)?,
+            set_on: date,
+            until: None,
+        })
+    });
+    told.min_by(|a, b| a.value.total_cmp(&b.value))
+}
+
 /// The plan of a day, from the visits up to it.
 pub fn plan(
     case: &Case,
@@ -51,19 +69,7 @@ pub fn plan(
     // One without a date may be later than it looks.
     let up_to_now = |filed: &&Filed| filed.visit.facts.date.is_some_and(|date| date <= day);
     let filed: Vec<&Filed> = visits.iter().filter(up_to_now).collect();
-    // A screening asks for the limit, so what was told on a day before it is settled by it.
-    let later_limit = filed.iter().rev().find_map(|filed| {
-        let date = filed
-            .visit
-            .facts
-            .date
-            .filter(|date| *date >= screening.date)?;
-        Some(SetLimit {
-            value: filed.own_limit?,
-            set_on: Some(date),
-            until: None,
-        })
-    });
+    let later_limit = told_since(filed.iter().copied(), Some(screening.date));
     let previous = case.plan_before(day)?;
     let visits: Vec<Visit> = filed.iter().map(|filed| filed.visit.clone()).collect();
     let makings = Makings {
@@ -86,6 +92,10 @@ pub enum Refused {
     Programme(#[from] NotApproved),
     #[error("there is a later screening, of {0}: what it found goes before this plan")]
     LaterScreening(Date),
+    #[error("the answers are of {0}, and a programme is approved on the day of its screening")]
+    OldScreening(Date),
+    #[error("the screening of this day is not the one that the plan was made by")]
+    OtherScreening,
     #[error("there is a later visit, {0}: what it found goes before this plan")]
     LaterVisit(String),
     #[error(transparent)]
@@ -96,6 +106,7 @@ pub enum Refused {
 pub fn approve(
     case: &Case,
     plan: &Plan,
+    screening: &Screening,
     visits: &[Filed],
     initials: &str,
     today: Date,
@@ -103,6 +114,12 @@ pub fn approve(
     let screenings = case.screenings()?;
     if let Some(later) = screenings.iter().find(|other| other.date > plan.date) {
         return Err(Refused::LaterScreening(later.date));
+    }
+    if screening.date != plan.date {
+        return Err(Refused::OldScreening(screening.date));
+    }
+    if case.screening_on(plan.date)?.as_ref() != Some(screening) {
+        return Err(Refused::OtherScreening);
     }
     let mut visits = (1..)
         .zip(visits)
@@ -182,11 +199,24 @@ pub fn sheet(case: &Case, day: Date, sheet: Sheet) -> Result<Option<String>, Cas
 pub fn keep_screening(case: &Case, screening: &Screening) -> Result<PathBuf, CaseError> {
     let day = screening.date;
     let mut writing = case.write()?;
+    take_back_in(&mut writing, day)?;
+    writing.keep_screening(screening)
+}
+
+/// Takes the plan of a day back, because something was found since; says whether there was one.
+pub fn take_back(case: &Case, day: Date) -> Result<bool, CaseError> {
+    let there = case.plan_of(day)?.is_some();
+    if there {
+        take_back_in(&mut case.write()?, day)?;
+    }
+    Ok(there)
+}
+
+fn take_back_in(writing: &mut Writing, day: Date) -> Result<(), CaseError> {
     for sheet in [Sheet::Home, Sheet::Hold, Sheet::Plan] {
         writing.drop_plan(&sheet.file(day))?;
     }
-    writing.drop_plan_of(day)?;
-    writing.keep_screening(screening)
+    writing.drop_plan_of(day)
 }
 
 /// Where the sheets of a plan lie.

@@ -49,7 +49,8 @@ const ROOMS: [(&str, &[&str]); 28] = [
     (
         "record",
         &[
-            "body", "care", "estimate", "geometry", "locate", "measure", "repeats", "visit",
+            "body", "care", "checksum", "estimate", "geometry", "locate", "measure", "repeats",
+            "visit",
         ],
     ),
     ("case", &["care", "checksum", "photo", "record", "visit"]),

@@ -294,7 +294,19 @@ fn the_demo_goes_from_intake_to_discharge() {
     assert_eq!(follow_up["arm_limit_deg"], Value::Null);
     assert_eq!(follow_up["pace"]["step"], "forward");
     assert!(follow_up["level"].as_u64() > intake["level"].as_u64());
-    // The same gain is not spent twice.
+    // The same gain is not spent twice, not even with answers of the day.
+    let screened = case.join("screenings/2026-04-28.json");
+    let text = fs::read_to_string(&screened).unwrap();
+    plan(&case, "2026-05-05")
+        .args(APPROVED)
+        .assert()
+        .code(2)
+        .stderr(contains("the answers are of 2026-04-28"));
+    fs::write(
+        case.join("screenings/2026-05-05.json"),
+        text.replace("\"date\": \"2026-04-28\"", "\"date\": \"2026-05-05\""),
+    )
+    .unwrap();
     let again = planned(&case, "2026-05-05", 0, &APPROVED);
     assert_eq!(again["pace"]["step"], "stay");
     assert_eq!(again["level"], follow_up["level"]);

@@ -1854,7 +1854,10 @@ fn a_case_is_told_with_its_visits_and_what_is_damaged() {
         (&told["plan"], &told["damages"]),
         (&Value::Null, &json!([]))
     );
-    assert_eq!(told["sheets"], json!({ "plan": false, "home": false, "hold": false }));
+    assert_eq!(
+        told["sheets"],
+        json!({ "plan": false, "home": false, "hold": false })
+    );
     let titles: Vec<&Value> = told["visits"]
         .as_array()
         .expect("visits")
@@ -2067,7 +2070,10 @@ fn a_plan_is_proposed_approved_and_a_proposal_again() {
         approved["plan"]["approved"],
         json!({ "initials": "AB", "on": TODAY })
     );
-    assert_eq!(approved["sheets"], json!({ "plan": true, "home": true, "hold": false }));
+    assert_eq!(
+        approved["sheets"],
+        json!({ "plan": true, "home": true, "hold": false })
+    );
     for (sheet, says) in [
         ("plan", "approved by AB on 2026-05-11"),
         ("home", "Your stop line"),
@@ -2126,7 +2132,10 @@ fn a_plan_is_proposed_approved_and_a_proposal_again() {
     // New answers, and the plan by the old ones is none any more.
     let told = screen(&filled(&browser));
     assert_eq!(told["no_longer_approved"]["initials"], "AB");
-    assert_eq!(told["sheets"], json!({ "plan": false, "home": false, "hold": false }));
+    assert_eq!(
+        told["sheets"],
+        json!({ "plan": false, "home": false, "hold": false })
+    );
     assert!(!home.exists());
     assert!(is_listed_whole(&case, &format!("screenings/{TODAY}.json")));
 }

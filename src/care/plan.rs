@@ -27,6 +27,8 @@ pub struct Plan {
     pub signals: Vec<Signal>,
     pub pace: Pace,
     pub pace_because: String,
+    /// The step that the last visit gave, in this plan or an earlier one.
+    pub taken: Pace,
     pub programme: Programme,
 }
 
@@ -49,8 +51,9 @@ pub struct Makings<'a> {
 pub struct Previous {
     pub date: Date,
     pub level: u8,
-    /// The last visit that it looked at, as it is called.
+    /// The last visit that it looked at, as it is called, and the step that this visit gave.
     pub last_visit: Option<String>,
+    pub taken: Pace,
 }
 
 impl Plan {
@@ -95,7 +98,7 @@ impl Plan {
         let goals = goals(visits, &person, today);
         let shortfalls = shortfalls(visits, &person, &goals, today);
         let signals = signals(visits, screening.surgery, &findings);
-        let (pace, pace_because) = unspent(
+        let (pace, pace_because, taken) = unspent(
             pace(visits, screening.surgery, &signals, &findings),
             previous,
             titles.last(),
@@ -113,6 +116,7 @@ impl Plan {
             signals,
             pace,
             pace_because,
+            taken,
             programme,
         }
     }
@@ -167,23 +171,26 @@ fn side(screening: &Screening, visits: &[Visit]) -> (Option<Operated>, Option<Fi
     (side, doubt)
 }
 
-/// A gain or a loss counts once: the plan that saw it has taken its step.
+/// A gain or a loss counts once: the plan that took its step has taken it. A loss that no plan stepped
+/// back for, since the visit was corrected afterwards, still counts.
 fn unspent(
     (pace, because): (Pace, String),
     previous: Option<&Previous>,
     last_visit: Option<&String>,
-) -> (Pace, String) {
-    match previous {
-        Some(previous)
-            if matches!(pace, Pace::Forward | Pace::Back)
-                && previous.last_visit.as_ref() == last_visit =>
-        {
-            let words = format!(
-                "No visit since the plan of {}, which took this step already. {because}",
-                previous.date
-            );
-            (Pace::Stay, words)
-        }
-        _ => (pace, because),
+) -> (Pace, String, Pace) {
+    let same_visit = previous.filter(|previous| previous.last_visit.as_ref() == last_visit);
+    match (same_visit, pace) {
+        (Some(previous), Pace::Forward) => spent(previous, &because),
+        (Some(previous), Pace::Back) if previous.taken == Pace::Back => spent(previous, &because),
+        (Some(previous), Pace::Stay | Pace::Begin) => (pace, because, previous.taken),
+        _ => (pace, because, pace),
     }
+}
+
+fn spent(previous: &Previous, because: &str) -> (Pace, String, Pace) {
+    let words = format!(
+        "No visit since the plan of {}, which counted the last one. {because}",
+        previous.date
+    );
+    (Pace::Stay, words, previous.taken)
 }

@@ -158,10 +158,29 @@ impl Case {
             if facts.date.is_none_or(|of| of <= date) {
                 known.stature_cm = facts.stature_cm.or(known.stature_cm);
                 known.operated = facts.operated.or(known.operated);
-                known.arm_limit_deg = facts.arm_limit_deg.or(known.arm_limit_deg);
             }
         }
         Ok(known)
+    }
+
+    /// The lowest limit that visits were told since a day, as their records or facts have it.
+    pub fn limit_told_since(&self, day: Option<Date>) -> Result<Option<f64>, CaseError> {
+        let mut lowest: Option<f64> = None;
+        for folder in self.visits()? {
+            let text = |name: &str| fs::read_to_string(folder.join(name)).ok();
+            let recorded = text(RECORD).and_then(|text| record::visit_from_json(&text).ok());
+            let facts = recorded
+                .map(|visit| visit.facts)
+                .or_else(|| text(FACTS).and_then(|text| record::facts_from_json(&text).ok()));
+            let Some(facts) = facts else { continue };
+            if day.is_none_or(|day| facts.date.is_none_or(|of| of >= day)) {
+                lowest = [lowest, facts.arm_limit_deg]
+                    .into_iter()
+                    .flatten()
+                    .reduce(f64::min);
+            }
+        }
+        Ok(lowest)
     }
 
     /// What was asked, oldest first.

@@ -71,9 +71,12 @@ pub fn screening(
         set_on: None,
         until: None,
     });
+    let set = still(before.and_then(|before| before.arm_deg));
+    let lower = set.into_iter().chain(told);
+    let lower = lower.min_by(|a, b| a.value.total_cmp(&b.value));
     screening.arm_deg = asking.limit(
         "The highest that the operated arm may be raised, degrees (90 = shoulder height)",
-        still(before.and_then(|before| before.arm_deg)).or(told),
+        lower,
         ARM_LIMITS_DEG,
         today,
     )?;
@@ -90,7 +93,7 @@ pub fn screening(
 /// What is known before anything is asked.
 pub struct Known<'a> {
     pub before: Option<&'a Screening>,
-    /// The limit that the last visit was told, degrees.
+    /// The lowest limit that visits were told since, degrees.
     pub told_limit: Option<f64>,
 }
 

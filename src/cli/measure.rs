@@ -133,6 +133,9 @@ struct Filing {
     code: String,
     label: String,
     date: Date,
+    /// What the visit itself was told; what a screening says of its day stands there.
+    own_limit: Option<f64>,
+    today: Date,
 }
 
 impl Filing {
@@ -174,6 +177,7 @@ impl Filing {
             ));
         }
         facts.case = Some(code.clone());
+        let own_limit = facts.arm_limit_deg;
         if let Some(case) = &case {
             case.refuse_filed(date, &label)?;
             let earlier = case.facts_before(date)?;
@@ -187,6 +191,8 @@ impl Filing {
             code,
             label,
             date,
+            own_limit,
+            today: (surroundings.now)().date(),
         })
     }
 
@@ -208,13 +214,19 @@ impl Filing {
             }
         };
         let photos: Vec<NewPhoto> = photos.iter().map(|path| NewPhoto::File(path)).collect();
+        let mut visit = visit.clone();
+        visit.facts.arm_limit_deg = self.own_limit;
         let new = NewVisit {
             date: self.date,
             label: &self.label,
-            visit,
+            visit: &visit,
             photos: &photos,
         };
-        Ok(case.write()?.file(&new)?)
+        let folder = case.write()?.file(&new)?;
+        if episode::take_back(&case, self.today)? {
+            tell("The plan of today was made without this visit and is taken back: make it anew.");
+        }
+        Ok(folder)
     }
 }
 

@@ -125,19 +125,23 @@ pub fn run(args: &PlanArgs, surroundings: &Surroundings) -> Result<Outcome, Stop
     let standing = episode::standing(&case, &plan, rules, PROGRAM)?;
     let approved = match &args.approve {
         None => standing,
-        Some(initials) => match episode::approve(&case, &plan, &visits, initials, today) {
-            Ok(approved) => Some(approved),
-            Err(refused) => {
-                // A sheet that an earlier plan of the day had is not to be handed out any more.
-                if standing.is_none() {
-                    episode::keep(&case, &episode::input(&plan, rules, None, PROGRAM), None)?;
+        Some(initials) => {
+            match episode::approve(&case, &plan, &screening, &visits, initials, today) {
+                Ok(approved) => Some(approved),
+                Err(refused) => {
+                    // A sheet that an earlier plan of the day had is not to be handed out any more.
+                    if standing.is_none() {
+                        episode::keep(&case, &episode::input(&plan, rules, None, PROGRAM), None)?;
+                    }
+                    return Err(Stop {
+                        error: refused.into(),
+                        hint: Some(
+                            "without --approve the plan says what stands in the way".to_owned(),
+                        ),
+                    });
                 }
-                return Err(Stop {
-                    error: refused.into(),
-                    hint: Some("without --approve the plan says what stands in the way".to_owned()),
-                });
             }
-        },
+        }
     };
     let input = episode::input(&plan, rules, approved.as_ref(), PROGRAM);
     let sheets = episode::keep(&case, &input, approved.as_ref())?;
@@ -207,7 +211,7 @@ fn screening(args: &PlanArgs, case: &Case, rules: &Rules, day: Date) -> Result<S
         return checked(kept, rules, day, case.folder());
     } else if std::io::stdin().is_terminal() || args.ask {
         let code = &case.about.code;
-        let told = case.facts_before(day)?.arm_limit_deg;
+        let told = case.limit_told_since(kept.as_ref().map(|kept| kept.date))?;
         let asked = ask::screening(
             rules,
             code,

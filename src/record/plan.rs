@@ -4,10 +4,11 @@ use jiff::civil::Date;
 use serde::Deserialize;
 use serde_json::{Value, json};
 
-use super::{RecordError, check_schema, parse, pretty};
+use super::{RecordError, check_schema, parse, pretty, wrong};
 use crate::care::plan::{Plan, Previous};
 use crate::care::programme::Prescribed;
 use crate::care::{Finding, Goal, Known, Limit, LimitBy, Pace, Signal};
+use crate::checksum::sha256;
 
 /// Version of the file format.
 pub const PLAN_SCHEMA: &str = "tragus-plan/1";
@@ -65,7 +66,15 @@ pub fn plan_to_json(plan: &Plan, approved: Option<(&str, Date)>) -> String {
             "side": short.side.map_or("", |side| side.name()),
             "words": short.words,
         })).collect::<Vec<_>>(),
-        "pace": { "step": pace(plan.pace), "because": plan.pace_because },
+        "pace": {
+            "step": pace(plan.pace),
+            "because": plan.pace_because,
+            "taken": pace(plan.taken),
+        },
+        // Whoever approves answers for every word of the sheet.
+        "content": sha256(
+            format!("{:?} {:?}", plan.screening.operated, programme).as_bytes(),
+        ),
         "level": programme.level,
         "level_because": programme.level_because,
         "exercises": programme.exercises.iter().map(exercise).collect::<Vec<_>>(),
@@ -83,7 +92,12 @@ pub fn plan_from_json(text: &str) -> Result<KeptPlan, RecordError> {
         date: Date,
         level: u8,
         visits: Vec<String>,
+        pace: PaceFile,
         approved: Option<KeptApproval>,
+    }
+    #[derive(Deserialize)]
+    struct PaceFile {
+        taken: String,
     }
     check_schema(text, PLAN_SCHEMA)?;
     let file: PlanFile = parse(text)?;
@@ -92,6 +106,13 @@ pub fn plan_from_json(text: &str) -> Result<KeptPlan, RecordError> {
             date: file.date,
             level: file.level,
             last_visit: file.visits.last().cloned(),
+            taken: [Pace::Begin, Pace::Forward, Pace::Stay, Pace::Back]
+                .into_iter()
+                .find(|step| pace(*step) == file.pace.taken)
+                .ok_or_else(|| {
+                    let got = format!("{:?}", file.pace.taken);
+                    wrong("taken", got, "begin, forward, stay or back")
+                })?,
         },
         approved: file.approved,
     })

@@ -91,14 +91,8 @@ pub async fn make(State(shared): State<Arc<Shared>>, Sent(wish): Sent<Wish>) -> 
                         "Nothing was approved. Read the plan as it is now, then approve it.",
                     ));
                 }
-                let approved = episode::approve(case, &plan, &filed, initials, today);
+                let approved = episode::approve(case, &plan, &screening, &filed, initials, today);
                 let approved = approved.map_err(refused)?;
-                if screening.date != today {
-                    return Err(Trouble::conflict(
-                        format!("The last screening is of {}.", screening.date),
-                        "Nothing was approved. Screen the person today, then approve.",
-                    ));
-                }
                 Some(approved)
             }
         };
@@ -123,6 +117,12 @@ fn may_make<'a>(visits: &'a Visits, wish: &Wish, today: Date) -> Result<&'a Case
             "Save it in its review, or file it in the case, then make the plan.",
         ));
     }
+    if !visits.knows_all_of_case()? {
+        return Err(Trouble::conflict(
+            "Another program filed a visit in this case since the page was opened.",
+            "Stop tragus and start it anew, so that the plan looks at that visit too.",
+        ));
+    }
     let mut plans = case
         .plans()?
         .into_iter()
@@ -143,9 +143,9 @@ fn refused(why: Refused) -> Trouble {
     match why {
         Refused::Programme(why) => not_approved(why),
         Refused::Case(error) => error.into(),
-        later => Trouble::conflict(
-            format!("{}.", capitalised(&later.to_string())),
-            "Nothing was approved. Check the dates, and the clock of this machine.",
+        other => Trouble::conflict(
+            format!("{}.", capitalised(&other.to_string())),
+            "Nothing was approved. Screen the person today, then approve.",
         ),
     }
 }

@@ -321,6 +321,7 @@ pub async fn save(
             }
             Ok(())
         })?;
+        lock(&shared.visits).take_plan_back(&id, shared.today())?;
         visit["file"] = json!(RECORD);
         if let Some(record) = record {
             visit["record"] = record;
@@ -350,7 +351,7 @@ pub async fn file(
             true => Vec::new(),
             false => look_again(&finder, &filing.facts, sources)?,
         };
-        answer::json(shared.change_any(&id, |visits| {
+        let visit = shared.change_any(&id, |visits| {
             if visits.get(&id)?.revision != save.revision {
                 return Err(Trouble::conflict(
                     "This visit was changed in another window meanwhile, so it was not filed.",
@@ -358,7 +359,9 @@ pub async fn file(
                 ));
             }
             visits.file(&id, filing, looked)
-        })?)
+        })?;
+        lock(&shared.visits).take_plan_back(&id, today)?;
+        answer::json(visit)
     };
     shared.work(work).await
 }

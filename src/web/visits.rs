@@ -133,6 +133,27 @@ impl Visits {
             .collect()
     }
 
+    /// Takes today's plan back where a visit of the case changed on the disk: it was made without that.
+    pub fn take_plan_back(&self, id: &str, today: Date) -> Result<(), Trouble> {
+        if self.get(id)?.in_case {
+            episode::take_back(self.case()?, today)?;
+        }
+        Ok(())
+    }
+
+    /// Whether every visit that is filed in the case is open here.
+    pub fn knows_all_of_case(&self) -> Result<bool, Trouble> {
+        let open: Vec<_> = self
+            .of_case()
+            .iter()
+            .filter_map(|(_, visit)| visit.path()?.file_name())
+            .collect();
+        let filed = self.case()?.visits()?;
+        Ok(filed
+            .iter()
+            .all(|folder| folder.file_name().is_some_and(|name| open.contains(&name))))
+    }
+
     /// What the visits with photos are called that are not in the case.
     pub fn outside_case(&self) -> Vec<String> {
         let numbered = self.open.iter().map(|(_, visit)| visit).zip(1..);

@@ -16,7 +16,8 @@ const LIMITS = [
 
 export async function showScreening(room) {
   const asked = await get("/api/case/screening");
-  const name = DRAFT + asked.day;
+  // What was begun before another screening was kept, or of another case, is none of this one.
+  const name = `${DRAFT}${asked.code}, ${asked.day}, ${asked.from}`;
   const forgotten = draftNames().filter((other) => other.startsWith(DRAFT) && other !== name);
   forgotten.forEach(dropDraft);
   const safety = asked.questions.filter((question) => question.can_hold);
