@@ -9,7 +9,7 @@ use crate::common::root;
 /// Every room of `src`, and the rooms that it may import: those it imports today. A room stands
 /// below all that import it, so the list has no circles. `scale` knows `visit` for the camera's
 /// setup that it reports, `locate` for the landmarks that it fills in.
-const ROOMS: [(&str, &[&str]); 28] = [
+const ROOMS: [(&str, &[&str]); 29] = [
     ("geometry", &[]),
     ("body", &[]),
     ("estimate", &[]),
@@ -53,12 +53,18 @@ const ROOMS: [(&str, &[&str]); 28] = [
         ],
     ),
     ("case", &["care", "checksum", "photo", "record", "visit"]),
-    ("episode", &["care", "case", "record", "report", "visit"]),
     (
         "report",
         &[
             "agree", "body", "care", "compare", "estimate", "geometry", "measure", "repeats",
             "visit",
+        ],
+    ),
+    ("episode", &["care", "case", "record", "report", "visit"]),
+    (
+        "exchange",
+        &[
+            "body", "checksum", "compare", "estimate", "measure", "repeats", "report", "visit",
         ],
     ),
     (
@@ -86,8 +92,8 @@ const ROOMS: [(&str, &[&str]); 28] = [
         "cli",
         &[
             "agree", "batch", "board", "body", "care", "case", "checksum", "compare", "episode",
-            "infer", "locate", "measure", "photo", "pipeline", "record", "report", "scores",
-            "visit", "web",
+            "exchange", "infer", "locate", "measure", "photo", "pipeline", "record", "report",
+            "scores", "visit", "web",
         ],
     ),
     ("main", &["cli"]),

@@ -10,6 +10,7 @@ use jiff::civil::Date;
 use tragus::care::About;
 use tragus::case::{self, Case, NewVisit};
 use tragus::episode;
+use tragus::exchange::fhir;
 use tragus::locate::ManualPoint;
 use tragus::measure::Measure;
 use tragus::photo;
@@ -65,6 +66,8 @@ enum Format {
     Table,
     Json,
     Csv,
+    /// HL7 FHIR R4: a Bundle for a clinic's record
+    Fhir,
 }
 
 pub fn run(args: &MeasureArgs, surroundings: &Surroundings) -> Result<Outcome, Stop> {
@@ -118,6 +121,7 @@ pub fn run(args: &MeasureArgs, surroundings: &Surroundings) -> Result<Outcome, S
             report::visit_table(&visit)
         }
         Format::Json => record::visit_to_json(&visit),
+        Format::Fhir => format!("{:#}\n", fhir::visit_bundle(&visit)?),
         Format::Csv => {
             let person = visit.facts.case.as_deref().unwrap_or_default();
             scores::to_csv(&scores::rows(person, &visit.photos, &visit.readings))
