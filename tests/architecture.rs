@@ -100,12 +100,13 @@ const ROOMS: [(&str, &[&str]); 29] = [
 ];
 
 /// What the code may name in some rooms only.
-const ONLY_IN: [(&str, &[&str]); 27] = [
+const ONLY_IN: [(&str, &[&str]); 28] = [
     ("ort::", &["infer"]),
     ("ort_tract", &["infer"]),
     ("clap", &["cli"]),
     ("statrs", &["agree"]),
     ("toml::", &["care"]),
+    ("schemars", &["record"]),
     ("mozjpeg", &["photo"]),
     ("kornia_apriltag", &["board"]),
     ("kornia_image", &["board"]),

@@ -392,3 +392,23 @@ fn the_command_line_prints_a_bundle_or_says_why_not() {
         .stdout("")
         .stderr(contains("different cases, demo-01 and demo-02\nhint: "));
 }
+
+/// The files of `fixtures/schemas`; `tragus schema NAME` writes them anew.
+#[test]
+fn the_kept_schemas_are_those_of_the_types() {
+    for (name, schema) in [
+        ("visit", record::visit_schema()),
+        ("case", record::case_schema()),
+        ("screening", record::screening_schema()),
+        ("landmarks", record::landmarks_schema()),
+    ] {
+        let path = root().join(format!("fixtures/schemas/{name}.schema.json"));
+        let kept = std::fs::read_to_string(&path).expect("a kept schema");
+        assert_eq!(kept, schema, "{name}");
+        tragus()
+            .args(["schema", name])
+            .assert()
+            .code(0)
+            .stdout(schema);
+    }
+}

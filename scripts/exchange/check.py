@@ -6,9 +6,12 @@
 import json
 import subprocess
 import sys
+import tempfile
 from pathlib import Path
 
 from fhir.resources.bundle import Bundle
+from jsonschema import Draft202012Validator, FormatChecker
+from jsonschema.exceptions import ValidationError as NotOfTheSchema
 from pydantic import ValidationError
 
 ROOT = Path(__file__).resolve().parents[2]
@@ -60,5 +63,63 @@ def check_fhir():
         refused(lambda: Bundle.parse_obj(broken), ValidationError, f"{field} {value}")
 
 
+def check_schemas():
+    """The demo's files against their JSON Schemas, and each of them broken."""
+    with tempfile.TemporaryDirectory() as folder:
+        records = []
+        for visit in sorted((DEMO / "visits").iterdir()):
+            records.append(Path(folder) / f"{visit.name}.json")
+            run("measure", visit, "--save", records[-1])
+        files = {
+            "visit": [json.loads(path.read_text()) for path in records],
+            "case": [json.loads((DEMO / "case.json").read_text())],
+            "screening": [
+                json.loads(path.read_text()) for path in sorted((DEMO / "screenings").iterdir())
+            ],
+            "landmarks": [{"side.jpg": {"c7": {"x": 312.5, "y": 204, "sigma_px": 2}}}],
+        }
+
+    def first(measure):
+        return lambda file: file["measures"][0].update(measure)
+
+    breaches = {
+        "visit": [
+            lambda file: file.update(schema="tragus-visit/1"),
+            lambda file: file.pop("photos"),
+            first({"value": "49"}),
+            first({"sigma": 0}),
+            lambda file: file["visit"].update(stature=164),
+            lambda file: next(iter(file["photos"][0]["landmarks"].values())).update(evidence="?"),
+        ],
+        "case": [
+            lambda file: file.update(name="x"),
+            lambda file: file.pop("code"),
+            lambda file: file.update(birth_year="1974"),
+        ],
+        "screening": [
+            lambda file: file.update(date="10.3.2026"),
+            lambda file: file["answers"].update(drains=True),
+            lambda file: file.update(answer={}),
+        ],
+        "landmarks": [
+            lambda file: file["side.jpg"]["c7"].pop("y"),
+            lambda file: file["side.jpg"]["c7"].update(sigma_px=0),
+            lambda file: file["side.jpg"]["c7"].update(z=1),
+        ],
+    }
+    for kind, examples in files.items():
+        schema = json.loads(run("schema", kind))
+        Draft202012Validator.check_schema(schema)
+        validator = Draft202012Validator(schema, format_checker=FormatChecker())
+        for example in examples:
+            validator.validate(example)
+        for breach in breaches[kind]:
+            broken = json.loads(json.dumps(examples[0]))
+            breach(broken)
+            refused(lambda: validator.validate(broken), NotOfTheSchema, f"a broken {kind}")
+        print(f"JSON Schema {kind}: {len(examples)} kept, {len(breaches[kind])} refused")
+
+
 if __name__ == "__main__":
     check_fhir()
+    check_schemas()

@@ -12,6 +12,7 @@ mod files;
 mod measure;
 mod person;
 mod plan;
+mod schema;
 mod serve;
 
 use std::ffi::OsString;
@@ -52,6 +53,8 @@ enum Command {
     Case(case::CaseArgs),
     /// Screening, limits and a programme of exercises for a clinician to approve
     Plan(plan::PlanArgs),
+    /// The JSON Schema of a file that tragus keeps or reads
+    Schema(schema::SchemaArgs),
     /// Self-check, review and comparison on a web page of this machine
     Serve(serve::ServeArgs),
 }
@@ -129,6 +132,7 @@ pub fn run(arguments: impl Iterator<Item = OsString>, surroundings: &Surrounding
         Command::Board(args) => board::run(args),
         Command::Case(args) => case::run(args),
         Command::Plan(args) => plan::run(args, surroundings),
+        Command::Schema(args) => schema::run(args),
         Command::Serve(args) => serve::run(args, surroundings),
     };
     match outcome {

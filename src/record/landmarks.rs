@@ -7,6 +7,7 @@
 
 use std::collections::BTreeMap;
 
+use schemars::JsonSchema;
 use serde::Deserialize;
 
 use super::{RecordError, parse, wrong};
@@ -14,17 +15,23 @@ use crate::body::Landmark;
 use crate::geometry::Point;
 use crate::locate::ManualPoint;
 
-#[derive(Deserialize)]
+/// Photo → name of the landmark → where it is.
+pub(super) type LandmarksFile = BTreeMap<String, BTreeMap<String, Placed>>;
+
+/// Pixels of the upright photo.
+#[derive(Deserialize, JsonSchema)]
 #[serde(deny_unknown_fields)]
-struct Placed {
+pub(super) struct Placed {
     x: f64,
     y: f64,
+    /// How sure the point is: one sigma.
+    #[schemars(extend("exclusiveMinimum" = 0))]
     sigma_px: Option<f64>,
 }
 
 /// Reads a landmark file: the points of each photo by file name.
 pub fn landmarks_from_json(text: &str) -> Result<BTreeMap<String, Vec<ManualPoint>>, RecordError> {
-    let photos: BTreeMap<String, BTreeMap<String, Placed>> = parse(text)?;
+    let photos: LandmarksFile = parse(text)?;
     photos
         .into_iter()
         .map(|(photo, points)| {

@@ -16,6 +16,7 @@
 use std::collections::BTreeMap;
 
 use jiff::civil::Date;
+use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
 use super::{RecordError, check_schema, parse, pretty, wrong};
@@ -29,12 +30,15 @@ pub const SCREENING_SCHEMA: &str = "tragus-screening/1";
 /// Loads that are taken for kilograms.
 const LOADS_KG: std::ops::RangeInclusive<f64> = 0.0..=50.0;
 
-#[derive(Deserialize, Serialize)]
+#[derive(Deserialize, JsonSchema, Serialize)]
 #[serde(deny_unknown_fields)]
-struct ScreeningFile {
+pub(super) struct ScreeningFile {
+    #[schemars(extend("const" = SCREENING_SCHEMA))]
     schema: String,
+    #[schemars(with = "String", extend("format" = "date"))]
     date: Date,
     #[serde(skip_serializing_if = "Option::is_none")]
+    #[schemars(with = "Option<String>", extend("format" = "date"))]
     surgery_date: Option<Date>,
     #[serde(skip_serializing_if = "Option::is_none")]
     operated_side: Option<String>,
@@ -48,27 +52,31 @@ struct ScreeningFile {
     overrides: Vec<OverrideFile>,
 }
 
-#[derive(Deserialize, Serialize)]
+#[derive(Deserialize, JsonSchema, Serialize)]
 #[serde(deny_unknown_fields)]
 struct ArmLimitFile {
     deg: f64,
     #[serde(skip_serializing_if = "Option::is_none")]
+    #[schemars(with = "Option<String>", extend("format" = "date"))]
     set_on: Option<Date>,
     #[serde(skip_serializing_if = "Option::is_none")]
+    #[schemars(with = "Option<String>", extend("format" = "date"))]
     until: Option<Date>,
 }
 
-#[derive(Deserialize, Serialize)]
+#[derive(Deserialize, JsonSchema, Serialize)]
 #[serde(deny_unknown_fields)]
 struct LoadLimitFile {
     kg: f64,
     #[serde(skip_serializing_if = "Option::is_none")]
+    #[schemars(with = "Option<String>", extend("format" = "date"))]
     set_on: Option<Date>,
     #[serde(skip_serializing_if = "Option::is_none")]
+    #[schemars(with = "Option<String>", extend("format" = "date"))]
     until: Option<Date>,
 }
 
-#[derive(Deserialize, Serialize)]
+#[derive(Deserialize, JsonSchema, Serialize)]
 #[serde(deny_unknown_fields)]
 struct OverrideFile {
     rule: String,
