@@ -49,7 +49,8 @@ const ROOMS: [(&str, &[&str]); 29] = [
     (
         "record",
         &[
-            "body", "care", "estimate", "geometry", "locate", "measure", "repeats", "visit",
+            "body", "care", "estimate", "geometry", "locate", "measure", "repeats", "sheet",
+            "visit",
         ],
     ),
     ("case", &["care", "checksum", "photo", "record", "visit"]),

@@ -6,10 +6,10 @@ use assert_cmd::Command;
 use jiff::civil::date;
 use predicates::str::contains;
 use serde_json::Value;
-use tragus::body::Side;
+use tragus::body::{Landmark, Side};
 use tragus::compare::{Comparison, Verdict, compare};
 use tragus::estimate::Estimate;
-use tragus::exchange::fhir;
+use tragus::exchange::{coco, fhir};
 use tragus::measure::Measure;
 use tragus::record;
 use tragus::visit::{Reading, Unmeasured, Visit};
@@ -411,4 +411,128 @@ fn the_kept_schemas_are_those_of_the_types() {
             .code(0)
             .stdout(schema);
     }
+}
+
+#[test]
+fn a_table_says_the_same() {
+    let json = r#"{"a.jpg":{"c7":{"x":1.5,"y":2},"tragus_left":{"x":3,"y":4,"sigma_px":2}}}"#;
+    let table = "photo,landmark,x,y,sigma_px\na.jpg,c7,1.5,2,\na.jpg,tragus_left,3,4,2\n";
+    let read = record::landmarks_from_csv(table.as_bytes()).unwrap();
+    assert_eq!(read, record::landmarks_from_json(json).unwrap());
+    let message = |table: &str| {
+        record::landmarks_from_csv(table.as_bytes())
+            .unwrap_err()
+            .to_string()
+    };
+    assert_eq!(
+        message("photo,landmark,x\na.jpg,c7,1\n"),
+        "the header is photo, landmark, x, expected a column y"
+    );
+    assert_eq!(
+        message("photo,landmark,x,y\na.jpg,c7,1,\n"),
+        "y in line 2 is empty, expected pixels of the upright photo"
+    );
+    assert_eq!(
+        message("photo,landmark,x,y\na.jpg,c7,1,2\na.jpg,C7,1,3\n"),
+        "C7 of a.jpg is given twice, expected one place"
+    );
+    assert!(message("photo,landmark,x,y\na.jpg,c7,x,2\n").contains("line 2"));
+}
+
+fn coco(names: &str, keypoints: &str) -> String {
+    format!(
+        r#"{{"images":[{{"id":7,"file_name":"day/a.jpg"}}],
+            "annotations":[{{"image_id":7,"category_id":1,"keypoints":{keypoints}}}],
+            "categories":[{{"id":1,"keypoints":{names}}}]}}"#
+    )
+}
+
+#[test]
+fn keypoints_of_coco_are_read_where_they_are_the_same_points() {
+    let names = r#"["nose","left_ear","right_shoulder","left_hip","c7"]"#;
+    let text = coco(names, "[9,8,2, 5,5,2, 10,20,1, 0,0,0, 11,12,2]");
+    let read = &record::landmarks_from_json(&text).unwrap()["a.jpg"];
+    let got: Vec<_> = read.iter().map(|p| (p.landmark, p.at.x, p.at.y)).collect();
+    // The middle of COCO's pixel 9 lies at 9.5.
+    assert_eq!(
+        got,
+        [
+            (Landmark::Nose, 9.5, 8.5),
+            (Landmark::ShoulderJoint(Side::Right), 10.5, 20.5),
+            (Landmark::C7, 11.5, 12.5),
+        ]
+    );
+}
+
+#[test]
+fn keypoints_that_make_no_sense_are_named() {
+    let message = |text: &str| record::landmarks_from_json(text).unwrap_err().to_string();
+    assert_eq!(
+        message(&coco(r#"["nose"]"#, "[1,2]")),
+        "keypoints of a.jpg is a list of 2, expected x, y and visibility of 1 points"
+    );
+    assert!(message(&coco(r#"["tail"]"#, "[1,2,2]")).contains("\"tail\", expected one of nose"));
+    let strange = coco(r#"["nose"]"#, "[1,2,2]").replace(r#""image_id":7"#, r#""image_id":8"#);
+    assert_eq!(
+        message(&strange),
+        "image_id is 8, expected the id of an image"
+    );
+    let one = r#"{"image_id":7,"category_id":1,"keypoints":[1,2,2]}"#;
+    let two = coco(r#"["nose"]"#, "[1,2,2]").replace(one, &format!("{one},{one}"));
+    assert!(message(&two).contains("one person to a photo"));
+}
+
+#[test]
+fn keypoints_that_are_written_are_read_back() {
+    let visit = visit("intake", 10, 0.0);
+    let file = coco::visit_keypoints(&visit);
+    let photo = &visit.photos[0];
+    let annotation = &file["annotations"][0];
+    assert_eq!(annotation["num_keypoints"], photo.landmarks.len());
+    let category = &file["categories"][0];
+    let names = category["keypoints"].as_array().expect("names").len();
+    assert_eq!(
+        annotation["keypoints"].as_array().map(Vec::len),
+        Some(3 * names)
+    );
+    for line in category["skeleton"].as_array().expect("lines") {
+        for end in line.as_array().expect("two ends") {
+            assert!((1..=names as u64).contains(&end.as_u64().expect("a number")));
+        }
+    }
+    let read = record::landmarks_from_json(&file.to_string()).expect("COCO");
+    let points = &read[&photo.file];
+    assert_eq!(points.len(), photo.landmarks.len());
+    for point in points {
+        let located = &photo.landmarks[&point.landmark];
+        assert!((point.at.x - located.at.x).abs() <= 0.0051);
+        assert!((point.at.y - located.at.y).abs() <= 0.0051);
+    }
+}
+
+/// The columns that README names are those of a table and of its description.
+#[test]
+fn the_columns_of_scores_are_those_that_are_described() {
+    let columns: Vec<&str> = tragus::scores::COLUMNS
+        .iter()
+        .map(|column| column.name)
+        .collect();
+    let header = tragus::scores::to_csv(&[]);
+    assert_eq!(header.trim_end().split(',').collect::<Vec<_>>(), columns);
+    let description: Value =
+        serde_json::from_str(&tragus::scores::csv_description("scores.csv")).expect("JSON");
+    let described: Vec<&str> = description["tableSchema"]["columns"]
+        .as_array()
+        .expect("columns")
+        .iter()
+        .map(|column| column["name"].as_str().expect("a name"))
+        .collect();
+    assert_eq!(described, columns);
+    let readme = std::fs::read_to_string(root().join("README.md")).expect("README.md");
+    let (_, after) = readme
+        .split_once("a row for each measure of each photo:")
+        .expect("the list");
+    let (list, _) = after.split_once('.').expect("its end");
+    let named: Vec<&str> = list.split('`').skip(1).step_by(2).collect();
+    assert_eq!(named, columns);
 }

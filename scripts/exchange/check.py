@@ -12,6 +12,7 @@ from pathlib import Path
 from fhir.resources.bundle import Bundle
 from jsonschema import Draft202012Validator, FormatChecker
 from jsonschema.exceptions import ValidationError as NotOfTheSchema
+from pycocotools.coco import COCO
 from pydantic import ValidationError
 
 ROOT = Path(__file__).resolve().parents[2]
@@ -120,6 +121,36 @@ def check_schemas():
         print(f"JSON Schema {kind}: {len(examples)} kept, {len(breaches[kind])} refused")
 
 
+def check_coco():
+    """The intake's landmarks read by COCO's own reader; what that gives is read as placed by hand."""
+    visit = DEMO / "visits/2026-03-10-intake"
+    with tempfile.TemporaryDirectory() as folder:
+        first, second = Path(folder) / "first.json", Path(folder) / "second.json"
+        first.write_text(run("measure", visit, "--format", "coco"))
+        coco = COCO(first)
+        names = coco.loadCats(coco.getCatIds(["person"]))[0]["keypoints"]
+        for image in coco.loadImgs(coco.getImgIds()):
+            (person,) = coco.loadAnns(coco.getAnnIds(imgIds=image["id"], iscrowd=False))
+            seen = person["keypoints"][2::3]
+            assert len(seen) == len(names) and sum(v > 0 for v in seen) == person["num_keypoints"]
+            person["keypoints"][3 * names.index("nose")] += 3
+        coco.dataset["annotations"] = coco.loadAnns(coco.getAnnIds())
+        second.write_text(json.dumps(coco.dataset))
+        record = json.loads(
+            run("measure", visit, "--landmarks", second, "--format", "json")
+        )
+    placed = json.loads(json.dumps(coco.dataset))
+    for image, photo in zip(placed["images"], record["photos"]):
+        (person,) = (a for a in placed["annotations"] if a["image_id"] == image["id"])
+        points = dict(zip(names, zip(*[iter(person["keypoints"])] * 3)))
+        for name, landmark in photo["landmarks"].items():
+            x, y, v = points[name]
+            assert v and landmark["evidence"] == "manual", name
+            assert abs(landmark["x"] - x - 0.5) < 0.006 and abs(landmark["y"] - y - 0.5) < 0.006
+    print(f"COCO: {len(placed['images'])} images with {len(names)} keypoints, read both ways")
+
+
 if __name__ == "__main__":
     check_fhir()
     check_schemas()
+    check_coco()
