@@ -3,8 +3,8 @@
 //! Bytes become an upright photo ([`photo`]), the photo a person and a pose ([`infer`]), the pose
 //! landmarks ([`locate`]), the landmarks points of the body's plane ([`scale`]), the points
 //! measures ([`measure`], [`survey`]), and the measures a [`visit`]. Visits are compared
-//! ([`compare`]), kept ([`record`]) and written up ([`report`]). [`pipeline`] strings the stages
-//! together for every shell; [`batch`] and [`web`] are two, the command line is the third.
+//! ([`compare`]), kept ([`record`]), written up ([`report`]) and handed on in the formats of others
+//! ([`exchange`]). [`pipeline`] strings the stages together for every shell; [`batch`] and [`web`] are two, the command line is the third.
 //!
 //! A side is always the subject's own. A missing value is a value: it says why.
 
@@ -18,6 +18,7 @@ pub mod checksum;
 pub mod compare;
 pub mod episode;
 pub mod estimate;
+pub mod exchange;
 pub mod geometry;
 pub mod infer;
 pub mod locate;

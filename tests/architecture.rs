@@ -9,7 +9,7 @@ use crate::common::root;
 /// Every room of `src`, and the rooms that it may import: those it imports today. A room stands
 /// below all that import it, so the list has no circles. `scale` knows `visit` for the camera's
 /// setup that it reports, `locate` for the landmarks that it fills in.
-const ROOMS: [(&str, &[&str]); 28] = [
+const ROOMS: [(&str, &[&str]); 29] = [
     ("geometry", &[]),
     ("body", &[]),
     ("estimate", &[]),
@@ -50,7 +50,7 @@ const ROOMS: [(&str, &[&str]); 28] = [
         "record",
         &[
             "body", "care", "checksum", "estimate", "geometry", "locate", "measure", "repeats",
-            "visit",
+            "sheet", "visit",
         ],
     ),
     ("case", &["care", "checksum", "photo", "record", "visit"]),
@@ -62,6 +62,12 @@ const ROOMS: [(&str, &[&str]); 28] = [
         ],
     ),
     ("episode", &["care", "case", "record", "report", "visit"]),
+    (
+        "exchange",
+        &[
+            "body", "checksum", "compare", "estimate", "measure", "repeats", "report", "visit",
+        ],
+    ),
     (
         "pipeline",
         &[
@@ -87,20 +93,21 @@ const ROOMS: [(&str, &[&str]); 28] = [
         "cli",
         &[
             "agree", "batch", "board", "body", "care", "case", "checksum", "compare", "episode",
-            "infer", "locate", "measure", "photo", "pipeline", "record", "report", "scores",
-            "visit", "web",
+            "exchange", "infer", "locate", "measure", "photo", "pipeline", "record", "report",
+            "scores", "visit", "web",
         ],
     ),
     ("main", &["cli"]),
 ];
 
 /// What the code may name in some rooms only.
-const ONLY_IN: [(&str, &[&str]); 27] = [
+const ONLY_IN: [(&str, &[&str]); 28] = [
     ("ort::", &["infer"]),
     ("ort_tract", &["infer"]),
     ("clap", &["cli"]),
     ("statrs", &["agree"]),
     ("toml::", &["care"]),
+    ("schemars", &["record"]),
     ("mozjpeg", &["photo"]),
     ("kornia_apriltag", &["board"]),
     ("kornia_image", &["board"]),

@@ -13,6 +13,7 @@ mod common;
 mod decoding;
 mod demo;
 mod episode;
+mod exchange;
 mod figures;
 mod home_sheet;
 mod invariances;

@@ -5,7 +5,8 @@ use std::path::{Path, PathBuf};
 use clap::{Args, ValueEnum};
 
 use tragus::case::Case;
-use tragus::compare::{Verdict, compare, compare_carrying};
+use tragus::compare::{Comparison, Verdict, compare, compare_carrying};
+use tragus::exchange::fhir;
 use tragus::photo;
 use tragus::record;
 use tragus::report;
@@ -37,6 +38,8 @@ pub struct CompareArgs {
 enum Format {
     Table,
     Json,
+    /// HL7 FHIR R4: a Bundle for a clinic's record
+    Fhir,
 }
 
 pub fn run(args: &CompareArgs, surroundings: &Surroundings) -> Result<Outcome, Stop> {
@@ -76,12 +79,21 @@ pub fn run(args: &CompareArgs, surroundings: &Surroundings) -> Result<Outcome, S
     print(&match args.format {
         Format::Table => report::comparison_table(&visits, &comparison),
         Format::Json => format!("{:#}\n", report::comparison_json(&visits, &comparison)),
+        Format::Fhir => bundle(&visits, &comparison)?,
     })?;
     let complete = comparison
         .rows
         .iter()
         .all(|row| !matches!(row.verdict, Verdict::CannotCompare { .. }));
     Ok(Outcome::of(complete))
+}
+
+fn bundle(visits: &[Visit], comparison: &Comparison) -> Result<String, Stop> {
+    let bundle = fhir::comparison_bundle(visits, comparison).map_err(|error| Stop {
+        error: error.into(),
+        hint: Some("a Bundle is one person's: name the visits of one case".to_owned()),
+    })?;
+    Ok(format!("{bundle:#}\n"))
 }
 
 /// One case with all its visits, or the visits that were named; and whether screenings say which limit

@@ -162,14 +162,28 @@ fn facts(path: &Path) -> Result<VisitFacts, Stop> {
 
 /// Hand-placed landmarks by file name.
 pub fn landmarks(path: &Path) -> Result<BTreeMap<String, Vec<ManualPoint>>, Stop> {
-    let text = std::fs::read_to_string(path)
-        .map_err(|error| stop(error, path, "check the name of the landmark file"))?;
+    let hint = "check the name of the landmark file";
+    if path
+        .extension()
+        .is_some_and(|ending| ending.eq_ignore_ascii_case("csv"))
+    {
+        let bytes = std::fs::read(path).map_err(|error| stop(error, path, hint))?;
+        return record::landmarks_from_csv(&bytes).map_err(|error| {
+            stop(
+                error,
+                path,
+                "the columns are photo, landmark, x, y and, where it is known, sigma_px, in pixels \
+                 of the upright photo",
+            )
+        });
+    }
+    let text = std::fs::read_to_string(path).map_err(|error| stop(error, path, hint))?;
     record::landmarks_from_json(&text).map_err(|error| {
         stop(
             error,
             path,
             "the form is {\"photo.jpg\": {\"c7\": {\"x\": 312.5, \"y\": 204.0}}}, in pixels of \
-             the upright photo",
+             the upright photo, or COCO keypoints",
         )
     })
 }

@@ -10,6 +10,7 @@ use jiff::civil::Date;
 use tragus::care::About;
 use tragus::case::{self, Case, NewPhoto, NewVisit};
 use tragus::episode;
+use tragus::exchange::{coco, fhir};
 use tragus::locate::ManualPoint;
 use tragus::measure::Measure;
 use tragus::photo;
@@ -51,7 +52,8 @@ pub struct MeasureArgs {
     /// Leave faces uncovered in the drawn photos
     #[arg(long)]
     show_faces: bool,
-    /// Landmarks placed by hand: JSON, photo → name → x, y in pixels of the upright photo
+    /// Landmarks placed by hand, in pixels of the upright photo: JSON (photo → name → x, y), CSV
+    /// (photo, landmark, x, y) or COCO keypoints
     #[arg(long, value_name = "FILE")]
     landmarks: Option<PathBuf>,
     #[command(flatten)]
@@ -65,6 +67,10 @@ enum Format {
     Table,
     Json,
     Csv,
+    /// HL7 FHIR R4: a Bundle for a clinic's record
+    Fhir,
+    /// COCO keypoints: the landmarks, without the measures
+    Coco,
 }
 
 pub fn run(args: &MeasureArgs, surroundings: &Surroundings) -> Result<Outcome, Stop> {
@@ -118,6 +124,8 @@ pub fn run(args: &MeasureArgs, surroundings: &Surroundings) -> Result<Outcome, S
             report::visit_table(&visit)
         }
         Format::Json => record::visit_to_json(&visit),
+        Format::Fhir => format!("{:#}\n", fhir::visit_bundle(&visit)?),
+        Format::Coco => format!("{:#}\n", coco::visit_keypoints(&visit)),
         Format::Csv => {
             let person = visit.facts.case.as_deref().unwrap_or_default();
             scores::to_csv(&scores::rows(person, &visit.photos, &visit.readings))

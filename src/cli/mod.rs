@@ -12,6 +12,7 @@ mod files;
 mod measure;
 mod person;
 mod plan;
+mod schema;
 mod serve;
 mod shell;
 
@@ -85,6 +86,11 @@ enum Command {
         after_help = "Examples:\n  tragus plan demo-07\n  tragus plan demo-07 --answers answers.json --approve AB"
     )]
     Plan(plan::PlanArgs),
+    /// The JSON Schema of a file that tragus keeps or reads
+    #[command(
+        after_help = "Examples:\n  tragus schema visit\n  tragus schema landmarks > landmarks.schema.json"
+    )]
+    Schema(schema::SchemaArgs),
     /// Self-check, review and comparison on a web page of this machine
     #[command(
         after_help = "Examples:\n  tragus serve\n  tragus serve visits/2026-03-10-intake visits/2026-04-28-follow-up"
@@ -174,6 +180,7 @@ pub fn run(arguments: impl Iterator<Item = OsString>, surroundings: &Surrounding
         Command::Board(args) => board::run(args),
         Command::Case(args) => case::run(args),
         Command::Plan(args) => plan::run(args, surroundings),
+        Command::Schema(args) => schema::run(args),
         Command::Serve(args) => serve::run(args, surroundings),
         Command::Completions(args) => shell::completions(args),
         Command::Man(args) => shell::man(args),

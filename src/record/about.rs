@@ -1,5 +1,6 @@
 //! `case.json`: whom a case is about.
 
+use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
 use super::{RecordError, check_schema, parse, wrong};
@@ -11,9 +12,10 @@ pub const CASE_SCHEMA: &str = "tragus-case/1";
 /// Years of birth that are taken for one.
 const BIRTH_YEARS: std::ops::RangeInclusive<i16> = 1900..=2100;
 
-#[derive(Deserialize, Serialize)]
+#[derive(Deserialize, JsonSchema, Serialize)]
 #[serde(deny_unknown_fields)]
-struct AboutFile {
+pub(super) struct AboutFile {
+    #[schemars(extend("const" = CASE_SCHEMA))]
     schema: String,
     code: String,
     #[serde(skip_serializing_if = "Option::is_none")]

@@ -3,6 +3,7 @@
 use std::ops::RangeInclusive;
 
 use jiff::civil::Date;
+use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
 use super::{RecordError, parse, pretty, wrong};
@@ -10,12 +11,13 @@ use crate::body::Operated;
 use crate::visit::{ARM_LIMITS_DEG, BOARD_OFFSETS_CM, STATURES_CM, STICKERS_MM, VisitFacts};
 
 /// The fields as they stand in files; all optional.
-#[derive(Clone, Debug, Default, Deserialize, Serialize)]
+#[derive(Clone, Debug, Default, Deserialize, JsonSchema, Serialize)]
 #[serde(deny_unknown_fields)]
 pub struct FactsFile {
     #[serde(skip_serializing_if = "Option::is_none")]
     pub label: Option<String>,
     #[serde(skip_serializing_if = "Option::is_none")]
+    #[schemars(extend("format" = "date"))]
     pub date: Option<String>,
     #[serde(skip_serializing_if = "Option::is_none")]
     pub case: Option<String>,

@@ -7,19 +7,23 @@ mod facts;
 mod landmarks;
 mod migrate;
 mod plan;
+mod schema;
 mod screening;
 mod visit;
 mod write;
 
 pub use about::{CASE_SCHEMA, about_from_json, about_to_json};
 pub use facts::{FactsFile, facts_from_json, facts_to_json};
-pub use landmarks::landmarks_from_json;
+pub use landmarks::{landmarks_from_csv, landmarks_from_json};
 pub use plan::{KeptApproval, KeptPlan, PLAN_SCHEMA, plan_from_json, plan_to_json};
+pub use schema::{case_schema, landmarks_schema, screening_schema, visit_schema};
 pub use screening::{SCREENING_SCHEMA, screening_from_json, screening_to_json};
 pub use visit::{SCHEMA, visit_from_json, visit_to_json};
 pub use write::{write_atomically, write_privately};
 
 use thiserror::Error;
+
+use crate::sheet::SheetError;
 
 /// Parses JSON; the mark that some editors put before the text is passed over.
 fn parse<T: serde::de::DeserializeOwned>(text: &str) -> Result<T, RecordError> {
@@ -63,6 +67,8 @@ pub enum RecordError {
     Empty,
     #[error("not readable as JSON: {0}")]
     Json(#[from] serde_json::Error),
+    #[error("{0}")]
+    Sheet(#[from] SheetError),
     #[error("the schema is {got:?}, expected {expected:?}")]
     Schema { expected: &'static str, got: String },
     #[error("{field} is {got}, expected {expected}")]

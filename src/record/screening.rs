@@ -16,6 +16,7 @@
 use std::collections::BTreeMap;
 
 use jiff::civil::Date;
+use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
 use super::{RecordError, check_schema, parse, pretty, wrong};
@@ -26,12 +27,15 @@ use crate::visit::ARM_LIMITS_DEG;
 /// Version of the file format.
 pub const SCREENING_SCHEMA: &str = "tragus-screening/1";
 
-#[derive(Deserialize, Serialize)]
+#[derive(Deserialize, JsonSchema, Serialize)]
 #[serde(deny_unknown_fields)]
-struct ScreeningFile {
+pub(super) struct ScreeningFile {
+    #[schemars(extend("const" = SCREENING_SCHEMA))]
     schema: String,
+    #[schemars(with = "String", extend("format" = "date"))]
     date: Date,
     #[serde(skip_serializing_if = "Option::is_none")]
+    #[schemars(with = "Option<String>", extend("format" = "date"))]
     surgery_date: Option<Date>,
     #[serde(skip_serializing_if = "Option::is_none")]
     operated_side: Option<String>,
@@ -45,27 +49,31 @@ struct ScreeningFile {
     overrides: Vec<OverrideFile>,
 }
 
-#[derive(Deserialize, Serialize)]
+#[derive(Deserialize, JsonSchema, Serialize)]
 #[serde(deny_unknown_fields)]
 struct ArmLimitFile {
     deg: f64,
     #[serde(skip_serializing_if = "Option::is_none")]
+    #[schemars(with = "Option<String>", extend("format" = "date"))]
     set_on: Option<Date>,
     #[serde(skip_serializing_if = "Option::is_none")]
+    #[schemars(with = "Option<String>", extend("format" = "date"))]
     until: Option<Date>,
 }
 
-#[derive(Deserialize, Serialize)]
+#[derive(Deserialize, JsonSchema, Serialize)]
 #[serde(deny_unknown_fields)]
 struct LoadLimitFile {
     kg: f64,
     #[serde(skip_serializing_if = "Option::is_none")]
+    #[schemars(with = "Option<String>", extend("format" = "date"))]
     set_on: Option<Date>,
     #[serde(skip_serializing_if = "Option::is_none")]
+    #[schemars(with = "Option<String>", extend("format" = "date"))]
     until: Option<Date>,
 }
 
-#[derive(Deserialize, Serialize)]
+#[derive(Deserialize, JsonSchema, Serialize)]
 #[serde(deny_unknown_fields)]
 struct OverrideFile {
     rule: String,

@@ -3,6 +3,7 @@
 use std::collections::BTreeMap;
 
 use nalgebra::Matrix2;
+use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
 use super::facts::FactsFile;
@@ -20,8 +21,9 @@ use crate::visit::{
 /// Version of the file format.
 pub const SCHEMA: &str = "tragus-visit/2";
 
-#[derive(Deserialize, Serialize)]
+#[derive(Deserialize, JsonSchema, Serialize)]
 pub(super) struct VisitFile {
+    #[schemars(extend("const" = SCHEMA))]
     schema: String,
     visit: FactsFile,
     photos: Vec<PhotoFile>,
@@ -36,7 +38,7 @@ pub(super) struct VisitFile {
     notice_kinds: Vec<String>,
 }
 
-#[derive(Deserialize, Serialize)]
+#[derive(Deserialize, JsonSchema, Serialize)]
 struct PhotoFile {
     file: String,
     sha256: Option<String>,
@@ -54,7 +56,7 @@ struct PhotoFile {
     notice_kinds: Vec<String>,
 }
 
-#[derive(Deserialize, Serialize)]
+#[derive(Deserialize, JsonSchema, Serialize)]
 struct CameraFile {
     distance_cm: EstimateFile,
     lens_height_cm: EstimateFile,
@@ -69,38 +71,39 @@ struct CameraFile {
     by_board: bool,
 }
 
-#[derive(Deserialize, Serialize)]
+#[derive(Deserialize, JsonSchema, Serialize)]
 struct EstimateFile {
     value: f64,
     sigma: f64,
 }
 
-#[derive(Deserialize, Serialize)]
+#[derive(Deserialize, JsonSchema, Serialize)]
 struct Size {
     width: u32,
     height: u32,
 }
 
-#[derive(Deserialize, Serialize)]
+#[derive(Deserialize, JsonSchema, Serialize)]
 struct LandmarkFile {
     x: f64,
     y: f64,
     sigma_px: f64,
     /// xx, xy, yy in pixels squared.
     covariance: [f64; 3],
+    #[schemars(extend("enum" = Evidence::ALL.map(Evidence::name)))]
     evidence: String,
     #[serde(default, skip_serializing_if = "std::ops::Not::not")]
     covered: bool,
 }
 
-#[derive(Deserialize, Serialize)]
+#[derive(Deserialize, JsonSchema, Serialize)]
 struct Circle {
     x: f64,
     y: f64,
     radius: f64,
 }
 
-#[derive(Deserialize, Serialize)]
+#[derive(Deserialize, JsonSchema, Serialize)]
 struct MeasureFile {
     measure: String,
     #[serde(skip_serializing_if = "Option::is_none")]
@@ -108,11 +111,12 @@ struct MeasureFile {
     side: String,
     photo: String,
     value: f64,
+    #[schemars(extend("exclusiveMinimum" = 0))]
     sigma: f64,
     unit: String,
 }
 
-#[derive(Serialize)]
+#[derive(JsonSchema, Serialize)]
 struct RepeatsFile {
     measure: String,
     #[serde(skip_serializing_if = "Option::is_none")]
@@ -126,7 +130,7 @@ struct RepeatsFile {
     unit: String,
 }
 
-#[derive(Deserialize, Serialize)]
+#[derive(Deserialize, JsonSchema, Serialize)]
 struct UnmeasuredFile {
     measure: String,
     #[serde(skip_serializing_if = "Option::is_none")]
