@@ -51,7 +51,7 @@ pub fn visit_keypoints(visit: &Visit) -> Value {
 
 /// The one person of a photo; `None` where nobody was found.
 fn annotation(image: u32, photo: &PhotoRecord) -> Option<Value> {
-    let places = || photo.landmarks.values().map(|located| coco(located));
+    let places = || photo.landmarks.values().map(coco);
     let least = places().reduce(|a, b| [a[0].min(b[0]), a[1].min(b[1])])?;
     let most = places().reduce(|a, b| [a[0].max(b[0]), a[1].max(b[1])])?;
     let (width, height) = (rounded(most[0] - least[0]), rounded(most[1] - least[1]));
