@@ -247,7 +247,11 @@ struct Blob {
 }
 
 fn blobs(labels: &GrayImage, mm_per_px: f64) -> Vec<Blob> {
-    let components = connected_components(labels, Connectivity::Eight, Luma([0]));
+    // The library has room for as many components as there are pixels, less one: a picture in which
+    // every pixel is one by itself takes a row more.
+    let mut roomy = GrayImage::new(labels.width(), labels.height() + 1);
+    image::imageops::replace(&mut roomy, labels, 0, 0);
+    let components = connected_components(&roomy, Connectivity::Eight, Luma([0]));
     let count = components.pixels().map(|p| p.0[0]).max().unwrap_or(0) as usize;
     let mut members: Vec<Vec<Vector2<f64>>> = vec![Vec::new(); count + 1];
     for (x, y, component) in components.enumerate_pixels() {
@@ -580,6 +584,16 @@ mod tests {
                 0,
                 "{colour:?}"
             );
+        }
+    }
+
+    #[test]
+    fn a_picture_in_which_no_two_pixels_hang_together_has_no_dots() {
+        for (width, height) in [(1, 2), (2, 2), (7, 5), (1, 1)] {
+            let labels = GrayImage::from_fn(width, height, |x, y| {
+                Luma([1 + (x % 2) as u8 + 2 * (y % 2) as u8])
+            });
+            assert_eq!(blobs(&labels, MM_PER_PX).len(), 0);
         }
     }
 
