@@ -593,7 +593,7 @@ mod tests {
             let labels = GrayImage::from_fn(width, height, |x, y| {
                 Luma([1 + (x % 2) as u8 + 2 * (y % 2) as u8])
             });
-            assert_eq!(blobs(&labels, MM_PER_PX).len(), 0);
+            assert_eq!(blobs(&labels, 1.0).len(), 0);
         }
     }
 
