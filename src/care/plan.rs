@@ -194,3 +194,99 @@ fn spent(previous: &Previous, because: &str) -> (Pace, String, Pace) {
     );
     (Pace::Stay, words, previous.taken)
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::body::Side;
+
+    fn previous(taken: Pace) -> Previous {
+        Previous {
+            date: "2026-04-28".parse().unwrap(),
+            level: 2,
+            last_visit: Some("follow-up".to_owned()),
+            taken,
+        }
+    }
+
+    fn step(pace: Pace, taken: Pace, visit: &str) -> (Pace, Pace) {
+        let (step, _, taken) = unspent(
+            (pace, "why".to_owned()),
+            Some(&previous(taken)),
+            Some(&visit.to_owned()),
+        );
+        (step, taken)
+    }
+
+    #[test]
+    fn a_step_is_taken_once_for_each_visit() {
+        use Pace::{Back, Begin, Forward, Stay};
+        assert_eq!(step(Forward, Forward, "follow-up"), (Stay, Forward));
+        assert_eq!(step(Back, Back, "follow-up"), (Stay, Back));
+        // Through a plan between them too.
+        assert_eq!(step(Stay, Back, "follow-up"), (Stay, Back));
+        // Landmarks that were corrected afterwards may show a loss that no plan stepped back for.
+        assert_eq!(step(Back, Forward, "follow-up"), (Back, Back));
+        assert_eq!(step(Forward, Forward, "week 14"), (Forward, Forward));
+        assert_eq!(step(Back, Back, "week 14"), (Back, Back));
+        let first = unspent((Begin, String::new()), None, None);
+        assert_eq!((first.0, first.2), (Begin, Begin));
+    }
+
+    #[test]
+    fn of_two_limits_the_lower_one_that_holds_is_taken() {
+        let day: Date = "2026-05-27".parse().unwrap();
+        let limit = |value, until: Option<Date>| SetLimit {
+            value,
+            set_on: None,
+            until,
+        };
+        let of = |set: Option<SetLimit>, later: Option<SetLimit>| {
+            let screening = screening(None, set);
+            with_later_limit(&screening, later, day)
+                .arm_deg
+                .map(|limit| limit.value)
+        };
+        assert_eq!(
+            of(Some(limit(90.0, None)), Some(limit(60.0, None))),
+            Some(60.0)
+        );
+        assert_eq!(
+            of(Some(limit(60.0, None)), Some(limit(90.0, None))),
+            Some(60.0)
+        );
+        let over = limit(60.0, Some(day.yesterday().unwrap()));
+        assert_eq!(of(Some(over), Some(limit(90.0, None))), Some(90.0));
+        assert_eq!(of(None, None), None);
+    }
+
+    #[test]
+    fn a_side_that_nobody_knows_or_two_tell_differently_holds() {
+        let rule = |told: Option<Operated>| {
+            let (side, doubt) = side(&screening(told, None), &[]);
+            (side, doubt.map(|doubt| doubt.rule))
+        };
+        assert_eq!(rule(None), (None, Some("side_unknown".to_owned())));
+        let none = Some(Operated::Neither);
+        assert_eq!(rule(none), (none, Some("side_none".to_owned())));
+        let both = Some(Operated::Both);
+        assert_eq!(rule(both), (both, None));
+        let mut visit = crate::care::samples::right_arm(70, 150.0, 140.0, 3.0);
+        visit.facts.operated = Some(Operated::One(Side::Right));
+        let told = Some(Operated::One(Side::Left));
+        let (_, doubt) = side(&screening(told, None), &[visit]);
+        assert_eq!(doubt.map(|doubt| doubt.rule), Some("side_doubt".to_owned()));
+    }
+
+    fn screening(operated: Option<Operated>, arm_deg: Option<SetLimit>) -> Screening {
+        Screening {
+            date: "2026-05-27".parse().unwrap(),
+            surgery: None,
+            operated,
+            answers: Default::default(),
+            arm_deg,
+            load_kg: None,
+            overrides: Vec::new(),
+        }
+    }
+}
