@@ -260,15 +260,18 @@ fn verdict(better: Better, first: Estimate, last: Estimate, change: &Change) -> 
     }
 }
 
-fn setback(better: Better, course: &[Result<Estimate, String>]) -> Option<(usize, usize)> {
+/// What was read, each with the number of its visit; from three readings on.
+fn readings(course: &[Result<Estimate, String>]) -> Option<Vec<(usize, Estimate)>> {
     let read: Vec<(usize, Estimate)> = course
         .iter()
         .enumerate()
         .filter_map(|(i, value)| value.as_ref().ok().map(|value| (i, *value)))
         .collect();
-    if read.len() < 3 {
-        return None;
-    }
+    (read.len() >= 3).then_some(read)
+}
+
+fn setback(better: Better, course: &[Result<Estimate, String>]) -> Option<(usize, usize)> {
+    let read = readings(course)?;
     let by = |pair: &&[(usize, Estimate)]| (pair[1].1.value - pair[0].1.value).abs();
     let is_worse = |pair: &&[(usize, Estimate)]| {
         verdict(
@@ -304,14 +307,7 @@ fn why_not(visits: &[Visit], course: &[Result<Estimate, String>]) -> String {
 }
 
 fn trend(visits: &[Visit], course: &[Result<Estimate, String>]) -> Option<Trend> {
-    let read: Vec<(usize, Estimate)> = course
-        .iter()
-        .enumerate()
-        .filter_map(|(i, value)| value.as_ref().ok().map(|value| (i, *value)))
-        .collect();
-    if read.len() < 3 {
-        return None;
-    }
+    let read = readings(course)?;
     let dates: Option<Vec<_>> = read.iter().map(|&(i, _)| visits[i].facts.date).collect();
     let per_week = dates.is_some();
     let when: Vec<f64> = match &dates {

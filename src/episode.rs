@@ -45,7 +45,7 @@ pub fn told_since<'a>(
     visits: impl Iterator<Item = &'a Filed>,
     screened: Option<Date>,
 ) -> Option<SetLimit> {
-    let told = visits.filter_map(|filed| {
+    SetLimit::lowest(visits.filter_map(|filed| {
         let date = filed.visit.facts.date;
         let counts = screened.is_none_or(|screened| date.is_none_or(|date| date >= screened));
         Some(SetLimit {
@@ -53,8 +53,7 @@ pub fn told_since<'a>(
             set_on: date,
             until: None,
         })
-    });
-    told.min_by(|a, b| a.value.total_cmp(&b.value))
+    }))
 }
 
 /// The plan of a day, from the visits up to it.

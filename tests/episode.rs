@@ -251,6 +251,15 @@ fn demo_until(case: &Path, day: &str) {
     }
 }
 
+/// A case in which nothing is filed.
+fn bare_case(into: &Path) -> PathBuf {
+    let case = into.join("case");
+    fs::create_dir(&case).expect("a folder");
+    let about = r#"{"schema":"tragus-case/1","code":"x"}"#;
+    fs::write(case.join("case.json"), about).expect("a file");
+    case
+}
+
 fn plan(case: &Path, day: &str) -> Command {
     let mut command = tragus();
     command.arg("plan").arg(case).args(["--date", day]);
@@ -496,13 +505,7 @@ fn the_demo_is_as_it_was_filed() {
 #[test]
 fn a_plan_needs_a_screening_that_its_rules_can_read() {
     let scratch = tempfile::tempdir().expect("a folder");
-    let case = scratch.path().join("case");
-    fs::create_dir(&case).unwrap();
-    fs::write(
-        case.join("case.json"),
-        r#"{"schema":"tragus-case/1","code":"x"}"#,
-    )
-    .unwrap();
+    let case = bare_case(scratch.path());
     plan(&case, "2026-03-10")
         .assert()
         .code(2)
@@ -545,13 +548,7 @@ fn a_plan_needs_a_screening_that_its_rules_can_read() {
 #[test]
 fn a_screening_is_asked_and_kept() {
     let scratch = tempfile::tempdir().expect("a folder");
-    let case = scratch.path().join("case");
-    fs::create_dir(&case).unwrap();
-    fs::write(
-        case.join("case.json"),
-        r#"{"schema":"tragus-case/1","code":"x"}"#,
-    )
-    .unwrap();
+    let case = bare_case(scratch.path());
     let questions = tragus::care::Rules::built_in().questions().len();
     // Day, side, each question's first answer, a limit with its days, no load.
     let typed = format!(

@@ -125,13 +125,13 @@ impl Plan {
 /// Of two limits the lower one holds: nobody here can tell whether the later one took the other away.
 fn with_later_limit(screening: &Screening, later: Option<SetLimit>, today: Date) -> Screening {
     let set = screening.arm_deg.filter(|limit| limit.holds_on(today));
-    let lower = match (set, later) {
-        (Some(set), Some(later)) if set.value <= later.value => Some(set),
-        (_, Some(later)) => Some(later),
-        (_, None) => screening.arm_deg,
+    let arm_deg = match later {
+        Some(later) => SetLimit::lowest(set.into_iter().chain([later])),
+        // One that is over stays, to be told.
+        None => screening.arm_deg,
     };
     Screening {
-        arm_deg: lower,
+        arm_deg,
         ..screening.clone()
     }
 }

@@ -31,8 +31,20 @@ pub struct SetLimit {
 }
 
 impl SetLimit {
+    /// Whether its last day is before this one.
+    pub fn is_over_on(&self, day: Date) -> bool {
+        self.until.is_some_and(|last| last < day)
+    }
+
+    /// Of several the lowest.
+    pub fn lowest(limits: impl IntoIterator<Item = SetLimit>) -> Option<SetLimit> {
+        limits
+            .into_iter()
+            .min_by(|a, b| a.value.total_cmp(&b.value))
+    }
+
     pub fn holds_on(&self, day: Date) -> bool {
-        self.set_on.is_none_or(|first| first <= day) && self.until.is_none_or(|last| day <= last)
+        self.set_on.is_none_or(|first| first <= day) && !self.is_over_on(day)
     }
 }
 

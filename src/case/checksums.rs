@@ -67,6 +67,11 @@ impl Checksums {
         self.listed.contains_key(file)
     }
 
+    /// Whether a file stands in it, also one that is being written.
+    pub fn knows(&self, file: &str) -> bool {
+        self.listed.contains_key(file) || self.writing.contains_key(file)
+    }
+
     pub fn standing(&self, file: &str, checksum: &str) -> Standing {
         let known = [self.listed.get(file), self.writing.get(file)];
         if known.iter().flatten().any(|known| *known == checksum) {

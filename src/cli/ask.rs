@@ -64,19 +64,16 @@ pub fn screening(
         }
     }
     tell("\nLimits that the surgeon or therapist set. They go before those of the rules.");
-    let still =
-        |limit: Option<SetLimit>| limit.filter(|limit| limit.until.is_none_or(|day| day >= today));
+    let still = |limit: Option<SetLimit>| limit.filter(|limit| !limit.is_over_on(today));
     let told = known.told_limit.map(|value| SetLimit {
         value,
         set_on: None,
         until: None,
     });
     let set = still(before.and_then(|before| before.arm_deg));
-    let lower = set.into_iter().chain(told);
-    let lower = lower.min_by(|a, b| a.value.total_cmp(&b.value));
     screening.arm_deg = asking.limit(
         "The highest that the operated arm may be raised, degrees (90 = shoulder height)",
-        lower,
+        SetLimit::lowest(set.into_iter().chain(told)),
         ARM_LIMITS_DEG,
         today,
     )?;

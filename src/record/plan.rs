@@ -127,7 +127,7 @@ fn finding(finding: &Finding) -> Value {
         "rule": finding.rule,
         "words": finding.words,
         "source": finding.source,
-        "known": known(finding.known),
+        "known": finding.known.id(),
     })
 }
 
@@ -137,15 +137,6 @@ fn limit(limit: &Limit) -> Value {
         LimitBy::Rules(rules) => one_by_one(rules),
     };
     json!({ "value": limit.value, "until": limit.until, "by": by })
-}
-
-const fn known(known: Known) -> &'static str {
-    match known {
-        Known::Read => "read",
-        Known::Secondary => "secondary",
-        Known::Memory => "memory",
-        Known::CommonPractice => "common_practice",
-    }
 }
 
 const fn pace(pace: Pace) -> &'static str {
@@ -164,7 +155,7 @@ fn signal(signal: &Signal) -> Value {
         "words": signal.words,
         "ask": signal.ask,
         "source": signal.source,
-        "known": known(signal.known),
+        "known": signal.known.id(),
     })
 }
 
@@ -175,7 +166,7 @@ fn goal(goal: &Goal) -> Value {
             "sigma": target.value.sigma,
             "sd": target.spread,
             "source": target.source,
-            "known": target.known.map(known),
+            "known": target.known.map(Known::id),
         }),
         Err(why) => json!({ "reason": why }),
     };

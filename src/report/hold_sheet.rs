@@ -7,6 +7,7 @@ use maud::{DOCTYPE, PreEscaped, html};
 use crate::care::Finding;
 
 use super::home_sheet::{STYLE, ambulance, calendar_day, not_a_diagnosis, page_footer, same_day};
+use super::html::page_metas;
 
 /// What a hold sheet is written from.
 pub struct HoldSheet<'a> {
@@ -29,9 +30,7 @@ pub fn hold_sheet_html(sheet: &HoldSheet) -> String {
         (DOCTYPE)
         html lang="en" {
             head {
-                meta charset="utf-8";
-                meta name="viewport" content="width=device-width, initial-scale=1";
-                meta name="generator" content=(sheet.program);
+                (page_metas(sheet.program))
                 title { "Do not exercise for now: " (sheet.code) }
                 style { (PreEscaped(STYLE)) (PreEscaped(page_footer(sheet.code, sheet.day))) }
             }

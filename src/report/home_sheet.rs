@@ -16,7 +16,7 @@ use crate::care::programme::{Approved, Prescribed, Programme};
 use crate::care::{Limit, LimitBy};
 
 use super::figure;
-use super::html::css_string;
+use super::html::{css_string, page_metas};
 
 pub(super) const STYLE: &str = include_str!("home_sheet.css");
 
@@ -43,9 +43,7 @@ pub fn home_sheet_html(sheet: &HomeSheet) -> String {
         (DOCTYPE)
         html lang="en" {
             head {
-                meta charset="utf-8";
-                meta name="viewport" content="width=device-width, initial-scale=1";
-                meta name="generator" content=(sheet.program);
+                (page_metas(sheet.program))
                 title { "Exercises at home: " (sheet.code) }
                 style {
                     (PreEscaped(STYLE)) (PreEscaped(figure::STYLE))

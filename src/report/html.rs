@@ -48,9 +48,7 @@ fn page(input: &ReportInput, view: &ComparisonView) -> Markup {
         (DOCTYPE)
         html lang="en" {
             head {
-                meta charset="utf-8";
-                meta name="viewport" content="width=device-width, initial-scale=1";
-                meta name="generator" content=(input.program);
+                (page_metas(input.program))
                 title { (view.title) }
                 style { (PreEscaped(STYLE)) (PreEscaped(page_footer(view))) }
             }
@@ -80,6 +78,15 @@ fn page(input: &ReportInput, view: &ComparisonView) -> Markup {
                 }
             }
         }
+    }
+}
+
+/// What the head of every page says to a browser, and who wrote the page.
+pub(super) fn page_metas(program: &str) -> Markup {
+    html! {
+        meta charset="utf-8";
+        meta name="viewport" content="width=device-width, initial-scale=1";
+        meta name="generator" content=(program);
     }
 }
 

@@ -102,17 +102,15 @@ pub async fn screening(State(shared): State<Arc<Shared>>) -> Answer {
         let last = case.screening_on(today)?;
         let last = last.as_ref();
         let questions = Rules::built_in().questions().iter();
+        let still = |set: Option<SetLimit>| set.filter(|set| !set.is_over_on(today));
         let limit = |set: Option<SetLimit>| {
-            set.filter(|set| set.until.is_none_or(|until| until >= today))
-                .map(|set| json!({ "value": set.value, "set_on": set.set_on, "until": set.until }))
+            set.map(|set| json!({ "value": set.value, "set_on": set.set_on, "until": set.until }))
         };
         // What a visit was told since goes with what was said last time: the lower one is offered.
         let filed = visits.filed();
         let told = episode::told_since(filed.iter(), last.map(|last| last.date));
-        let set = last.and_then(|last| last.arm_deg);
-        let set = set.filter(|set| set.until.is_none_or(|until| until >= today));
-        let lower = set.into_iter().chain(told);
-        let arm_limit = limit(lower.min_by(|a, b| a.value.total_cmp(&b.value)));
+        let set = still(last.and_then(|last| last.arm_deg));
+        let arm_limit = SetLimit::lowest(set.into_iter().chain(told));
         let overrides = last
             .map(|last| last.overrides.as_slice())
             .unwrap_or_default();
@@ -124,8 +122,8 @@ pub async fn screening(State(shared): State<Arc<Shared>>) -> Answer {
             "questions": questions.map(|question| asked(question, last)).collect::<Vec<_>>(),
             "surgery_date": last.and_then(|last| last.surgery),
             "operated_side": last.and_then(|last| last.operated).map(Operated::name),
-            "arm_limit": arm_limit,
-            "load_limit": limit(last.and_then(|last| last.load_kg)),
+            "arm_limit": limit(arm_limit),
+            "load_limit": limit(still(last.and_then(|last| last.load_kg))),
             "overrides": overrides.iter().map(|taken| json!({
                 "rule": taken.rule, "initials": taken.initials, "reason": taken.reason,
             })).collect::<Vec<_>>(),

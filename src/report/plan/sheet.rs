@@ -4,6 +4,7 @@ use maud::{DOCTYPE, Markup, PreEscaped, html};
 
 use super::PlanInput;
 use super::view::{self, CAUTIONS, Section, Table};
+use crate::report::html::page_metas;
 
 const STYLE: &str = include_str!("sheet.css");
 
@@ -13,9 +14,7 @@ pub fn plan_sheet_html(input: &PlanInput) -> String {
         (DOCTYPE)
         html lang="en" {
             head {
-                meta charset="utf-8";
-                meta name="viewport" content="width=device-width, initial-scale=1";
-                meta name="generator" content=(input.program);
+                (page_metas(input.program))
                 title { (view.title) ", " (input.plan.date) }
                 style { (PreEscaped(STYLE)) }
             }
