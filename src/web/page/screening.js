@@ -11,7 +11,7 @@ const DRAFT = "screening of ";
 const SIDES = [["right", "Right"], ["left", "Left"], ["both", "Both"], ["", "Not known"]];
 const LIMITS = [
   ["arm_limit", "Limit for raising the operated arm", "Degrees; 90 is shoulder height. Empty: none is set.", "200"],
-  ["load_limit", "Limit for lifting with the operated arm", "Kilograms. Empty: none is set.", "50"],
+  ["load_limit", "Limit for lifting with the operated arm", "Kilograms. Empty: none is set.", "30"],
 ];
 
 export async function showScreening(room) {
