@@ -13,6 +13,7 @@ pub mod agreement;
 mod axis;
 mod chart;
 pub mod comparison_json;
+pub mod document;
 pub mod figure;
 pub mod hold_sheet;
 pub mod home_sheet;

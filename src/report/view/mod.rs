@@ -13,6 +13,8 @@ mod reasons;
 mod rows;
 mod summary;
 
+use serde::Serialize;
+
 use crate::body::{Side, Task, View};
 use crate::compare::Comparison;
 use crate::measure::{Measure, Unit};
@@ -45,7 +47,8 @@ pub(super) const CASE: &str = "Case";
 pub(super) const ARM_LIMIT: &str = "Arm limit";
 
 /// What a line of the report amounts to; every writer has its own sign for it.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize)]
+#[serde(rename_all = "snake_case")]
 pub enum Mark {
     Improved,
     Worse,
