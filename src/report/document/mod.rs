@@ -9,7 +9,8 @@ use super::view::Mark;
 #[derive(Clone, Debug, Serialize)]
 pub struct Document {
     pub title: String,
-    /// Names and values of what the document is about, below its title.
+    /// Names and values of what the document is about, below its title; an empty value is to be filled
+    /// in by hand.
     pub facts: Vec<(String, String)>,
     pub blocks: Vec<Block>,
     /// At the foot of every page, beside its number: whose document it is, and of which day.
@@ -26,7 +27,13 @@ pub struct Document {
 pub enum Block {
     Heading(String),
     Paragraph(String),
+    /// A paragraph that may begin with a sign or in bold.
+    Line(Line),
+    /// The same in a frame of its own.
+    Framed(Line),
     List(Vec<Line>),
+    /// One after the other, numbered.
+    Steps(Vec<String>),
     /// What has to be seen first, or is set apart.
     Box(Box<Boxed>),
     Table(Table),
@@ -35,8 +42,13 @@ pub enum Block {
     Picture(Picture),
     /// A drawing with what belongs to it beside it.
     Beside(Picture, Vec<Block>),
+    /// In type that is read across a room.
+    Large(Vec<Block>),
     /// To be filled in by hand: a name and room to write.
     Blank(String),
+    /// The same with several lines.
+    Room(String),
+    Diary(Diary),
     /// Whatever follows begins on a new page.
     NewPage,
 }
@@ -44,7 +56,7 @@ pub enum Block {
 #[derive(Clone, Debug, Default, Serialize)]
 pub struct Line {
     pub mark: Option<Mark>,
-    /// In bold, before the text.
+    /// In bold, before the text, with the colon or stop that it ends in.
     pub lead: Option<String>,
     pub text: String,
     /// Quietly, after it: where it is from.
@@ -89,6 +101,23 @@ pub struct Cell {
     pub note: Option<String>,
 }
 
+/// Days to be filled in by hand.
+#[derive(Clone, Debug, Serialize)]
+pub struct Diary {
+    /// Before the room for the day that it begins on.
+    pub title: String,
+    /// What the days are called, from left to right.
+    pub days: Vec<String>,
+    pub rows: Vec<DiaryRow>,
+}
+
+#[derive(Clone, Debug, Serialize)]
+pub struct DiaryRow {
+    pub name: String,
+    /// To be ticked on each day; none where a number or a word goes.
+    pub boxes: u8,
+}
+
 #[derive(Clone, Debug, Serialize)]
 pub struct Photos {
     pub title: String,
@@ -111,4 +140,49 @@ pub struct Picture {
     pub svg: String,
     /// The same in words, for who can't see it.
     pub alt: String,
+}
+
+const NAMESPACE: &str = " xmlns=\"http://www.w3.org/2000/svg\"";
+
+impl Picture {
+    /// A drawing of a page (an `svg` element), with the style that it is drawn by put into it.
+    pub fn new(svg: &str, style: &str, alt: impl Into<String>) -> Picture {
+        let (open, rest) = svg.split_once('>').expect("an element");
+        Picture {
+            svg: format!("{open}{NAMESPACE}><style>{style}</style>{rest}"),
+            alt: alt.into(),
+        }
+    }
+
+    /// The drawing as a part of a page, and its style for the page's head.
+    fn on_page(&self) -> (String, &str) {
+        let svg = self.svg.replacen(NAMESPACE, "", 1);
+        let style = self
+            .svg
+            .split_once("<style>")
+            .and_then(|(_, rest)| rest.split_once("</style>"));
+        match style {
+            Some((style, _)) => (
+                svg.replacen(&format!("<style>{style}</style>"), "", 1),
+                style,
+            ),
+            None => (svg, ""),
+        }
+    }
+}
+
+impl Line {
+    pub fn plain(text: impl Into<String>) -> Line {
+        Line {
+            text: text.into(),
+            ..Line::default()
+        }
+    }
+
+    pub fn led(lead: impl Into<String>, text: impl Into<String>) -> Line {
+        Line {
+            lead: Some(lead.into()),
+            ..Line::plain(text)
+        }
+    }
 }
