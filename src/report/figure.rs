@@ -13,8 +13,9 @@ use crate::care::catalogue::{Figure, FigureView, Follow, Held, Pose, Support};
 use crate::geometry::{Angle, BodyPlane, Point, Vector};
 
 use super::axis::at;
+use super::document::Picture;
 
-pub const STYLE: &str = include_str!("figure.css");
+const STYLE: &str = include_str!("figure.css");
 
 type Place = Point<BodyPlane>;
 type Step = Vector<BodyPlane>;
@@ -246,6 +247,12 @@ pub fn figure(figure: &Figure, side: Side, words: &str) -> Markup {
             (sheet.arrow())
         }
     }
+}
+
+/// The drawing as a picture of a document.
+pub fn picture(figure: &Figure, side: Side, words: &str) -> Picture {
+    let svg = self::figure(figure, side, words).into_string();
+    Picture::new(&svg, STYLE, words)
 }
 
 struct Sheet<'a> {

@@ -2,12 +2,12 @@
 //! One page, large. It only says stop, so nobody has to approve it.
 
 use jiff::civil::Date;
-use maud::{DOCTYPE, PreEscaped, html};
 
 use crate::care::Finding;
 
-use super::home_sheet::{STYLE, ambulance, calendar_day, not_a_diagnosis, page_footer, same_day};
-use super::html::page_metas;
+use super::document::{self, Block, Document, Tone, boxed, list, paragraph};
+use super::home_sheet::{ambulance, foot, not_a_diagnosis, same_day};
+use super::words::calendar_day;
 
 /// What a hold sheet is written from.
 pub struct HoldSheet<'a> {
@@ -23,50 +23,44 @@ pub struct HoldSheet<'a> {
 /// From so many things to do on, the type is smaller: they stay on one page.
 const MANY: usize = 3;
 
-/// The whole sheet.
+/// The sheet as a page.
 pub fn hold_sheet_html(sheet: &HoldSheet) -> String {
+    document::html(&hold_sheet(sheet))
+}
+
+/// The whole sheet.
+pub fn hold_sheet(sheet: &HoldSheet) -> Document {
     let to_do = what_to_do(sheet.holds);
-    let page = html! {
-        (DOCTYPE)
-        html lang="en" {
-            head {
-                (page_metas(sheet.program))
-                title { "Do not exercise for now: " (sheet.code) }
-                style { (PreEscaped(STYLE)) (PreEscaped(page_footer(sheet.code, sheet.day))) }
-            }
-            body.hold.many[to_do.len() >= MANY] {
-                header {
-                    h1 { "Do not exercise for now" }
-                    dl.facts {
-                        div { dt { "For" } dd { (sheet.code) } }
-                        div { dt { "Date" } dd { (calendar_day(sheet.day)) } }
-                    }
-                }
-                main {
-                    section.limit aria-labelledby="do" {
-                        h2 #do { "What to do" }
-                        ul { @for words in &to_do { li { (words) } } }
-                        p { b { "Call: " } span.blank {} }
-                        p { b { "Phone: " } span.blank {} }
-                    }
-                    section.stop aria-labelledby="call" {
-                        h2 #call { "While you wait" }
-                        (same_day())
-                        (ambulance())
-                    }
-                    section aria-labelledby="old" {
-                        h2 #old { "Older sheets" }
-                        p { "Put away any older sheet. Do not use it until you get a new one." }
-                    }
-                }
-                footer {
-                    (not_a_diagnosis())
-                    p { "Written by " (sheet.program) "." }
-                }
-            }
-        }
-    };
-    page.into_string()
+    let is_short = to_do.len() < MANY;
+    let blocks = vec![
+        boxed(
+            Tone::Caution,
+            "What to do",
+            vec![
+                list(to_do),
+                Block::Blank("Call".to_owned()),
+                Block::Blank("Phone".to_owned()),
+            ],
+        ),
+        boxed(Tone::Stop, "While you wait", vec![same_day(), ambulance()]),
+        Block::Heading("Older sheets".to_owned()),
+        paragraph("Put away any older sheet. Do not use it until you get a new one."),
+        not_a_diagnosis(),
+    ];
+    Document {
+        title: "Do not exercise for now".to_owned(),
+        facts: vec![
+            ("For".to_owned(), sheet.code.to_owned()),
+            ("Date".to_owned(), calendar_day(sheet.day)),
+        ],
+        blocks: match is_short {
+            true => vec![Block::Large(blocks)],
+            false => blocks,
+        },
+        foot: foot(sheet.code, sheet.day),
+        at_home: true,
+        program: sheet.program.to_owned(),
+    }
 }
 
 /// What each hold tells, once; a call where none tells anything.

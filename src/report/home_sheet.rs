@@ -1,13 +1,11 @@
 //! The sheet that a person takes home: a few exercises with drawings, when to stop, how far to go,
-//! and a diary. One HTML file, no script, nothing fetched; it prints on A4 without colour and reads
-//! on a phone.
+//! and a diary. It prints on paper without colour and reads on a phone.
 //!
 //! The words are for somebody tired and afraid: short sentences, common words, heights of the body
 //! instead of degrees. A test holds them to a school grade.
 
 use jiff::ToSpan;
 use jiff::civil::Date;
-use maud::{DOCTYPE, Markup, PreEscaped, html};
 
 use crate::body::{Operated, Side};
 use crate::care::catalogue::{Amount, Dose, Held};
@@ -15,10 +13,9 @@ use crate::care::height::{Height, Watch};
 use crate::care::programme::{Approved, Prescribed, Programme};
 use crate::care::{Limit, LimitBy};
 
+use super::document::{self, Block, Diary, DiaryRow, Document, Line, Tone, boxed, list, paragraph};
 use super::figure;
-use super::html::{css_string, page_metas};
-
-pub(super) const STYLE: &str = include_str!("home_sheet.css");
+use super::words::calendar_day;
 
 /// How long a sheet is good for, as long as its diary: then somebody looks again.
 const DIARY_WEEKS: usize = 2;
@@ -36,157 +33,129 @@ pub struct HomeSheet<'a> {
     pub program: &'a str,
 }
 
-/// The whole sheet.
+/// The sheet as a page.
 pub fn home_sheet_html(sheet: &HomeSheet) -> String {
-    let programme = sheet.programme.what();
-    let page = html! {
-        (DOCTYPE)
-        html lang="en" {
-            head {
-                (page_metas(sheet.program))
-                title { "Exercises at home: " (sheet.code) }
-                style {
-                    (PreEscaped(STYLE)) (PreEscaped(figure::STYLE))
-                    (PreEscaped(page_footer(sheet.code, sheet.day)))
-                }
-            }
-            body {
-                header {
-                    h1 { "Your exercises at home" }
-                    (whose(sheet))
-                }
-                main {
-                    (stop_signs())
-                    (limits(programme))
-                    (how_to(sheet))
-                    @for (number, prescribed) in (1..).zip(&programme.exercises) {
-                        (exercise(number, prescribed, sheet.operated))
-                    }
-                    (going_on())
-                    (diary(programme))
-                }
-                footer {
-                    p { "Written by " (sheet.program) ", approved by " (sheet.programme.initials()) "." }
-                }
-            }
-        }
-    };
-    page.into_string()
+    document::html(&home_sheet(sheet))
 }
 
-/// The foot of every printed page: whose sheet it is, of which day, and which page.
-pub(super) fn page_footer(code: &str, day: Date) -> String {
-    let words = format!("{code} {day}");
-    format!(
-        "@page {{ @bottom-left {{ content: {}; font: 9pt sans-serif; }} \
-         @bottom-right {{ content: counter(page) \"/\" counter(pages); font: 9pt sans-serif; }} }}",
-        css_string(&words)
-    )
-}
-
-fn whose(sheet: &HomeSheet) -> Markup {
+/// The whole sheet.
+pub fn home_sheet(sheet: &HomeSheet) -> Document {
     let approved = sheet.programme;
-    html! {
-        dl.facts {
-            div { dt { "For" } dd { (sheet.code) } }
-            div { dt { "From" } dd { (calendar_day(sheet.day)) } }
-            div {
-                dt { "Approved by" }
-                dd { (approved.initials()) ", " (calendar_day(approved.on())) }
-            }
-            div { dt { "Next visit" } dd.blank {} }
-        }
-        p.line {
-            b { "Use this sheet until " (calendar_day(last_day(sheet))) ". Then ask for a new one." }
-            @if approved.what().is_before_surgery {
-                b { " Stop using this sheet on the day of your surgery." }
-            }
-        }
-        (not_a_diagnosis())
+    let programme = approved.what();
+    let mut blocks = vec![
+        Block::Framed(Line::led(good_until(sheet), "")),
+        not_a_diagnosis(),
+        stop_signs(),
+        limits(programme),
+    ];
+    blocks.extend(how_to(sheet));
+    let exercises = (1..).zip(&programme.exercises);
+    blocks.extend(exercises.map(|(number, one)| exercise(number, one, sheet.operated)));
+    blocks.push(Block::NewPage);
+    blocks.extend(going_on());
+    blocks.extend(diary(programme));
+    Document {
+        title: "Your exercises at home".to_owned(),
+        facts: vec![
+            ("For".to_owned(), sheet.code.to_owned()),
+            ("From".to_owned(), calendar_day(sheet.day)),
+            (
+                "Approved by".to_owned(),
+                format!("{}, {}", approved.initials(), calendar_day(approved.on())),
+            ),
+            ("Next visit".to_owned(), String::new()),
+        ],
+        blocks,
+        foot: foot(sheet.code, sheet.day),
+        at_home: true,
+        program: sheet.program.to_owned(),
     }
 }
 
+/// At the foot of every page: whose sheet it is, of which day.
+pub(super) fn foot(code: &str, day: Date) -> String {
+    format!("{code} {day}")
+}
+
+fn good_until(sheet: &HomeSheet) -> String {
+    let last = calendar_day(last_day(sheet));
+    let mut words = format!("Use this sheet until {last}. Then ask for a new one.");
+    if sheet.programme.what().is_before_surgery {
+        words += " Stop using this sheet on the day of your surgery.";
+    }
+    words
+}
+
 /// Two weeks on, or earlier where a limit ends or a rule changes what may be done.
-fn last_day(sheet: &HomeSheet) -> Date {
+pub fn last_day(sheet: &HomeSheet) -> Date {
     let by_diary = sheet.day.saturating_add((DIARY_WEEKS as i64).weeks());
     let by_rules = sheet.programme.what().stays_until;
     by_rules.map_or(by_diary, |last| last.min(by_diary))
 }
 
-pub(super) fn not_a_diagnosis() -> Markup {
-    html! {
-        p {
-            "This sheet is from your therapist. It is not a diagnosis. "
-            "What your surgeon and your therapist say comes first."
-        }
-    }
+pub(super) fn not_a_diagnosis() -> Block {
+    paragraph(
+        "This sheet is from your therapist. It is not a diagnosis. What your surgeon and your \
+         therapist say comes first.",
+    )
 }
 
-/// "10 March 2026"
-pub(super) fn calendar_day(date: Date) -> String {
-    date.strftime("%-d %B %Y").to_string()
+fn stop_signs() -> Block {
+    let signs = [
+        "you feel sharp pain, or the pain grows.",
+        "your shoulder pinches.",
+        "you feel dizzy or faint.",
+        "you see new swelling in your arm, hand or chest.",
+        "the wound opens, bleeds or leaks.",
+    ];
+    boxed(
+        Tone::Stop,
+        "Stop at once if",
+        vec![
+            list(signs),
+            Block::Line(Line::led(
+                "Then:",
+                "Lower your arm slowly. Sit down. Do no more today.",
+            )),
+            Block::Blank("Call your therapist or your clinic".to_owned()),
+            same_day(),
+            ambulance(),
+        ],
+    )
 }
 
-fn stop_signs() -> Markup {
-    html! {
-        section.stop aria-labelledby="stop" {
-            h2 #stop { "Stop at once if" }
-            ul {
-                li { "you feel sharp pain, or the pain grows." }
-                li { "your shoulder pinches." }
-                li { "you feel dizzy or faint." }
-                li { "you see new swelling in your arm, hand or chest." }
-                li { "the wound opens, bleeds or leaks." }
-            }
-            p {
-                b { "Then: " }
-                "Lower your arm slowly. Sit down. Do no more today. Call your therapist or your clinic: "
-                span.blank {}
-            }
-            (same_day())
-            (ambulance())
-        }
-    }
+pub(super) fn same_day() -> Block {
+    Block::Line(Line::led(
+        "Call the same day",
+        "if you have a fever (38 °C or more), if the skin gets red or hot, or if your breast or flap \
+         feels tight or looks a new colour.",
+    ))
 }
 
-pub(super) fn same_day() -> Markup {
-    html! {
-        p {
-            b { "Call the same day " }
-            "if you have a fever (38 °C or more), if the skin gets red or hot, or if your breast or "
-            "flap feels tight or looks a new colour."
-        }
-    }
+pub(super) fn ambulance() -> Block {
+    Block::Line(Line::led(
+        "Call for an ambulance",
+        "if you can't get your breath, if your chest hurts, or if a leg or an arm swells fast.",
+    ))
 }
 
-pub(super) fn ambulance() -> Markup {
-    html! {
-        p {
-            b { "Call for an ambulance " }
-            "if you can't get your breath, if your chest hurts, or if a leg or an arm swells fast."
-        }
+fn limits(programme: &Programme) -> Block {
+    let mut blocks = vec![
+        match &programme.arm_deg {
+            Some(limit) => Block::Line(Line::led(arm_limit(limit), until(limit))),
+            None => paragraph(
+                "No height is set for your arm. Go no further than to a gentle pull in a muscle.",
+            ),
+        },
+        match &programme.load_kg {
+            Some(limit) => Block::Line(Line::led(load_limit(limit), until(limit))),
+            None => paragraph("Ask before you lift anything heavy."),
+        },
+    ];
+    if !programme.at_home.is_empty() {
+        blocks.push(list(&programme.at_home));
     }
-}
-
-fn limits(programme: &Programme) -> Markup {
-    html! {
-        section.limit aria-labelledby="limit" {
-            h2 #limit { "How far you may go" }
-            @match &programme.arm_deg {
-                Some(limit) => p { b { (arm_limit(limit)) } " " (until(limit)) },
-                None => p {
-                    "No height is set for your arm. Go no further than to a gentle pull in a muscle."
-                }
-            }
-            @match &programme.load_kg {
-                Some(limit) => p { b { (load_limit(limit)) } " " (until(limit)) },
-                None => p { "Ask before you lift anything heavy." }
-            }
-            @if !programme.at_home.is_empty() {
-                ul { @for words in &programme.at_home { li { (words) } } }
-            }
-        }
-    }
+    boxed(Tone::Caution, "How far you may go", blocks)
 }
 
 fn arm_limit(limit: &Limit) -> String {
@@ -238,35 +207,32 @@ fn until(limit: &Limit) -> String {
     }
 }
 
-fn how_to(sheet: &HomeSheet) -> Markup {
+fn how_to(sheet: &HomeSheet) -> [Block; 3] {
     let arm = match sheet.operated {
-        Some(Operated::One(side)) => Some(format!(
-            "“Your arm” on this sheet is your {side} arm, the side of your surgery."
-        )),
-        Some(Operated::Both) => Some(
-            "You had surgery on both sides. Where the sheet says “your arm”, do it with one arm, \
-             then with the other."
-                .to_owned(),
-        ),
-        Some(Operated::Neither) | None => None,
-    };
-    html! {
-        section.how aria-labelledby="how" {
-            h2 #how { "How to do them" }
-            p {
-                @if let Some(arm) = arm { (arm) " " }
-                "Go slowly and keep breathing. A gentle pull in a muscle is fine. Pain is not. "
-                "Rest when you are tired."
-            }
-            p {
-                "In the pictures, the light body is the start and the dark lines are the end. "
-                "The arrow shows the way."
-            }
+        Some(Operated::One(side)) => {
+            format!("“Your arm” on this sheet is your {side} arm, the side of your surgery. ")
         }
-    }
+        Some(Operated::Both) => {
+            "You had surgery on both sides. Where the sheet says “your arm”, do \
+                                 it with one arm, then with the other. "
+                .to_owned()
+        }
+        Some(Operated::Neither) | None => String::new(),
+    };
+    [
+        Block::Heading("How to do them".to_owned()),
+        paragraph(format!(
+            "{arm}Go slowly and keep breathing. A gentle pull in a muscle is fine. Pain is not. \
+             Rest when you are tired."
+        )),
+        paragraph(
+            "In the pictures, the light body is the start and the dark lines are the end. The arrow \
+             shows the way.",
+        ),
+    ]
 }
 
-fn exercise(number: usize, prescribed: &Prescribed, operated: Option<Operated>) -> Markup {
+fn exercise(number: usize, prescribed: &Prescribed, operated: Option<Operated>) -> Block {
     let exercise = &prescribed.exercise;
     let side = match operated {
         Some(Operated::One(side)) => side,
@@ -274,30 +240,41 @@ fn exercise(number: usize, prescribed: &Prescribed, operated: Option<Operated>) 
         Some(Operated::Both | Operated::Neither) | None => Side::Right,
     };
     let described = format!("Drawing of {}: start and end", exercise.name);
-    html! {
-        section.exercise id=(format!("exercise-{}", exercise.id)) {
-            h2 { span.number { (number) } " " (exercise.name) }
-            div.drawing { (figure::figure(&prescribed.figure(), side, &described)) }
-            div.told {
-                p.purpose { (exercise.purpose) }
-                p { b { "Start: " } (exercise.start) }
-                ol { @for step in &exercise.steps { li { (step) } } }
-                @if let Some(line) = prescribed.stop_line() {
-                    p.line { b { "Your stop line: " } "Stop when " (line) ". No higher." }
-                }
-                @if exercise.figure.holds.is_some_and(Held::is_band) { p { (LIGHT_BAND) } }
-                p { b { "How much: " } (how_much(&prescribed.dose)) }
-                p { b { "What you feel: " } (exercise.feel) }
-                p.halt { (exercise.stop) }
-                @if let Some(easier) = &prescribed.easier {
-                    p { b { "Too hard? " } (easier) }
-                }
-                @if let Some(harder) = &prescribed.harder {
-                    p { b { "Too easy? " } (harder) }
-                }
-            }
-        }
+    let led = |lead: &str, text: &str| Block::Line(Line::led(lead, text));
+    let mut told = vec![
+        Block::Heading(numbered(number, prescribed)),
+        paragraph(&exercise.purpose),
+        led("Start:", &exercise.start),
+        Block::Steps(exercise.steps.clone()),
+    ];
+    if let Some(line) = prescribed.stop_line() {
+        let words = format!("Stop when {line}. No higher.");
+        told.push(Block::Framed(Line::led("Your stop line:", words)));
     }
+    if exercise.figure.holds.is_some_and(Held::is_band) {
+        told.push(paragraph(LIGHT_BAND));
+    }
+    told.push(led("How much:", &how_much(&prescribed.dose)));
+    told.push(led("What you feel:", &exercise.feel));
+    told.push(led(&exercise.stop, ""));
+    let forms = [
+        ("Too hard?", &prescribed.easier),
+        ("Too easy?", &prescribed.harder),
+    ];
+    told.extend(
+        forms
+            .into_iter()
+            .filter_map(|(lead, words)| Some(led(lead, words.as_ref()?))),
+    );
+    Block::Beside(
+        figure::picture(&prescribed.figure(), side, &described),
+        told,
+    )
+}
+
+/// As it is called in the diary too.
+fn numbered(number: usize, prescribed: &Prescribed) -> String {
+    format!("{number}. {}", prescribed.exercise.name)
 }
 
 /// Common practice; the effort is that of PROSPER (Bruce 2021, BMJ 375:e066542: 5–6 of 10; read).
@@ -342,74 +319,60 @@ fn how_much(dose: &Dose) -> String {
     }
 }
 
-fn going_on() -> Markup {
-    html! {
-        section.going-on aria-labelledby="going-on" {
-            h2 #going-on { "As the days go by" }
-            p {
-                b { "It gets easier: " }
-                "Good. Add a few more, as it says at each one. Do not lift higher than your limit, "
-                "even if you could. Tell your therapist at the next visit."
-            }
-            p {
-                b { "It stays the same: " }
-                "Keep going. Healing takes weeks, and some days are slow."
-            }
-            p {
-                b { "It feels harder, but it does not hurt more: " }
-                "You may just be tired. Do half as much, the easy way."
-            }
-            p {
-                b { "It hurts more, or it still hurts the next morning: " }
-                "Stop all of them and call your therapist."
-            }
-            p {
-                b { "You missed a day: " }
-                "That is fine. Go on the next day. Do not do twice as much."
-            }
-        }
-    }
+fn going_on() -> Vec<Block> {
+    let days = [
+        (
+            "It gets easier:",
+            "Good. Add a few more, as it says at each one. Do not lift higher than your limit, even if \
+             you could. Tell your therapist at the next visit.",
+        ),
+        (
+            "It stays the same:",
+            "Keep going. Healing takes weeks, and some days are slow.",
+        ),
+        (
+            "It feels harder, but it does not hurt more:",
+            "You may just be tired. Do half as much, the easy way.",
+        ),
+        (
+            "It hurts more, or it still hurts the next morning:",
+            "Stop all of them and call your therapist.",
+        ),
+        (
+            "You missed a day:",
+            "That is fine. Go on the next day. Do not do twice as much.",
+        ),
+    ];
+    let heading = Block::Heading("As the days go by".to_owned());
+    let days = days.map(|(day, words)| Block::Line(Line::led(day, words)));
+    [heading].into_iter().chain(days).collect()
 }
 
-fn diary(programme: &Programme) -> Markup {
-    html! {
-        section.diary aria-labelledby="diary" {
-            h2 #diary { "Your diary" }
-            p {
-                "Tick a box each time. Give your pain a number from 0 (none) to 10 (the worst). "
-                "Bring this page to your next visit."
-            }
-            @for week in 0..DIARY_WEEKS {
-                table {
-                    caption { "Week " (week + 1) ", from " span.blank {} }
-                    thead {
-                        tr {
-                            th scope="col" { "Day" }
-                            @for of_week in 1..=DAYS { th scope="col" { (week * DAYS + of_week) } }
-                        }
-                    }
-                    tbody {
-                        @for (number, prescribed) in (1..).zip(&programme.exercises) {
-                            tr {
-                                th scope="row" { (number) ". " (prescribed.exercise.name) }
-                                @for _ in 0..DAYS { td { (boxes(prescribed.dose.times_a_day)) } }
-                            }
-                        }
-                        tr.pain {
-                            th scope="row" { "Pain, 0 to 10" }
-                            @for _ in 0..DAYS { td {} }
-                        }
-                        tr.pain {
-                            th scope="row" { "A stop sign?" }
-                            @for _ in 0..DAYS { td {} }
-                        }
-                    }
-                }
-            }
-        }
-    }
-}
-
-fn boxes(count: u8) -> Markup {
-    html! { @for _ in 0..count { span.box {} } }
+fn diary(programme: &Programme) -> Vec<Block> {
+    let mut blocks = vec![
+        Block::Heading("Your diary".to_owned()),
+        paragraph(
+            "Tick a box each time. Give your pain a number from 0 (none) to 10 (the worst). Bring this \
+             page to your next visit.",
+        ),
+    ];
+    blocks.extend((0..DIARY_WEEKS).map(|week| {
+        let exercises = (1..).zip(&programme.exercises);
+        let ticked = exercises.map(|(number, prescribed)| DiaryRow {
+            name: numbered(number, prescribed),
+            boxes: prescribed.dose.times_a_day,
+        });
+        let written = ["Pain, 0 to 10", "A stop sign?"].map(|name| DiaryRow {
+            name: name.to_owned(),
+            boxes: 0,
+        });
+        Block::Diary(Diary {
+            title: format!("Week {}, from", week + 1),
+            days: (1..=DAYS)
+                .map(|day| (week * DAYS + day).to_string())
+                .collect(),
+            rows: ticked.chain(written).collect(),
+        })
+    }));
+    blocks
 }

@@ -20,7 +20,7 @@ use super::view::{
 use super::words::capitalised;
 use super::{chart, number};
 
-const STYLE: &str = include_str!("style.css");
+pub(super) const STYLE: &str = include_str!("style.css");
 /// Height of a picture, pixels: twice its height on a screen.
 const PICTURE_HEIGHT: u32 = 960;
 
@@ -142,7 +142,7 @@ fn summary(lines: &[SummaryLine]) -> Markup {
 }
 
 /// Keeps a number, its error and its unit on one line.
-fn unbroken(text: &str) -> String {
+pub(super) fn unbroken(text: &str) -> String {
     text.replace(" ± ", "\u{a0}±\u{a0}")
         .replace(" cm", "\u{a0}cm")
         .replace(" m ", "\u{a0}m ")
@@ -831,7 +831,7 @@ const fn class(mark: Mark) -> &'static str {
 }
 
 /// A sign that differs in shape, not only in colour. The words stand beside it.
-fn sign(mark: Mark) -> Markup {
+pub(super) fn sign(mark: Mark) -> Markup {
     html! {
         svg class=(format!("sign {}", class(mark))) viewBox="0 0 20 20" aria-hidden="true" {
             use href=(format!("#sign-{}", class(mark))) {}
@@ -840,7 +840,7 @@ fn sign(mark: Mark) -> Markup {
 }
 
 /// The shapes of the signs, once.
-fn signs() -> Markup {
+pub(super) fn signs() -> Markup {
     html! {
         svg.defs aria-hidden="true" width="0" height="0" {
             defs {

@@ -1,9 +1,13 @@
 //! A document: what a clinician hands on or files, in pieces that a page is made of. It is built once
 //! and written twice, as PDF and as HTML, so that both say the same.
 
+mod html;
+
 use serde::Serialize;
 
 use super::view::Mark;
+
+pub use html::html;
 
 /// One document, ready to be laid out: finished words and pictures, no layout.
 #[derive(Clone, Debug, Serialize)]
@@ -154,20 +158,9 @@ impl Picture {
         }
     }
 
-    /// The drawing as a part of a page, and its style for the page's head.
-    fn on_page(&self) -> (String, &str) {
-        let svg = self.svg.replacen(NAMESPACE, "", 1);
-        let style = self
-            .svg
-            .split_once("<style>")
-            .and_then(|(_, rest)| rest.split_once("</style>"));
-        match style {
-            Some((style, _)) => (
-                svg.replacen(&format!("<style>{style}</style>"), "", 1),
-                style,
-            ),
-            None => (svg, ""),
-        }
+    /// The drawing as a part of a page, which needs no name of its language.
+    fn on_page(&self) -> String {
+        self.svg.replacen(NAMESPACE, "", 1)
     }
 }
 
@@ -185,4 +178,20 @@ impl Line {
             ..Line::plain(text)
         }
     }
+}
+
+pub(super) fn paragraph(words: impl Into<String>) -> Block {
+    Block::Paragraph(words.into())
+}
+
+pub(super) fn list(lines: impl IntoIterator<Item = impl Into<String>>) -> Block {
+    Block::List(lines.into_iter().map(Line::plain).collect())
+}
+
+pub(super) fn boxed(tone: Tone, title: &str, blocks: Vec<Block>) -> Block {
+    Block::Box(Box::new(Boxed {
+        tone,
+        title: title.to_owned(),
+        blocks,
+    }))
 }

@@ -1,0 +1,222 @@
+//! A document as one HTML file: no script, nothing fetched. It reads on a phone and prints on paper.
+
+use maud::{DOCTYPE, Markup, PreEscaped, html};
+
+use super::{Block, Boxed, Cell, Diary, Document, Line, Photos, Picture, Shot, Table, Tone};
+use crate::report::html::{STYLE, css_string, page_metas, sign, signs, unbroken};
+
+/// What is unlike the comparison report, or like it at home too.
+const PIECES: &str = include_str!("document.css");
+const AT_HOME: &str = include_str!("at_home.css");
+
+/// The whole page.
+pub fn html(document: &Document) -> String {
+    let main = html! { @for block in &document.blocks { (self::block(block)) } };
+    let main = main.into_string();
+    let base = if document.at_home { AT_HOME } else { STYLE };
+    let page = html! {
+        (DOCTYPE)
+        html lang="en" {
+            head {
+                (page_metas(&document.program))
+                title { (document.title) ": " (document.foot) }
+                style { (PreEscaped(base)) (PreEscaped(PIECES)) (PreEscaped(page_footer(&document.foot))) }
+            }
+            body {
+                @if main.contains("#sign-") { (signs()) }
+                header {
+                    h1 { (document.title) }
+                    (facts(&document.facts))
+                }
+                main { (PreEscaped(main)) }
+                footer { p { "Written by " (document.program) "." } }
+            }
+        }
+    };
+    page.into_string()
+}
+
+/// The foot of every printed page: whose it is, of which day, and which page.
+fn page_footer(foot: &str) -> String {
+    format!(
+        "@page {{ @bottom-left {{ content: {}; font: 9pt sans-serif; }} \
+         @bottom-right {{ content: counter(page) \"/\" counter(pages); font: 9pt sans-serif; }} }}",
+        css_string(foot)
+    )
+}
+
+fn facts(facts: &[(String, String)]) -> Markup {
+    html! {
+        dl.facts {
+            @for (name, value) in facts {
+                div {
+                    dt { (name) }
+                    @if value.is_empty() { dd.blank {} } @else { dd { (value) } }
+                }
+            }
+        }
+    }
+}
+
+fn block(block: &Block) -> Markup {
+    match block {
+        Block::Heading(words) => html! { h2 { (words) } },
+        Block::Paragraph(words) => html! { p { (unbroken(words)) } },
+        Block::Line(line) => html! { p { (said(line)) } },
+        Block::Framed(line) => html! { p.framed { (said(line)) } },
+        Block::List(lines) => list(lines),
+        Block::Steps(steps) => html! { ol { @for step in steps { li { (step) } } } },
+        Block::Box(boxed) => self::boxed(boxed),
+        Block::Table(table) => self::table(table),
+        Block::Photos(photos) => self::photos(photos),
+        Block::Picture(picture) => html! { div.picture { (drawn(picture)) } },
+        Block::Beside(picture, blocks) => html! {
+            section.beside {
+                div.picture { (drawn(picture)) }
+                div { @for block in blocks { (self::block(block)) } }
+            }
+        },
+        Block::Large(blocks) => html! {
+            div.large { @for block in blocks { (self::block(block)) } }
+        },
+        Block::Blank(name) => html! { p.blank-line { (name) ": " span.blank {} } },
+        Block::Room(name) => html! { div.room { p { (name) ":" } } },
+        Block::Diary(diary) => self::diary(diary),
+        Block::NewPage => html! { div.new-page {} },
+    }
+}
+
+fn said(line: &Line) -> Markup {
+    html! {
+        @if let Some(mark) = line.mark { (sign(mark)) " " }
+        (words(line))
+    }
+}
+
+fn words(line: &Line) -> Markup {
+    html! {
+        @if let Some(lead) = &line.lead { b { (lead) } " " }
+        (unbroken(&line.text))
+        @if let Some(source) = &line.source { " " small { (source) } }
+    }
+}
+
+/// A sign takes the place of the dot.
+fn list(lines: &[Line]) -> Markup {
+    html! {
+        ul {
+            @for line in lines {
+                @match line.mark {
+                    Some(mark) => li.signed { (sign(mark)) span { (words(line)) } },
+                    None => li { (words(line)) },
+                }
+            }
+        }
+    }
+}
+
+fn boxed(boxed: &Boxed) -> Markup {
+    let tone = match boxed.tone {
+        Tone::Stop => "stop",
+        Tone::Caution => "caution",
+        Tone::Plain => "plain",
+    };
+    html! {
+        section.box.(tone) {
+            h2 { (boxed.title) }
+            @for block in &boxed.blocks { (self::block(block)) }
+        }
+    }
+}
+
+fn table(table: &Table) -> Markup {
+    html! {
+        div.wide tabindex="0" role="region" aria-label=(table.about) {
+            table.of-document {
+                thead {
+                    tr {
+                        @for column in &table.columns {
+                            th.number[column.is_number] scope="col" { (column.head) }
+                        }
+                    }
+                }
+                tbody {
+                    @for row in &table.rows {
+                        tr {
+                            @for (column, cell) in table.columns.iter().zip(row) {
+                                td.number[column.is_number] data-label=(column.head) {
+                                    (self::cell(cell))
+                                }
+                            }
+                        }
+                    }
+                }
+            }
+        }
+    }
+}
+
+fn cell(cell: &Cell) -> Markup {
+    html! {
+        span {
+            @if let Some(mark) = cell.mark { (sign(mark)) " " }
+            (unbroken(&cell.text))
+            @if let Some(note) = &cell.note { small { (note) } }
+        }
+    }
+}
+
+fn photos(photos: &Photos) -> Markup {
+    html! {
+        article.pair {
+            h3 { (photos.title) }
+            @if let Some(aside) = &photos.aside { p.aside { (aside) } }
+            div.shots { @for shot in &photos.shots { (self::shot(shot)) } }
+        }
+    }
+}
+
+fn shot(shot: &Shot) -> Markup {
+    html! {
+        figure {
+            @match &shot.picture {
+                Ok(picture) => (drawn(picture)),
+                Err(reason) => div.empty { p { (reason) } },
+            }
+            figcaption {
+                b { (shot.caption) }
+                @if !shot.notes.is_empty() {
+                    ul.values { @for note in &shot.notes { li { (unbroken(note)) } } }
+                }
+            }
+        }
+    }
+}
+
+fn drawn(picture: &Picture) -> Markup {
+    PreEscaped(picture.on_page())
+}
+
+fn diary(diary: &Diary) -> Markup {
+    html! {
+        table.diary {
+            caption { (diary.title) " " span.blank {} }
+            thead {
+                tr {
+                    th scope="col" { "Day" }
+                    @for day in &diary.days { th scope="col" { (day) } }
+                }
+            }
+            tbody {
+                @for row in &diary.rows {
+                    tr {
+                        th scope="row" { (row.name) }
+                        @for _ in &diary.days {
+                            td { @for _ in 0..row.boxes { span.tick {} } }
+                        }
+                    }
+                }
+            }
+        }
+    }
+}
