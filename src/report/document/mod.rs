@@ -2,12 +2,16 @@
 //! and written twice, as PDF and as HTML, so that both say the same.
 
 mod html;
+mod letter;
+mod visit_note;
 
 use serde::Serialize;
 
 use super::view::Mark;
 
 pub use html::html;
+pub use letter::{Letter, letter};
+pub use visit_note::{VisitNote, visit_note};
 
 /// One document, ready to be laid out: finished words and pictures, no layout.
 #[derive(Clone, Debug, Serialize)]

@@ -2,7 +2,7 @@
 
 mod sheet;
 mod table;
-mod view;
+pub(super) mod view;
 
 pub use sheet::plan_sheet_html;
 pub use table::plan_table;

@@ -15,7 +15,7 @@ pub(super) struct PlanView {
     pub sections: Vec<Section>,
 }
 
-pub(super) struct Section {
+pub(in crate::report) struct Section {
     pub title: &'static str,
     /// Before anything else can be done.
     pub is_stop: bool,
@@ -23,18 +23,18 @@ pub(super) struct Section {
     pub table: Option<Table>,
 }
 
-pub(super) struct Line {
+pub(in crate::report) struct Line {
     pub text: String,
     /// Where it is from, and how that is known.
     pub source: Option<String>,
 }
 
-pub(super) struct Table {
+pub(in crate::report) struct Table {
     pub head: Vec<&'static str>,
     pub rows: Vec<Vec<String>>,
 }
 
-pub(super) const CAUTIONS: &str = "Not a diagnosis. The program proposes from what was entered and \
+pub(in crate::report) const CAUTIONS: &str = "Not a diagnosis. The program proposes from what was entered and \
     measured; a clinician examines, decides and approves. The surgeon's and the therapist's limits \
     come first, local rules and licensed practice decide. Stop on sharp pain, pinching, dizziness or \
     new swelling.";
@@ -147,7 +147,7 @@ fn facts(input: &PlanInput) -> Vec<(&'static str, String)> {
 }
 
 /// Where one stands, what has to be asked before anything else.
-pub(super) fn holds(findings: &Findings) -> Vec<Section> {
+pub(in crate::report) fn holds(findings: &Findings) -> Vec<Section> {
     let mut sections = Vec::new();
     push(
         &mut sections,
@@ -160,14 +160,14 @@ pub(super) fn holds(findings: &Findings) -> Vec<Section> {
     sections
 }
 
-pub(super) fn cautions(findings: &Findings) -> Vec<Section> {
+pub(in crate::report) fn cautions(findings: &Findings) -> Vec<Section> {
     let mut sections = Vec::new();
     let cautions = findings.cautions.iter().map(finding);
     push(&mut sections, "Keep in mind", cautions.collect());
     sections
 }
 
-pub(super) fn limits(findings: &Findings) -> Section {
+pub(in crate::report) fn limits(findings: &Findings) -> Section {
     let mut found = match &findings.arm_deg {
         Some(limit) => limited(
             format!("Operated arm no higher than {:.0}°", limit.value),
@@ -262,9 +262,14 @@ const fn known(known: Known) -> &'static str {
     }
 }
 
+/// What was measured, and what to ask.
+pub(in crate::report) fn asked_of(signal: &Signal) -> String {
+    format!("{}. {}", capitalised(&signal.words), signal.ask)
+}
+
 fn signal(signal: &Signal) -> Line {
     Line {
-        text: format!("{}. {}", capitalised(&signal.words), signal.ask),
+        text: asked_of(signal),
         source: Some(format!("{} ({})", signal.source, known(signal.known))),
     }
 }
@@ -317,7 +322,7 @@ fn goal(goal: &Goal) -> Vec<String> {
     ]
 }
 
-fn pace(plan: &Plan) -> String {
+pub(in crate::report) fn pace(plan: &Plan) -> String {
     let step = match plan.pace {
         Pace::Begin => "Begin",
         Pace::Forward => "Forward",
@@ -327,7 +332,7 @@ fn pace(plan: &Plan) -> String {
     format!("{step}. {}", plan.pace_because)
 }
 
-fn level(plan: &Plan) -> String {
+pub(in crate::report) fn level(plan: &Plan) -> String {
     format!(
         "Level {} (of 0 to 3): {}.",
         plan.programme.level,
@@ -380,7 +385,7 @@ fn exercise(number: usize, prescribed: &Prescribed) -> Vec<String> {
     ]
 }
 
-fn dose(dose: &Dose) -> String {
+pub(in crate::report) fn dose(dose: &Dose) -> String {
     let amount = match dose.amount {
         Amount::Repeats {
             repeats,

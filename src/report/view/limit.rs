@@ -130,6 +130,50 @@ pub(super) fn past_caution(visit: &Visit, name: &str) -> Option<String> {
     })
 }
 
+/// Whether the limits of the arm were kept, as far as photos tell; nothing where none was set.
+pub(in crate::report) fn limits_kept(visits: &[Visit]) -> Vec<String> {
+    let mut told = Vec::new();
+    let mut kept = false;
+    for (number, visit) in (1..).zip(visits) {
+        let Some(limit) = visit.facts.arm_limit_deg else {
+            continue;
+        };
+        let name = visit.title(number);
+        let near = elevation_words(&elevations(visit, Reached::Maybe));
+        if let Some(past) = past_caution(visit, &name) {
+            told.push(past);
+        } else if !near.is_empty() {
+            told.push(format!(
+                "May have been at the arm limit of {limit}° at {name}: {}.",
+                near.join(", ")
+            ));
+        } else if is_measured(visit) {
+            kept = true;
+        } else {
+            told.push(format!(
+                "No reach under the arm limit of {limit}° was measured at {name}: whether it was kept \
+                 is not known."
+            ));
+        }
+    }
+    if kept {
+        let but = if told.is_empty() { "" } else { "Otherwise: " };
+        told.push(capitalised(&format!(
+            "{but}every reach measured under a limit stayed below it, its error counted in."
+        )));
+    }
+    told
+}
+
+/// Whether any arm that has a limit was measured while it was raised.
+fn is_measured(visit: &Visit) -> bool {
+    visit.measured().any(|(reading, _)| {
+        let raised = [Measure::ShoulderFlexion, Measure::ShoulderAbduction];
+        let side = reading.side.filter(|_| raised.contains(&reading.measure));
+        side.is_some_and(|side| visit.facts.arm_limit(side).is_some())
+    })
+}
+
 pub(super) fn near_caution(visit: &Visit) -> Option<String> {
     let limit = visit.facts.arm_limit_deg?;
     let near = elevation_words(&elevations(visit, Reached::Maybe));

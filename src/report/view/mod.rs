@@ -34,6 +34,9 @@ use reasons::{Reasons, lone_value, reason};
 use rows::{evidence_cautions, row_view};
 use summary::summary;
 
+pub(super) use limit::limits_kept;
+pub(super) use summary::REASONS_BELOW;
+
 pub use pairs::{pose_words, setup_words};
 
 pub(super) use super::number::PLUS_MINUS;

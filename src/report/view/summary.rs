@@ -15,6 +15,9 @@ use super::{Group, Mark, SummaryLine};
 /// How many measures a sentence of the summary names before it counts.
 const NAMED: usize = 4;
 
+/// After what could not be compared, in a report that has the reasons.
+pub(in crate::report) const REASONS_BELOW: &str = "; the reasons stand below the numbers";
+
 pub(super) fn summary(visits: &[Visit], comparison: &Comparison) -> Vec<SummaryLine> {
     let with = |wanted: &dyn Fn(&Row) -> bool| -> Vec<&Row> {
         let mut rows: Vec<&Row> = comparison.rows.iter().filter(|row| wanted(row)).collect();
@@ -77,7 +80,7 @@ pub(super) fn summary(visits: &[Visit], comparison: &Comparison) -> Vec<SummaryL
     });
     let unknown = match unknown.is_empty() {
         true => String::new(),
-        false => format!("{}; the reasons stand below the numbers", named(&unknown)),
+        false => format!("{}{REASONS_BELOW}", named(&unknown)),
     };
     [
         (better_mark, "Improved", better),

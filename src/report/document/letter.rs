@@ -1,0 +1,349 @@
+//! The letter to whoever referred the person: one page of finished sentences. What the clinician alone
+//! can say is left to be filled in, and until a clinician has read it, it says that it is a draft.
+
+use jiff::civil::Date;
+
+use crate::body::{Operated, Side};
+use crate::care::Movement;
+use crate::compare::{Comparison, Row};
+use crate::report::number;
+use crate::report::plan::PlanInput;
+use crate::report::plan::view as plan_view;
+use crate::report::view::{self, ARM_LIMIT, ComparisonView, Mark, REASONS_BELOW};
+use crate::report::words::{calendar_day, lower_first};
+use crate::visit::Visit;
+
+use super::{Block, Document, Line, Tone, boxed, paragraph};
+
+/// What a letter is written from.
+pub struct Letter<'a> {
+    pub code: &'a str,
+    /// At least one, oldest first.
+    pub visits: &'a [Visit],
+    pub comparison: &'a Comparison,
+    /// Of the last day that anything is known of; `None` where the person was never screened.
+    pub plan: Option<&'a PlanInput<'a>>,
+    pub date: Date,
+    pub to: Option<&'a str>,
+    pub from: Option<&'a str>,
+    /// Initials of the clinician who has read it.
+    pub read_by: Option<&'a str>,
+    /// Name and version of the program.
+    pub program: &'a str,
+}
+
+/// So many questions stand in the letter, and as many things to be settled; the plan has them all.
+const NAMED: usize = 3;
+
+/// Answers of the screening that a referrer looks for, by the question's id.
+const TREATMENT: [(&str, &str); 4] = [
+    ("surgery", ""),
+    ("axilla", "axilla: "),
+    ("reconstruction", "reconstruction: "),
+    ("radiotherapy", "radiotherapy: "),
+];
+
+/// The whole letter.
+pub fn letter(letter: &Letter) -> Document {
+    let view = view::comparison(letter.visits, letter.comparison);
+    let fact =
+        |name: &str, value: Option<&str>| (name.to_owned(), value.unwrap_or_default().to_owned());
+    let date = calendar_day(letter.date);
+    let mut blocks = Vec::new();
+    if letter.read_by.is_none() {
+        let draft = "A program wrote this from photos and answers. Read it, complete it and sign it \
+                     before it is sent.";
+        let draft = vec![paragraph(draft)];
+        blocks.push(boxed(
+            Tone::Caution,
+            "Draft: not yet read by a clinician",
+            draft,
+        ));
+    }
+    blocks.push(paragraph(why_seen(letter)));
+    blocks.push(paragraph(found(letter)));
+    blocks.push(Block::List(changes(letter, &view)));
+    blocks.push(limits(letter, &view));
+    blocks.extend(questions(letter));
+    blocks.push(programme(letter.plan));
+    blocks.push(Block::Room("Next step".to_owned()));
+    blocks.push(paragraph(CAUTIONS));
+    blocks.push(match letter.read_by {
+        Some(initials) => paragraph(format!("Read and signed by {initials}, {date}.")),
+        None => Block::Blank("Name, role and signature".to_owned()),
+    });
+    Document {
+        title: format!("Physiotherapy letter on case {}", letter.code),
+        facts: vec![
+            fact("To", letter.to),
+            fact("From", letter.from),
+            fact("Date", Some(&date)),
+        ],
+        blocks,
+        foot: format!("{} {}", letter.code, letter.date),
+        at_home: false,
+        program: letter.program.to_owned(),
+    }
+}
+
+const CAUTIONS: &str = "± is the 95 % range of the photos' reading, 1.96 standard errors to each side; a \
+    change is called one only where it is larger than its own. Effort and the day's form are not in it. \
+    This is not a diagnosis: it describes photos and answers. The surgeon's and the therapist's limits \
+    come first; local rules and licensed practice decide. A reach or an exercise ends at sharp pain, \
+    pinching, dizziness or new swelling.";
+
+fn why_seen(letter: &Letter) -> String {
+    let operated = letter
+        .visits
+        .iter()
+        .rev()
+        .find_map(|visit| visit.facts.operated);
+    let side = match operated {
+        Some(Operated::One(side)) => format!("surgery on the {side} side"),
+        Some(Operated::Both) => "surgery on both sides".to_owned(),
+        Some(Operated::Neither) => "no surgery by what was entered".to_owned(),
+        None => "surgery on a side that was not entered".to_owned(),
+    };
+    let screening = letter.plan.map(|input| &input.plan.screening);
+    let surgery = match screening.and_then(|screening| screening.surgery) {
+        Some(day) => format!(" on {}", calendar_day(day)),
+        None => ", on a day that is not known here".to_owned(),
+    };
+    let treatment = letter.plan.map(treatment).filter(|known| !known.is_empty());
+    let treatment = treatment.map_or(String::new(), |known| format!(" ({})", known.join("; ")));
+    let seen = match letter.visits {
+        [only] => format!("was seen here once, at {}", called(only, 1)),
+        [first, .., last] => format!(
+            "was seen here at {} visits, from {} to {}",
+            letter.visits.len(),
+            called(first, 1),
+            called(last, letter.visits.len()),
+        ),
+        [] => "has no visit filed".to_owned(),
+    };
+    format!(
+        "The person with the code {} had {side}{surgery}{treatment}, and {seen}, to follow posture and \
+         overhead reach.",
+        letter.code
+    )
+}
+
+/// What the last screening says of the treatment: "mastectomy", "axilla: clearance".
+fn treatment(input: &PlanInput) -> Vec<String> {
+    let answer = |(id, before): &(&str, &str)| {
+        let question = input
+            .rules
+            .questions()
+            .iter()
+            .find(|question| question.id == *id)?;
+        let choice = question.choice(input.plan.screening.answers.get(*id)?)?;
+        Some(format!("{before}{}", lower_first(&choice.words)))
+    };
+    TREATMENT.iter().filter_map(answer).collect()
+}
+
+/// "intake on 10 March 2026"
+fn called(visit: &Visit, number: usize) -> String {
+    let label = visit.facts.label.clone();
+    match visit.facts.date {
+        Some(day) => format!(
+            "{} on {}",
+            label.unwrap_or_else(|| format!("visit {number}")),
+            calendar_day(day)
+        ),
+        None => visit.title(number),
+    }
+}
+
+/// The reach of both arms, first and last, the operated one first.
+fn found(letter: &Letter) -> String {
+    let operated = letter
+        .visits
+        .iter()
+        .rev()
+        .find_map(|visit| visit.facts.operated);
+    let is_operated = |side: Side| operated.is_some_and(|operated| operated.includes(side));
+    let mut sides = Side::BOTH;
+    sides.sort_by_key(|side| !is_operated(*side));
+    let arms = sides.map(|side| arm(letter, side, is_operated(side)));
+    arms.join(" ")
+}
+
+fn arm(letter: &Letter, side: Side, operated: bool) -> String {
+    let mark = if operated { " (operated side)" } else { "" };
+    let (mut reached, mut missing) = (Vec::new(), Vec::new());
+    for movement in Movement::BOTH {
+        let measure = movement.measure();
+        let name = match movement {
+            Movement::Flexion => "flexion",
+            Movement::Abduction => "abduction",
+        };
+        let rows = letter.comparison.rows.iter();
+        let course = rows
+            .filter(|row| row.measure == measure && row.side == Some(side))
+            .map(|row: &Row| &row.course)
+            .next();
+        let ends = course.and_then(|course| Some((course.first()?, course.last()?)));
+        let value = |reading: &Result<_, String>| match reading {
+            Ok(reading) => number::with_error(*reading, measure.unit()),
+            Err(_) => "not measured".to_owned(),
+        };
+        match ends {
+            Some((first, last)) if first.is_ok() || last.is_ok() => {
+                let values = match letter.visits.len() {
+                    1 => value(last),
+                    _ => format!(
+                        "{} at the first visit and {} at the last",
+                        value(first),
+                        value(last)
+                    ),
+                };
+                reached.push(format!("in {name} {values}"));
+            }
+            _ => missing.push(name),
+        }
+    }
+    let mut words = match reached.is_empty() {
+        true => String::new(),
+        false => format!("The {side} arm{mark} reached {}.", reached.join(", and ")),
+    };
+    if !missing.is_empty() {
+        let end = if letter.visits.len() == 1 {
+            ""
+        } else {
+            " at either end of the course"
+        };
+        let gap = if words.is_empty() { "" } else { " " };
+        words += &format!(
+            "{gap}Of the {side} arm{mark} {} was not measured{end}.",
+            missing.join(" and ")
+        );
+    }
+    words
+}
+
+/// What changed beyond error, and what can't be told.
+fn changes(letter: &Letter, view: &ComparisonView) -> Vec<Line> {
+    if letter.visits.len() < 2 {
+        return vec![Line {
+            mark: Some(Mark::Unknown),
+            ..Line::led("Change:", "one visit tells none.")
+        }];
+    }
+    let lines = view.summary.iter().map(|line| Line {
+        mark: Some(line.mark),
+        ..Line::led(
+            format!("{}:", line.lead),
+            line.text
+                .replace(REASONS_BELOW, "; the comparison report has the reasons"),
+        )
+    });
+    lines.collect()
+}
+
+fn limits(letter: &Letter, view: &ComparisonView) -> Block {
+    let set = view.facts.iter().find(|(name, _)| *name == ARM_LIMIT);
+    let mut words: Vec<String> = match set {
+        Some((_, limit)) => vec![format!("Set for the arm: {limit}.")],
+        None => vec!["None was set for the arm at any visit.".to_owned()],
+    };
+    words.extend(view::limits_kept(letter.visits));
+    if let Some(input) = letter.plan {
+        let findings = &input.plan.findings;
+        let until = |until: Option<Date>| {
+            until.map_or(String::new(), |day| format!(" until {}", calendar_day(day)))
+        };
+        let arm = findings.arm_deg.as_ref();
+        let arm = arm.map(|limit| {
+            format!(
+                "operated arm no higher than {:.0}°{}",
+                limit.value,
+                until(limit.until)
+            )
+        });
+        let load = findings.load_kg.as_ref();
+        let load = load.map(|limit| {
+            format!(
+                "it lifts no more than {} kg{}",
+                limit.value,
+                until(limit.until)
+            )
+        });
+        let now: Vec<String> = arm.into_iter().chain(load).collect();
+        words.push(match now.is_empty() {
+            true => format!("On {} none is in force.", calendar_day(input.plan.date)),
+            false => format!(
+                "In force on {}: {}.",
+                calendar_day(input.plan.date),
+                now.join("; ")
+            ),
+        });
+    }
+    Block::Line(Line::led("Limits.", words.join(" ")))
+}
+
+/// What has to be settled first, and what the measures give reason to ask.
+fn questions(letter: &Letter) -> Vec<Block> {
+    let Some(input) = letter.plan else {
+        return Vec::new();
+    };
+    let holds = input
+        .plan
+        .findings
+        .holds
+        .iter()
+        .map(|hold| hold.words.clone());
+    let holds: Vec<String> = holds.collect();
+    let signals: Vec<String> = input.plan.signals.iter().map(plan_view::asked_of).collect();
+    let mut blocks = Vec::new();
+    if !holds.is_empty() {
+        let lead = "To be settled before any exercise.";
+        blocks.push(Block::Line(Line {
+            mark: Some(Mark::Caution),
+            ..Line::led(lead, first_of(holds))
+        }));
+    }
+    blocks.push(Block::Line(match signals.is_empty() {
+        true => Line::led("Questions.", "Nothing in the measures raises one."),
+        false => Line::led("Questions that the measures raise.", first_of(signals)),
+    }));
+    blocks
+}
+
+fn first_of(mut sentences: Vec<String>) -> String {
+    let more = sentences.len().saturating_sub(NAMED);
+    sentences.truncate(NAMED);
+    if more > 0 {
+        sentences.push(format!("The plan has {more} more."));
+    }
+    sentences.join(" ")
+}
+
+fn programme(plan: Option<&PlanInput>) -> Block {
+    let words = match plan {
+        None => "No screening is filed, so there are no limits, questions or exercises to tell of."
+            .to_owned(),
+        Some(input) if !input.plan.findings.holds.is_empty() => {
+            "None, until what stands above is settled.".to_owned()
+        }
+        Some(PlanInput {
+            plan,
+            approved: Some(approval),
+            ..
+        }) => {
+            let exercises = plan.programme.exercises.iter();
+            let names: Vec<String> = exercises
+                .map(|one| lower_first(&one.exercise.name))
+                .collect();
+            format!(
+                "Level {} of 0 to 3, approved by {} on {}: {}.",
+                plan.programme.level,
+                approval.initials,
+                calendar_day(approval.on),
+                names.join("; ")
+            )
+        }
+        Some(_) => "None is approved yet.".to_owned(),
+    };
+    Block::Line(Line::led("Programme at home.", words))
+}
