@@ -15,6 +15,7 @@ mod plan;
 mod schema;
 mod serve;
 mod shell;
+mod write;
 
 use std::ffi::OsString;
 use std::fmt::Display;
@@ -86,6 +87,11 @@ enum Command {
         after_help = "Examples:\n  tragus plan demo-07\n  tragus plan demo-07 --answers answers.json --approve AB"
     )]
     Plan(plan::PlanArgs),
+    /// Write a case's documents: comparison, course, visit note, letter, sheet for home (PDF, HTML)
+    #[command(
+        after_help = "Examples:\n  tragus write demo-07\n  tragus write demo-07 letter --to \"Breast unit\" --paper letter --out outbox"
+    )]
+    Write(write::WriteArgs),
     /// The JSON Schema of a file that tragus keeps or reads
     #[command(
         after_help = "Examples:\n  tragus schema visit\n  tragus schema landmarks > landmarks.schema.json"
@@ -180,6 +186,7 @@ pub fn run(arguments: impl Iterator<Item = OsString>, surroundings: &Surrounding
         Command::Board(args) => board::run(args),
         Command::Case(args) => case::run(args),
         Command::Plan(args) => plan::run(args, surroundings),
+        Command::Write(args) => write::run(args, surroundings),
         Command::Schema(args) => schema::run(args),
         Command::Serve(args) => serve::run(args, surroundings),
         Command::Completions(args) => shell::completions(args),

@@ -3,6 +3,8 @@
 
 mod html;
 mod letter;
+#[cfg(test)]
+mod samples;
 mod visit_note;
 
 use serde::Serialize;

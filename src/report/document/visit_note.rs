@@ -3,7 +3,7 @@
 
 use crate::report::plan::PlanInput;
 use crate::report::plan::view::{self as plan_view, CAUTIONS, Section};
-use crate::report::view::{self, Mark, NoticeView, ReadingView, ReasonView, RepeatsView};
+use crate::report::view::{self, Group, Mark, NoticeView, ReadingView, ReasonView, RepeatsView};
 use crate::report::words::{calendar_day, capitalised};
 use crate::visit::Visit;
 
@@ -113,11 +113,16 @@ fn side(side: &str, operated: bool) -> Cell {
     }
 }
 
-/// What tells another row's movement on another scale is left to the record.
+/// Reach first, the sides of a measure together. What tells another row's movement on another scale is
+/// left to the record.
 fn measured(readings: &[ReadingView]) -> Vec<Block> {
+    let mut readings: Vec<&ReadingView> = readings.iter().filter(|reading| !reading.twin).collect();
+    readings.sort_by_key(|reading| {
+        let is_posture = Group::of(reading.measure) != Group::Reach;
+        (is_posture, reading.measure, reading.side)
+    });
     let rows: Vec<Vec<Cell>> = readings
-        .iter()
-        .filter(|reading| !reading.twin)
+        .into_iter()
         .map(|reading| {
             vec![
                 cell(reading.name),
@@ -263,4 +268,69 @@ fn notices(notices: &[NoticeView]) -> Vec<Block> {
         .iter()
         .map(|notice| Line::led(format!("{}:", notice.about), notice.texts.join(" ")));
     vec![heading("Notes on the photos"), Block::List(lines.collect())]
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::care::Rules;
+    use crate::report::document::{html, samples};
+    use crate::report::samples::{HAND_REASON, visits};
+
+    const DAY: jiff::civil::Date = jiff::civil::date(2026, 4, 28);
+
+    fn written(visit: &Visit, answers: Option<&[(&str, &str)]>) -> String {
+        let plan = answers.map(|answers| samples::plan(&visits(), DAY, answers));
+        let input = plan.as_ref().map(|plan| PlanInput {
+            plan,
+            rules: Rules::built_in(),
+            approved: None,
+            program: "tragus 0.0.0",
+        });
+        html(&visit_note(VisitNote {
+            visit,
+            plan: input.as_ref(),
+            photos: Vec::new(),
+            program: "tragus 0.0.0",
+        }))
+        .replace('\u{a0}', " ")
+    }
+
+    #[test]
+    fn it_holds_values_with_errors_reasons_limits_and_room() {
+        let page = written(&visits()[1], Some(&[]));
+        for words in [
+            "Visit note: follow-up, 2026-04-28",
+            "141 ± 7°",
+            "right, operated",
+            HAND_REASON.trim_start_matches("needs "),
+            "Limits today",
+            "A proposal that nobody has approved yet",
+            "Findings, pain, what was done, what was agreed",
+            "Name, signature and day",
+            "Not a diagnosis.",
+        ] {
+            assert!(page.contains(words), "{words}: {page}");
+        }
+        let without = written(&visits()[1], None);
+        assert!(without.contains("No screening is filed") && !without.contains("Limits today"));
+    }
+
+    #[test]
+    fn a_hold_stands_before_everything_and_no_exercise_is_named() {
+        let page = written(&visits()[1], Some(&[("fever", "yes")]));
+        let at = |words: &str| {
+            page.find(words)
+                .unwrap_or_else(|| panic!("{words} is missing"))
+        };
+        assert!(at("Ask or refer first") < at("Measured</h2>"));
+        assert!(!page.contains("Calm breathing"));
+    }
+
+    #[test]
+    fn nothing_measured_says_so() {
+        let mut visit = visits()[1].clone();
+        visit.readings.retain(|reading| reading.outcome.is_err());
+        assert!(written(&visit, None).contains("Nothing could be measured."));
+    }
 }

@@ -1,6 +1,8 @@
 //! The episode of care for every shell: what a case's screenings say of a visit's day, the plan of a
 //! day, and its sheets on the disk.
 
+pub mod documents;
+
 use std::path::PathBuf;
 
 use jiff::civil::Date;
@@ -8,7 +10,7 @@ use thiserror::Error;
 
 use crate::care::catalogue::Catalogue;
 use crate::care::plan::{Makings, Plan};
-use crate::care::programme::{Approved, NotApproved, Programme};
+use crate::care::programme::{Approved, BY_CHOICE, LeftOut, NotApproved, Programme};
 use crate::care::{Rules, Screening, SetLimit};
 use crate::case::{Case, CaseError, Writing};
 use crate::record;
@@ -81,6 +83,19 @@ pub fn plan(
         previous: previous.as_ref(),
     };
     Ok(Plan::of(&makings, day))
+}
+
+/// Says of a plan which exercises it was made without, because the clinician did not want them.
+pub fn leave_out(plan: &mut Plan, catalogue: &Catalogue, without: &[String]) {
+    let left_out = catalogue.exercises().iter();
+    let left_out = left_out.filter(|exercise| without.contains(&exercise.id));
+    plan.programme
+        .left_out
+        .extend(left_out.map(|exercise| LeftOut {
+            id: exercise.id.clone(),
+            name: exercise.name.clone(),
+            because: BY_CHOICE.to_owned(),
+        }));
 }
 
 /// Why a plan is not approved.
@@ -215,7 +230,13 @@ fn take_back_in(writing: &mut Writing, day: Date) -> Result<(), CaseError> {
     for sheet in [Sheet::Home, Sheet::Hold, Sheet::Plan] {
         writing.drop_plan(&sheet.file(day))?;
     }
+    drop_documents(writing, day)?;
     writing.drop_plan_of(day)
+}
+
+/// Sheets for home that were written by a day's plan: nobody is to hand out what another plan said.
+fn drop_documents(writing: &mut Writing, day: Date) -> Result<(), CaseError> {
+    documents::sheets_of(day).try_for_each(|name| writing.drop_document(&name))
 }
 
 /// Where the sheets of a plan lie.
@@ -246,6 +267,9 @@ pub fn keep(
         writing.drop_plan(&hold)?;
     }
     let json = json(input);
+    if case.plan_of(day)?.is_some_and(|kept| kept != json) {
+        drop_documents(&mut writing, day)?;
+    }
     writing.keep_plan_of(day, &json)?;
     let plan = writing.keep_plan(&Sheet::Plan.file(day), plan_sheet_html(input).as_bytes())?;
     let home = match approved {
