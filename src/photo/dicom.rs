@@ -467,13 +467,16 @@ impl Frame {
             }
             Colours::Rgb => {
                 let levels = self.levels(None);
-                bytes.extend((0..pixels).flat_map(|pixel| {
-                    [0, 1, 2].map(|sample| levels[raw(place(pixel, sample))])
-                }));
+                bytes.extend(
+                    (0..pixels).flat_map(|pixel| {
+                        [0, 1, 2].map(|sample| levels[raw(place(pixel, sample))])
+                    }),
+                );
             }
-            Colours::Ybr => bytes.extend((0..pixels).flat_map(|pixel| {
-                rgb([0, 1, 2].map(|sample| samples[place(pixel, sample)]))
-            })),
+            Colours::Ybr => bytes.extend(
+                (0..pixels)
+                    .flat_map(|pixel| rgb([0, 1, 2].map(|sample| samples[place(pixel, sample)]))),
+            ),
             Colours::Ybr422 => bytes.extend(samples[..needed].as_chunks().0.iter().flat_map(
                 |[first, second, blue, red]| {
                     let pair = [[*first, *blue, *red], [*second, *blue, *red]].map(rgb);
@@ -554,7 +557,11 @@ impl Frame {
                 return Err(PhotoErrorKind::Damaged.into());
             };
             // Of 65536 entries the number does not fit.
-            let entries = if entries == 0 { 1 << 16 } else { entries.into() };
+            let entries = if entries == 0 {
+                1 << 16
+            } else {
+                entries.into()
+            };
             let first = match self.signed {
                 true => i32::from(first as i16),
                 false => i32::from(first),
@@ -608,7 +615,11 @@ fn unpacked(packed: &[u8], count: usize) -> Option<Vec<u8>> {
 /// Full range luminance and differences of colour, by the weights of ITU-R BT.601, as RGB
 /// (PS3.3, C.7.6.3.1.2).
 fn rgb([y, blue, red]: [u8; 3]) -> [u8; 3] {
-    let (y, blue, red) = (f32::from(y), f32::from(blue) - 128.0, f32::from(red) - 128.0);
+    let (y, blue, red) = (
+        f32::from(y),
+        f32::from(blue) - 128.0,
+        f32::from(red) - 128.0,
+    );
     [
         y + 1.402 * red,
         y - 0.344_136 * blue - 0.714_136 * red,

@@ -7,9 +7,7 @@ use std::path::Path;
 use super::Limits;
 
 /// Endings that are taken for photos when a folder is given.
-pub const ENDINGS: [&str; 8] = [
-    "jpg", "jpeg", "png", "webp", "tif", "tiff", "dcm", "dicom",
-];
+pub const ENDINGS: [&str; 8] = ["jpg", "jpeg", "png", "webp", "tif", "tiff", "dcm", "dicom"];
 /// Photos as phones save them, which can't be read; they are named, not passed over.
 const KNOWN_UNREADABLE: [&str; 2] = ["heic", "heif"];
 /// How the names of drawn photos end, and of the DICOM files that are written; such a file is never
