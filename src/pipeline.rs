@@ -13,7 +13,7 @@ use crate::locate::{
     self, Doubt, Landmarks, ManualPoint, Recognised, Shown, Sticker, TURNED, Turns, Wish,
 };
 use crate::measure::Measure;
-use crate::photo::{self, CameraTags, Limits, Photo, PhotoError, PhotoFault};
+use crate::photo::{self, BodyDirection, CameraTags, Limits, Photo, PhotoError, PhotoFault};
 use crate::plumb::{self, Area, Plumb};
 use crate::repeats;
 use crate::scale::{self, CameraFit, Hung, Scale};
@@ -710,6 +710,7 @@ fn notices(
             )),
         }
     }
+    notices.extend(mirrored_notice(frame, recognised.view));
     let mut texts: Vec<String> = Vec::new();
     let seen = Angle::from_radians(turn.value);
     // One who may as well stand straight is not asked to turn.
@@ -748,9 +749,42 @@ fn notices(
                 .to_owned(),
         );
     }
+    if frame.tags.pixel_size {
+        texts.push(
+            "The file states how large a pixel is. It does not say how far from the body that \
+             holds, nor how sure it is, so it was not used: the stature or a printed board gives \
+             the scale."
+                .to_owned(),
+        );
+    }
     notices.extend(texts.into_iter().map(Notice::new));
     notices.extend(camera.and_then(|camera| scale_notice(camera.scale)));
     notices
+}
+
+/// Says when the photo's right is not where the file says that it is.
+fn mirrored_notice(frame: &Frame, view: View) -> Option<Notice> {
+    let (seen, of_the_person) = match view {
+        View::Front => (BodyDirection::Left, "left side"),
+        View::Back => (BodyDirection::Right, "right side"),
+        View::Side(Side::Left) => (BodyDirection::Posterior, "back"),
+        View::Side(Side::Right) => (BodyDirection::Anterior, "front"),
+        View::Oblique(_) => return None,
+    };
+    let stated = frame.tags.right?;
+    (stated != seen).then(|| {
+        Notice::about(
+            NoticeKind::View,
+            format!(
+                "The right of this photo shows the person's {of_the_person}, and the file says \
+                 otherwise: it may be mirrored, with left and right exchanged. Check the picture."
+            ),
+        )
+        .at_home_as(
+            "This photo may be mirrored, with left and right exchanged. If the wrong arm is named, \
+             do not use this answer.",
+        )
+    })
 }
 
 fn scale_notice(scale: Scale) -> Option<Notice> {

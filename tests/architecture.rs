@@ -104,7 +104,7 @@ const ROOMS: [(&str, &[&str]); 29] = [
 ];
 
 /// What the code may name in some rooms only.
-const ONLY_IN: [(&str, &[&str]); 28] = [
+const ONLY_IN: [(&str, &[&str]); 34] = [
     ("ort::", &["infer"]),
     ("ort_tract", &["infer"]),
     ("clap", &["cli"]),
@@ -112,6 +112,12 @@ const ONLY_IN: [(&str, &[&str]); 28] = [
     ("toml::", &["care"]),
     ("schemars", &["record"]),
     ("mozjpeg", &["photo"]),
+    ("dicom_core", &["exchange", "photo"]),
+    ("dicom_dictionary_std", &["exchange", "photo"]),
+    ("dicom_encoding", &["photo"]),
+    ("dicom_object", &["exchange"]),
+    ("dicom_parser", &["photo"]),
+    ("jpeg_encoder", &["exchange"]),
     ("kornia_apriltag", &["board"]),
     ("kornia_image", &["board"]),
     ("pdf_writer", &["board"]),

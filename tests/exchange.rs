@@ -23,7 +23,7 @@ fn tragus() -> Command {
 }
 
 /// A visit with a measure of every kind, on the photo of a record that the program once wrote.
-fn visit(label: &str, day: i8, shift: f64) -> Visit {
+pub fn visit(label: &str, day: i8, shift: f64) -> Visit {
     let path = root().join("fixtures/records/visit-1.json");
     let text = std::fs::read_to_string(path).expect("a record");
     let mut visit = record::visit_from_json(&text).expect("a visit");
@@ -251,7 +251,10 @@ fn codes_of_others_stand_where_they_mean_the_same_with_their_notice() {
         let coding = &observation["code"]["coding"];
         assert_eq!(coding[0]["system"], "http://loinc.org");
         assert_eq!(coding[0]["code"], loinc);
-        assert_eq!(coding[1]["system"], "urn:tragus:codes");
+        assert_eq!(
+            coding[1]["system"],
+            "urn:uuid:1ed674f0-270f-8c25-899c-5b75c33d7365"
+        );
         assert_eq!(observation["bodySite"]["coding"][0]["code"], snomed);
     }
     let trunk = of("Trunk lean", "trunk, seen from the left side");

@@ -420,7 +420,7 @@ fn the_focal_length_is_read() {
         read,
         CameraTags {
             focal_35mm: Some(26.0),
-            cropped: false
+            ..CameraTags::default()
         }
     );
 }
@@ -460,8 +460,8 @@ fn a_cropped_picture_loses_its_focal_length() {
     assert_eq!(
         read,
         CameraTags {
-            focal_35mm: None,
-            cropped: true
+            cropped: true,
+            ..CameraTags::default()
         }
     );
 }
@@ -477,8 +477,8 @@ fn a_zoomed_picture_loses_its_focal_length() {
     assert_eq!(
         zoomed(2, 1),
         CameraTags {
-            focal_35mm: None,
-            cropped: true
+            cropped: true,
+            ..CameraTags::default()
         }
     );
     // No zoom, in the ways that cameras write it.
@@ -516,8 +516,11 @@ fn nothing_but_the_lens_is_taken_from_the_file() {
     let CameraTags {
         focal_35mm,
         cropped,
+        pixel_size,
+        right,
     } = *photo.tags();
     assert_eq!((focal_35mm, cropped), (Some(26.0), false));
+    assert_eq!((pixel_size, right), (false, None));
 }
 
 // Kinds of pictures.
@@ -697,7 +700,7 @@ fn what_is_no_photo_is_called_no_photo() {
         );
     }
     let kind = PhotoErrorKind::UnknownFormat;
-    assert!(kind.to_string().contains("JPEG, PNG, WebP or TIFF"));
+    assert!(kind.to_string().contains("JPEG, PNG, WebP, TIFF or DICOM"));
     assert!(kind.hint().contains("HEIC"));
 }
 

@@ -10,6 +10,7 @@ use jiff::civil::Date;
 use tragus::care::About;
 use tragus::case::{self, Case, NewPhoto, NewVisit};
 use tragus::episode;
+use tragus::exchange::dicom::{self, DicomError};
 use tragus::exchange::{coco, fhir};
 use tragus::locate::ManualPoint;
 use tragus::measure::Measure;
@@ -49,6 +50,10 @@ pub struct MeasureArgs {
     /// covered by hair, clothes or an arm, and placed by what shows around it
     #[arg(long, value_name = "DIR")]
     overlay: Option<PathBuf>,
+    /// Also write DICOM: each photo as --overlay draws it, as a secondary capture, and the measures as
+    /// a structured report; of the person they hold the case code alone
+    #[arg(long, value_name = "DIR")]
+    dicom: Option<PathBuf>,
     /// Leave faces uncovered in the drawn photos
     #[arg(long)]
     show_faces: bool,
@@ -91,8 +96,11 @@ pub fn run(args: &MeasureArgs, surroundings: &Surroundings) -> Result<Outcome, S
         inputs.extend(args.landmarks.clone());
         files::refuse_target(path, &["json"], &inputs)?;
     }
-    if let Some(folder) = &args.overlay {
-        prepare_overlay(folder, &found.photos)?;
+    for folder in [&args.overlay, &args.dicom].into_iter().flatten() {
+        prepare_drawn(folder, &found.photos)?;
+    }
+    if let Some(folder) = &args.dicom {
+        dicom::check(&found.facts).map_err(|error| dicom_stop(error, folder))?;
     }
     let finder = load(&args.look, surroundings)?;
     let wish = args.person.wish();
@@ -108,8 +116,8 @@ pub fn run(args: &MeasureArgs, surroundings: &Surroundings) -> Result<Outcome, S
         let folder = filing.file(&visit, &found.photos)?;
         tell(&format!("filed: {}", folder.display()));
     }
-    if let Some(folder) = &args.overlay {
-        draw(&visit, &found.photos, folder, args.show_faces)?;
+    if args.overlay.is_some() || args.dicom.is_some() {
+        draw(&visit, &found.photos, args)?;
         tell(match args.show_faces {
             true => "Faces show in the drawn photos: pass none on without the person's consent.",
             false => {
@@ -274,7 +282,7 @@ fn hints(visit: &Visit) -> Vec<&'static str> {
 
 /// Makes the folder for drawn photos. The photos' own folder is refused: drawn photos among them
 /// would pass for photos of the visit.
-fn prepare_overlay(folder: &Path, photos: &[PathBuf]) -> Result<(), Stop> {
+fn prepare_drawn(folder: &Path, photos: &[PathBuf]) -> Result<(), Stop> {
     if photos
         .iter()
         .any(|photo| files::same_file(files::folder_of(photo), folder))
@@ -306,17 +314,53 @@ fn placed(path: &Path, found: &VisitFiles) -> Result<BTreeMap<String, Vec<Manual
     }
 }
 
-fn draw(visit: &Visit, paths: &[PathBuf], folder: &Path, show_faces: bool) -> Result<(), Stop> {
+/// Writes the drawn photos, and with them the report in DICOM.
+fn draw(visit: &Visit, paths: &[PathBuf], args: &MeasureArgs) -> Result<(), Stop> {
+    let write = |folder: &Path, name: String, bytes: &[u8]| {
+        let target = folder.join(name);
+        record::write_atomically(&target, bytes)
+            .map_err(|error| stop(error, &target, "the folder must be writable"))
+    };
+    let mut study = match &args.dicom {
+        Some(folder) => {
+            let study = dicom::Study::of(visit).map_err(|error| dicom_stop(error, folder))?;
+            Some((folder, study))
+        }
+        None => None,
+    };
     for (record, path) in visit.photos.iter().zip(paths) {
         let Some(photo) = files::picture(path, record) else {
             continue;
         };
-        let drawn = report::overlay(&photo, record, show_faces);
-        let target = folder.join(format!("{}{}", record.file, photo::DRAWN));
-        let mut bytes = Vec::new();
-        JpegEncoder::new_with_quality(&mut bytes, 88).encode_image(&drawn)?;
-        record::write_atomically(&target, &bytes)
-            .map_err(|error| stop(error, &target, "the folder must be writable"))?;
+        let drawn = report::overlay(&photo, record, args.show_faces);
+        if let Some(folder) = &args.overlay {
+            let mut bytes = Vec::new();
+            JpegEncoder::new_with_quality(&mut bytes, 88).encode_image(&drawn)?;
+            write(folder, format!("{}{}", record.file, photo::DRAWN), &bytes)?;
+        }
+        if let Some((folder, study)) = &mut study {
+            let bytes = study.photo(record, &drawn, args.show_faces);
+            write(
+                folder,
+                format!("{}{}", record.file, photo::DRAWN_DICOM),
+                &bytes,
+            )?;
+        }
+    }
+    if let Some((folder, study)) = study {
+        write(
+            folder,
+            format!("measures{}", photo::REPORT_DICOM),
+            &study.report(),
+        )?;
     }
     Ok(())
+}
+
+fn dicom_stop(error: DicomError, folder: &Path) -> Stop {
+    let hint = match error {
+        DicomError::NoDate => "add --date 2026-03-10, or the date to visit.json",
+        DicomError::CaseCode(_) => "use a code of at most 64 characters, without a backslash",
+    };
+    stop(error, folder, hint)
 }

@@ -5,8 +5,8 @@ use crate::body::Side;
 use crate::compare::Verdict;
 use crate::measure::Measure;
 
-/// The canonical name of the project's own code system.
-pub const OWN: &str = "urn:tragus:codes";
+/// The canonical name of the project's own code system: it needs nobody's register.
+pub const OWN: &str = "urn:uuid:1ed674f0-270f-8c25-899c-5b75c33d7365";
 pub const LOINC: &str = "http://loinc.org";
 pub const SNOMED: &str = "http://snomed.info/sct";
 pub const UCUM: &str = "http://unitsofmeasure.org";
@@ -21,11 +21,14 @@ pub const LOINC_NOTICE: &str = "This material contains content from LOINC (http:
 pub const SNOMED_NOTICE: &str = "The body sites of shoulders are also given as codes of SNOMED CT, \
     whose use takes a licence in many countries.";
 
+/// What the code system is called.
+pub const TITLE: &str = "Measures of posture and overhead reach from photos";
 pub const VISIT_REPORT: &str = "visit_report";
 pub const COMPARISON_REPORT: &str = "comparison_report";
 pub const STANDARD_ERROR: &str = "standard_error";
 pub const MDC95: &str = "mdc95";
 pub const VERDICT: &str = "verdict";
+pub const PHOTO_METHOD: &str = "photo_landmarks";
 
 /// A code of the project's own, with its meaning.
 pub struct Concept {
@@ -87,7 +90,7 @@ pub fn display(code: &str) -> &'static str {
 }
 
 /// Code, display and definition; the last four are the ids of [`Verdict`]s.
-const OTHERS: [(&str, &str, &str); 9] = [
+const OTHERS: [(&str, &str, &str); 10] = [
     (
         VISIT_REPORT,
         "Posture and overhead reach, measured from photos",
@@ -115,6 +118,12 @@ const OTHERS: [(&str, &str, &str); 9] = [
         VERDICT,
         "What the change amounts to",
         "The change held against the minimal detectable change.",
+    ),
+    (
+        PHOTO_METHOD,
+        "Landmarks in photos, tilt and distance corrected",
+        "Landmarks found in photos, or placed there by hand; tilt and distance of the camera and turn \
+         of the body are taken into account, as far as the photo tells them.",
     ),
     (
         "improved",
@@ -147,7 +156,7 @@ pub fn verdict(verdict: &Verdict) -> Option<(&'static str, &'static str)> {
 }
 
 /// What is measured between which points; it stands alone, unlike [`Measure::meaning`].
-const fn definition(measure: Measure) -> &'static str {
+pub const fn definition(measure: Measure) -> &'static str {
     use Measure::*;
     match measure {
         CraniovertebralAngle => {
@@ -313,6 +322,7 @@ mod tests {
     use std::collections::BTreeSet;
 
     use super::*;
+    use crate::exchange::identity::uuid;
 
     #[test]
     fn every_measure_and_verdict_has_one_code_with_a_meaning() {
@@ -340,6 +350,11 @@ mod tests {
                 concept.definition
             );
         }
+    }
+
+    #[test]
+    fn the_code_system_goes_by_its_uuid() {
+        assert_eq!(OWN, format!("urn:uuid:{}", uuid(&["codes"])));
     }
 
     #[test]

@@ -5,7 +5,7 @@
 //! adds a report with an Observation for each change. Nothing here was confirmed by a clinician, so
 //! all of it is preliminary. Photos stay out.
 
-use std::collections::{BTreeMap, BTreeSet};
+use std::collections::BTreeMap;
 
 use maud::html;
 use serde_json::{Value, json};
@@ -13,17 +13,16 @@ use thiserror::Error;
 
 use super::codes::{self, LOINC, OWN, SNOMED, UCUM};
 use super::identity::uuid;
-use crate::body::{Side, Task, View};
+use super::outcome::{CONCLUSION, Outcome, case_code, key, method, outcomes, plain, side_name};
+use crate::body::Side;
 use crate::compare::{Comparison, Row, Verdict};
 use crate::estimate::Estimate;
 use crate::measure::{Measure, Unit};
-use crate::repeats::{self, common_view};
+use crate::repeats::common_view;
 use crate::report;
-use crate::visit::{Notice, Reading, Visit};
+use crate::visit::Visit;
 
 const STATUS: &str = "preliminary";
-const CONCLUSION: &str = "Measured from photos by a program, and confirmed by no clinician. Not a \
-    diagnosis: the surgeon's and the therapist's limits come first.";
 
 /// What can't be written as one patient's record.
 #[derive(Debug, Error)]
@@ -60,15 +59,6 @@ struct Bundle {
 struct Written {
     key: String,
     observations: BTreeMap<(Measure, Option<Side>, &'static str), String>,
-}
-
-/// What one visit says of a measure on a side, as one view shows it.
-struct Outcome {
-    measure: Measure,
-    side: Option<Side>,
-    /// Empty where several photos or none gave it.
-    view: &'static str,
-    value: Result<Estimate, String>,
 }
 
 impl Bundle {
@@ -184,6 +174,10 @@ impl Bundle {
         if let Some((code, display)) = codes::loinc(measure, side) {
             coding.insert(0, self::coding(LOINC, code, Some(display)));
         }
+        let notes = outcome
+            .remarks(visit)
+            .into_iter()
+            .map(|remark| json!({ "text": plain(remark) }));
         let mut observation = json!({
             "resourceType": "Observation",
             "status": STATUS,
@@ -194,7 +188,7 @@ impl Bundle {
             "bodySite": body_site(measure, side),
             "method": { "text": method(measure, view) },
             "device": reference(&self.device),
-            "note": notes(visit, outcome),
+            "note": notes.collect::<Vec<_>>(),
         });
         match &outcome.value {
             Ok(estimate) => {
@@ -307,117 +301,12 @@ impl Bundle {
 
 const VERSION: &str = env!("CARGO_PKG_VERSION");
 
-fn case_code(visit: &Visit) -> Option<&str> {
-    let code = visit.facts.case.as_deref()?.trim();
-    (!code.is_empty()).then_some(code)
-}
-
-/// What tells a visit from others: whose it is, its day and name, and its photos.
-fn key(visit: &Visit) -> String {
-    let date = visit.facts.date.map(|date| date.to_string());
-    let photos: Vec<&str> = visit
-        .photos
-        .iter()
-        .map(|photo| photo.sha256.as_deref().unwrap_or(&photo.file))
-        .collect();
-    uuid(&[
-        case_code(visit).unwrap_or_default(),
-        &date.unwrap_or_default(),
-        visit.facts.label.as_deref().unwrap_or_default(),
-        &photos.join("\n"),
-    ])
-}
-
-/// What the visit gives for each measure and side: a value for each view that shows it, repeats
-/// joined, or one reason why there is none.
-fn outcomes(visit: &Visit) -> Vec<Outcome> {
-    const VIEWS: [&str; 4] = ["side", "front", "back", ""];
-    let read: BTreeSet<(Measure, Option<Side>)> = visit
-        .readings
-        .iter()
-        .map(|reading| (reading.measure, reading.side))
-        .collect();
-    let mut outcomes = Vec::new();
-    for (measure, side) in read {
-        let of = |view| repeats::reading(visit, measure, side, view);
-        let shown = VIEWS.into_iter().filter_map(|view| {
-            let value = Ok(of(view).ok()?);
-            Some(Outcome {
-                measure,
-                side,
-                view,
-                value,
-            })
-        });
-        let before = outcomes.len();
-        outcomes.extend(shown);
-        if outcomes.len() == before {
-            outcomes.push(Outcome {
-                measure,
-                side,
-                view: "",
-                value: of(""),
-            });
-        }
-    }
-    outcomes
-}
-
 fn has_loinc(outcome: &Outcome) -> bool {
     codes::loinc(outcome.measure, outcome.side).is_some()
 }
 
 fn has_snomed(outcome: &Outcome) -> bool {
     codes::snomed(outcome.measure, outcome.side).is_some()
-}
-
-/// What was remarked about the photos that the outcome came from.
-fn notes(visit: &Visit, outcome: &Outcome) -> Vec<Value> {
-    let readings: Vec<&Reading> = visit
-        .readings_of(outcome.measure, outcome.side)
-        .filter(|reading| reading.outcome.is_ok() == outcome.value.is_ok())
-        .collect();
-    let shows = |photo: &str, view: Option<View>| {
-        let seen = view.map_or("", View::name);
-        let fits = outcome.view.is_empty() || outcome.view == seen;
-        // What is read from two photos names both.
-        let of = |reading: &&Reading| reading.photo.split(" + ").any(|file| file == photo);
-        fits && readings.iter().any(of)
-    };
-    let mut notes: Vec<&str> = Vec::new();
-    for photo in &visit.photos {
-        if shows(&photo.file, photo.view) {
-            notes.extend(
-                photo
-                    .notices
-                    .iter()
-                    .map(|Notice { text, .. }| text.as_str()),
-            );
-        }
-    }
-    let mut told = BTreeSet::new();
-    notes.retain(|note| told.insert(*note));
-    notes
-        .into_iter()
-        .map(|note| json!({ "text": plain(note) }))
-        .collect()
-}
-
-fn method(measure: Measure, view: &str) -> String {
-    let reach = measure.of().is_some()
-        || [View::Side(Side::Left), View::Front]
-            .into_iter()
-            .any(|view| measure.applies(view, Task::Reach));
-    let pose = match reach {
-        true => "an active overhead reach, standing",
-        false => "relaxed standing",
-    };
-    let seen = match view {
-        "" => String::new(),
-        "side" => ", seen from the side".to_owned(),
-        other => format!(", seen from the {other}"),
-    };
-    format!("landmarks in photos of {pose}{seen}; tilt and distance of the camera corrected")
 }
 
 fn code_system() -> Value {
@@ -436,7 +325,7 @@ fn code_system() -> Value {
         "url": OWN,
         "version": VERSION,
         "name": "TragusCodes",
-        "title": "Measures of posture and overhead reach from photos",
+        "title": codes::TITLE,
         "status": "active",
         "experimental": false,
         "caseSensitive": true,
@@ -517,21 +406,6 @@ fn reference(id: &str) -> Value {
 
 fn urn(id: &str) -> String {
     format!("urn:uuid:{id}")
-}
-
-fn side_name(side: Option<Side>) -> &'static str {
-    side.map_or("", Side::name)
-}
-
-/// File names may hold characters that FHIR forbids in texts.
-fn plain(text: &str) -> String {
-    text.chars()
-        .map(|c| match c {
-            '\n' | '\t' => c,
-            c if c.is_control() => '\u{fffd}',
-            c => c,
-        })
-        .collect()
 }
 
 /// FHIR knows no null and no empty text, list or object: what is not known is left out.

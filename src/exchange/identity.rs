@@ -17,6 +17,13 @@ pub fn uuid(parts: &[&str]) -> String {
     uuid_in(NAMESPACE, &name)
 }
 
+/// The same as an identifier of DICOM (PS3.5, B.2): the number that the UUID is, below 2.25.
+pub fn uid(parts: &[&str]) -> String {
+    let digits = uuid(parts).replace('-', "");
+    let number = u128::from_str_radix(&digits, 16).expect("a UUID is a number of 32 digits");
+    format!("2.25.{number}")
+}
+
 /// A UUID of version 8 out of a name by SHA-256, as RFC 9562 shows it in its appendix B.2.
 fn uuid_in(namespace: [u8; 16], name: &str) -> String {
     let hash = checksum::sha256(&[namespace.as_slice(), name.as_bytes()].concat());
@@ -52,6 +59,17 @@ mod tests {
             uuid_in(domain_names, "www.example.com"),
             "5c146b14-3c52-8afd-938a-375d0df1fbf6"
         );
+    }
+
+    /// No longer than DICOM allows, and without leading zeros.
+    #[test]
+    fn an_identifier_of_dicom_is_the_number_of_the_uuid() {
+        for part in ["a", "b", "c"] {
+            let uid = uid(&[part]);
+            let number: u128 = uid.strip_prefix("2.25.").unwrap().parse().unwrap();
+            assert_eq!(format!("{number:032x}"), uuid(&[part]).replace('-', ""));
+            assert!(uid.len() <= 64);
+        }
     }
 
     #[test]

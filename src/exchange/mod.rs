@@ -1,7 +1,9 @@
 //! Visits and landmarks in the open formats of others: [`fhir`] for records of a clinic,
-//! [`coco`] for programs that learn or judge landmarks.
+//! [`dicom`] for its archive of pictures, [`coco`] for programs that learn or judge landmarks.
 
 pub mod coco;
 mod codes;
+pub mod dicom;
 pub mod fhir;
 mod identity;
+mod outcome;

@@ -7,6 +7,7 @@ use image::{DynamicImage, ImageDecoder, ImageError, ImageReader, RgbImage};
 use mozjpeg::{ColorSpace, Decompress};
 use thiserror::Error;
 
+use super::dicom;
 use super::exif::{CameraTags, Tags};
 
 /// How large a file is still read.
@@ -39,12 +40,21 @@ pub struct PhotoError {
 pub enum PhotoErrorKind {
     #[error("the file is empty")]
     Empty,
-    #[error("not a photo that can be read: expected JPEG, PNG, WebP or TIFF")]
+    #[error("not a photo that can be read: expected JPEG, PNG, WebP, TIFF or DICOM")]
     UnknownFormat,
     #[error("the photo is damaged or cut short")]
     Damaged,
     #[error("this kind of {format} file is not supported")]
     Unsupported { format: &'static str },
+    #[error("this DICOM file holds no photograph")]
+    NoPhotograph,
+    #[error("this DICOM file holds several pictures")]
+    SeveralPictures,
+    #[error(
+        "the pixels of this DICOM file are kept in a way that is not read: expected uncompressed, RLE \
+         or JPEG baseline"
+    )]
+    DicomCoding,
     #[error("the file has {} MB, more than the {} MB that are read", .bytes >> 20, .limit >> 20)]
     TooManyBytes { bytes: u64, limit: u64 },
     #[error("the photo has {width}×{height} pixels, more than the {} megapixels that are read", .limit / 1_000_000)]
@@ -65,6 +75,11 @@ impl PhotoErrorKind {
             PhotoErrorKind::UnknownFormat | PhotoErrorKind::Unsupported { .. } => {
                 "export the photo as JPEG (phones that save HEIC offer \"most compatible\")"
             }
+            PhotoErrorKind::NoPhotograph => {
+                "a visible light photograph or a secondary capture is read: choose one of the person"
+            }
+            PhotoErrorKind::SeveralPictures => "export the one that is meant, as DICOM or as JPEG",
+            PhotoErrorKind::DicomCoding => "export the photo uncompressed, or as JPEG",
             PhotoErrorKind::TooManyBytes { .. }
             | PhotoErrorKind::TooManyPixels { .. }
             | PhotoErrorKind::TooMuchMemory => "save the photo at 12 megapixels or less",
@@ -117,6 +132,19 @@ pub(super) fn decode(bytes: &[u8], limits: Limits, detail: Detail) -> Result<Dec
         }
         .into());
     }
+    match dicom::is_dicom(bytes) {
+        true => dicom::decode(bytes, limits, detail),
+        false => picture_file(bytes, limits, detail, None),
+    }
+}
+
+/// A file of one of the usual formats of pictures. Its own tags count, unless others are given.
+pub(super) fn picture_file(
+    bytes: &[u8],
+    limits: Limits,
+    detail: Detail,
+    tags: Option<Tags>,
+) -> Result<Decoded, PhotoError> {
     let reader = ImageReader::new(Cursor::new(bytes))
         .with_guessed_format()
         .expect("reading from memory cannot fail");
@@ -125,6 +153,30 @@ pub(super) fn decode(bytes: &[u8], limits: Limits, detail: Detail) -> Result<Dec
     }
     let decoder = reader.into_decoder().map_err(in_our_words)?;
     let (width, height) = decoder.dimensions();
+    check_size(width, height, limits)?;
+    let first_scan = first_scan(bytes);
+    if first_scan.is_some_and(|at| is_cut_jpeg(bytes, at)) {
+        return Err(PhotoErrorKind::Damaged.into());
+    }
+    // A JPEG's tags stand before its first scan; without any, the whole file would be searched.
+    let tags = tags.unwrap_or_else(|| Tags::read(&bytes[..first_scan.unwrap_or(bytes.len())]));
+    let halvings = match detail {
+        Detail::Whole => 0,
+        Detail::Reduced(long_side) => halvings(width.max(height), long_side),
+        Detail::Halved(halvings) => halvings.min(MOST_HALVINGS),
+    };
+    let (image, halvings) = match reduced_jpeg(bytes, (width, height), halvings) {
+        Some(image) => (image, halvings),
+        None => (
+            DynamicImage::from_decoder(decoder).map_err(in_our_words)?,
+            0,
+        ),
+    };
+    Ok(turned(image, (width, height), halvings, &tags))
+}
+
+/// Refuses pictures that are too large, or too small to find a person in, before they are decoded.
+pub(super) fn check_size(width: u32, height: u32, limits: Limits) -> Result<(), PhotoError> {
     if u64::from(width) * u64::from(height) > limits.pixels {
         return Err(PhotoErrorKind::TooManyPixels {
             width,
@@ -136,35 +188,28 @@ pub(super) fn decode(bytes: &[u8], limits: Limits, detail: Detail) -> Result<Dec
     if width.min(height) < SMALLEST_SIDE {
         return Err(PhotoErrorKind::TooSmall { width, height }.into());
     }
-    let first_scan = first_scan(bytes);
-    if first_scan.is_some_and(|at| is_cut_jpeg(bytes, at)) {
-        return Err(PhotoErrorKind::Damaged.into());
-    }
-    // A JPEG's tags stand before its first scan; without any, the whole file would be searched.
-    let tags = Tags::read(&bytes[..first_scan.unwrap_or(bytes.len())]);
-    let halvings = match detail {
-        Detail::Whole => 0,
-        Detail::Reduced(long_side) => halvings(width.max(height), long_side),
-        Detail::Halved(halvings) => halvings.min(MOST_HALVINGS),
-    };
-    let (mut image, halvings) = match reduced_jpeg(bytes, (width, height), halvings) {
-        Some(image) => (image, halvings),
-        None => (
-            DynamicImage::from_decoder(decoder).map_err(in_our_words)?,
-            0,
-        ),
-    };
+    Ok(())
+}
+
+/// The picture of a photo of `width`×`height` pixels as stored, its sides halved so often, turned
+/// upright.
+pub(super) fn turned(
+    mut image: DynamicImage,
+    (width, height): (u32, u32),
+    halvings: u32,
+    tags: &Tags,
+) -> Decoded {
     let beyond = |whole: u32, reduced: u32| (reduced << halvings) - whole;
     let (beyond_right, beyond_bottom) =
         (beyond(width, image.width()), beyond(height, image.height()));
     image.apply_orientation(tags.orientation);
-    Ok(Decoded {
+    Decoded {
         picture: image.into_rgb8(),
         size: tags.upright_size(width, height),
         halvings,
         lead: tags.upright_lead(beyond_right, beyond_bottom),
         tags: tags.camera(width, height),
-    })
+    }
 }
 
 /// A JPEG's blocks of 8 pixels can be decoded to 4, 2 or 1.
@@ -209,7 +254,7 @@ fn reduced_jpeg(bytes: &[u8], size: (u32, u32), halvings: u32) -> Option<Dynamic
     .flatten()
 }
 
-const JPEG_START: [u8; 2] = [0xff, 0xd8];
+pub(super) const JPEG_START: [u8; 2] = [0xff, 0xd8];
 
 /// Where the first scan of a JPEG begins. `None` for other files, and where fill bytes or a shape
 /// that this walk does not know come before.

@@ -3,6 +3,7 @@
 //! Everything else in the block (place, time, device) is left where it is and never copied.
 
 use std::io::Cursor;
+use std::ops::RangeInclusive;
 
 use exif::{Exif, In, Reader, Tag};
 use image::metadata::Orientation;
@@ -15,13 +16,59 @@ pub struct CameraTags {
     pub focal_35mm: Option<f64>,
     /// The file has a focal length, but the picture no longer has the shape the camera gave it.
     pub cropped: bool,
+    /// The file states how large a pixel is.
+    pub pixel_size: bool,
+    /// To which side of the person the upright picture's right lies, where the file says so.
+    pub right: Option<BodyDirection>,
 }
+
+/// A direction as the person's own body has it.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum BodyDirection {
+    Left,
+    Right,
+    Anterior,
+    Posterior,
+    Head,
+    Foot,
+}
+
+impl BodyDirection {
+    /// By the letters of DICOM (PS3.3, C.7.6.1.1.1).
+    pub(super) fn from_letter(letter: char) -> Option<BodyDirection> {
+        use BodyDirection::*;
+        Some(match letter {
+            'L' => Left,
+            'R' => Right,
+            'A' => Anterior,
+            'P' => Posterior,
+            'H' => Head,
+            'F' => Foot,
+            _ => return None,
+        })
+    }
+
+    pub(super) fn opposite(self) -> BodyDirection {
+        use BodyDirection::*;
+        match self {
+            Left => Right,
+            Right => Left,
+            Anterior => Posterior,
+            Posterior => Anterior,
+            Head => Foot,
+            Foot => Head,
+        }
+    }
+}
+
+/// Focal lengths that are taken for one.
+pub(super) const FOCAL_LENGTHS_MM: RangeInclusive<f64> = 8.0..=400.0;
 
 pub(super) struct Tags {
     pub orientation: Orientation,
-    focal_35mm: Option<f64>,
-    digital_zoom: Option<f64>,
-    taken_size: Option<(u32, u32)>,
+    pub focal_35mm: Option<f64>,
+    pub digital_zoom: Option<f64>,
+    pub taken_size: Option<(u32, u32)>,
 }
 
 impl Tags {
@@ -47,7 +94,7 @@ impl Tags {
             orientation,
             focal_35mm: block
                 .and_then(|exif| number(exif, Tag::FocalLengthIn35mmFilm))
-                .filter(|mm| (8.0..=400.0).contains(mm)),
+                .filter(|mm| FOCAL_LENGTHS_MM.contains(mm)),
             digital_zoom: block
                 .and_then(|exif| number(exif, Tag::DigitalZoomRatio))
                 .filter(|ratio| *ratio > 0.0),
@@ -91,6 +138,7 @@ impl Tags {
         CameraTags {
             focal_35mm: self.focal_35mm.filter(|_| !cropped && !zoomed),
             cropped: self.focal_35mm.is_some() && (cropped || zoomed),
+            ..CameraTags::default()
         }
     }
 }

@@ -7,11 +7,15 @@ use std::path::Path;
 use super::Limits;
 
 /// Endings that are taken for photos when a folder is given.
-pub const ENDINGS: [&str; 6] = ["jpg", "jpeg", "png", "webp", "tif", "tiff"];
+pub const ENDINGS: [&str; 8] = ["jpg", "jpeg", "png", "webp", "tif", "tiff", "dcm", "dicom"];
 /// Photos as phones save them, which can't be read; they are named, not passed over.
 const KNOWN_UNREADABLE: [&str; 2] = ["heic", "heif"];
-/// How the names of drawn photos end; such a file is never measured.
+/// How the names of drawn photos end, and of the DICOM files that are written; such a file is never
+/// measured.
 pub const DRAWN: &str = ".overlay.jpg";
+pub const DRAWN_DICOM: &str = ".overlay.dcm";
+pub const REPORT_DICOM: &str = ".sr.dcm";
+const WRITTEN: [&str; 3] = [DRAWN, DRAWN_DICOM, REPORT_DICOM];
 
 /// Whether a file is named like a photo, of a kind that is read or not.
 pub fn is_photo_name(path: &Path) -> bool {
@@ -21,7 +25,7 @@ pub fn is_photo_name(path: &Path) -> bool {
         .unwrap_or_default()
         .to_string_lossy()
         .to_lowercase();
-    let hidden = name.starts_with('.') || name.ends_with(DRAWN);
+    let hidden = name.starts_with('.') || WRITTEN.iter().any(|ending| name.ends_with(ending));
     path.extension().is_some_and(|ending| {
         let ending = ending.to_string_lossy().to_lowercase();
         let known = |endings: &[&str]| endings.contains(&ending.as_str());

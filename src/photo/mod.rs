@@ -5,6 +5,7 @@
 //! the camera model needs is kept: nothing that says where, when or with which device.
 
 mod decode;
+mod dicom;
 mod exif;
 mod file;
 mod quality;
@@ -13,8 +14,8 @@ mod sample;
 use image::RgbImage;
 
 pub use decode::{Limits, PhotoError, PhotoErrorKind};
-pub use exif::CameraTags;
-pub use file::{DRAWN, ENDINGS, is_photo_name, read_bytes};
+pub use exif::{BodyDirection, CameraTags};
+pub use file::{DRAWN, DRAWN_DICOM, ENDINGS, REPORT_DICOM, is_photo_name, read_bytes};
 pub use quality::{PhotoFault, judge};
 
 use decode::{Decoded, Detail};

@@ -66,7 +66,7 @@ export function troubleBox(trouble, ...more) {
 /** Opens the file dialog by a button that can be reached by keys and read aloud. */
 export function fileButton(words, onFiles, { several = false, kind = "" } = {}) {
   const input = h("input", {
-    type: "file", accept: "image/jpeg,image/png,image/webp,image/tiff,.jpg,.jpeg,.png,.webp,.tif,.tiff",
+    type: "file", accept: "image/jpeg,image/png,image/webp,image/tiff,application/dicom,.jpg,.jpeg,.png,.webp,.tif,.tiff,.dcm,.dicom",
     multiple: several, hidden: true, "aria-hidden": "true", tabindex: "-1",
     change: () => {
       const files = [...input.files];
