@@ -15,6 +15,7 @@ mod demo;
 mod episode;
 mod exchange;
 mod figures;
+mod formats;
 mod home_sheet;
 mod invariances;
 mod perspective;

@@ -4,7 +4,7 @@
 
 use std::io::Cursor;
 
-use exif::{Exif, In, Reader, Tag};
+use exif::{Context, Exif, In, Reader, Tag};
 use image::metadata::Orientation;
 
 /// What the photo says about the lens that took it.
@@ -17,8 +17,14 @@ pub struct CameraTags {
     pub cropped: bool,
 }
 
+/// What a TIFF's samples beyond its colours are, and the kind of them that dims the colours.
+const EXTRA_SAMPLES: Tag = Tag(Context::Tiff, 338);
+const ASSOCIATED_ALPHA: f64 = 1.0;
+
 pub(super) struct Tags {
     pub orientation: Orientation,
+    /// A TIFF whose colours are stored already dimmed by how clear they are.
+    pub premultiplied: bool,
     focal_35mm: Option<f64>,
     digital_zoom: Option<f64>,
     taken_size: Option<(u32, u32)>,
@@ -45,6 +51,9 @@ impl Tags {
         };
         Tags {
             orientation,
+            premultiplied: block
+                .and_then(|exif| number(exif, EXTRA_SAMPLES))
+                .is_some_and(|kind| kind == ASSOCIATED_ALPHA),
             focal_35mm: block
                 .and_then(|exif| number(exif, Tag::FocalLengthIn35mmFilm))
                 .filter(|mm| (8.0..=400.0).contains(mm)),

@@ -7,6 +7,9 @@
 mod decode;
 mod exif;
 mod file;
+mod format;
+#[cfg(feature = "heic")]
+mod heif;
 mod quality;
 mod sample;
 
