@@ -3,7 +3,7 @@
 use std::io::Cursor;
 use std::panic::catch_unwind;
 
-use image::{DynamicImage, ImageDecoder, ImageError, ImageReader, RgbImage, Rgba};
+use image::{DynamicImage, ImageDecoder, ImageError, ImageFormat, ImageReader, RgbImage, Rgba};
 use mozjpeg::{ColorSpace, Decompress};
 use thiserror::Error;
 
