@@ -104,7 +104,7 @@ const ROOMS: [(&str, &[&str]); 29] = [
 ];
 
 /// What the code may name in some rooms only.
-const ONLY_IN: [(&str, &[&str]); 34] = [
+const ONLY_IN: [(&str, &[&str]); 35] = [
     ("ort::", &["infer"]),
     ("ort_tract", &["infer"]),
     ("clap", &["cli"]),
@@ -118,6 +118,7 @@ const ONLY_IN: [(&str, &[&str]); 34] = [
     ("dicom_object", &["exchange"]),
     ("dicom_parser", &["photo"]),
     ("jpeg_encoder", &["exchange"]),
+    ("libheif_rs", &["photo"]),
     ("kornia_apriltag", &["board"]),
     ("kornia_image", &["board"]),
     ("pdf_writer", &["board"]),

@@ -16,6 +16,7 @@ mod dicom;
 mod episode;
 mod exchange;
 mod figures;
+mod formats;
 mod home_sheet;
 mod invariances;
 mod perspective;

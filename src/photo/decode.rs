@@ -3,12 +3,15 @@
 use std::io::Cursor;
 use std::panic::catch_unwind;
 
-use image::{DynamicImage, ImageDecoder, ImageError, ImageReader, RgbImage};
+use image::{DynamicImage, ImageDecoder, ImageError, ImageFormat, ImageReader, RgbImage, Rgba};
 use mozjpeg::{ColorSpace, Decompress};
 use thiserror::Error;
 
 use super::dicom;
 use super::exif::{CameraTags, Tags};
+use super::format::Format;
+#[cfg(feature = "heic")]
+use super::heif;
 
 /// How large a file is still read.
 #[derive(Clone, Copy, Debug)]
@@ -55,6 +58,10 @@ pub enum PhotoErrorKind {
          or JPEG baseline"
     )]
     DicomCoding,
+    #[error("it is {format}, which this program was built without")]
+    LeftOut { format: &'static str },
+    #[error("it is a video, not a photo")]
+    Video,
     #[error("the file has {} MB, more than the {} MB that are read", .bytes >> 20, .limit >> 20)]
     TooManyBytes { bytes: u64, limit: u64 },
     #[error("the photo has {width}×{height} pixels, more than the {} megapixels that are read", .limit / 1_000_000)]
@@ -80,6 +87,13 @@ impl PhotoErrorKind {
             }
             PhotoErrorKind::SeveralPictures => "export the one that is meant, as DICOM or as JPEG",
             PhotoErrorKind::DicomCoding => "export the photo uncompressed, or as JPEG",
+            PhotoErrorKind::LeftOut { .. } => {
+                "export the photo as JPEG (phones that save HEIC offer \"most compatible\"), or build \
+                 the program with its feature heic"
+            }
+            PhotoErrorKind::Video => {
+                "pause it at the greatest reach and export that picture as JPEG"
+            }
             PhotoErrorKind::TooManyBytes { .. }
             | PhotoErrorKind::TooManyPixels { .. }
             | PhotoErrorKind::TooMuchMemory => "save the photo at 12 megapixels or less",
@@ -132,9 +146,18 @@ pub(super) fn decode(bytes: &[u8], limits: Limits, detail: Detail) -> Result<Dec
         }
         .into());
     }
-    match dicom::is_dicom(bytes) {
-        true => dicom::decode(bytes, limits, detail),
-        false => picture_file(bytes, limits, detail, None),
+    match Format::of(bytes) {
+        #[cfg(feature = "heic")]
+        Some(Format::Heif(format)) => heif::decode(bytes, format, limits),
+        #[cfg(not(feature = "heic"))]
+        Some(Format::Heif(format)) => Err(PhotoErrorKind::LeftOut { format }.into()),
+        Some(Format::Video) => Err(PhotoErrorKind::Video.into()),
+        Some(Format::BigTiff) => {
+            let reader = ImageReader::with_format(Cursor::new(bytes), ImageFormat::Tiff);
+            decode_common(reader, bytes, limits, detail, None)
+        }
+        None if dicom::is_dicom(bytes) => dicom::decode(bytes, limits, detail),
+        None => picture_file(bytes, limits, detail, None),
     }
 }
 
@@ -148,12 +171,39 @@ pub(super) fn picture_file(
     let reader = ImageReader::new(Cursor::new(bytes))
         .with_guessed_format()
         .expect("reading from memory cannot fail");
+    decode_common(reader, bytes, limits, detail, tags)
+}
+
+/// Refuses pictures that are too large, or too small to find a person in, before any pixel is made.
+pub(super) fn refuse_size(width: u32, height: u32, limits: Limits) -> Result<(), PhotoError> {
+    if u64::from(width) * u64::from(height) > limits.pixels {
+        return Err(PhotoErrorKind::TooManyPixels {
+            width,
+            height,
+            limit: limits.pixels,
+        }
+        .into());
+    }
+    if width.min(height) < SMALLEST_SIDE {
+        return Err(PhotoErrorKind::TooSmall { width, height }.into());
+    }
+    Ok(())
+}
+
+/// Reads the formats that every build knows.
+fn decode_common(
+    reader: ImageReader<Cursor<&[u8]>>,
+    bytes: &[u8],
+    limits: Limits,
+    detail: Detail,
+    tags: Option<Tags>,
+) -> Result<Decoded, PhotoError> {
     if reader.format().is_none() {
         return Err(PhotoErrorKind::UnknownFormat.into());
     }
     let decoder = reader.into_decoder().map_err(in_our_words)?;
     let (width, height) = decoder.dimensions();
-    check_size(width, height, limits)?;
+    refuse_size(width, height, limits)?;
     let first_scan = first_scan(bytes);
     if first_scan.is_some_and(|at| is_cut_jpeg(bytes, at)) {
         return Err(PhotoErrorKind::Damaged.into());
@@ -175,22 +225,6 @@ pub(super) fn picture_file(
     Ok(turned(image, (width, height), halvings, &tags))
 }
 
-/// Refuses pictures that are too large, or too small to find a person in, before they are decoded.
-pub(super) fn check_size(width: u32, height: u32, limits: Limits) -> Result<(), PhotoError> {
-    if u64::from(width) * u64::from(height) > limits.pixels {
-        return Err(PhotoErrorKind::TooManyPixels {
-            width,
-            height,
-            limit: limits.pixels,
-        }
-        .into());
-    }
-    if width.min(height) < SMALLEST_SIDE {
-        return Err(PhotoErrorKind::TooSmall { width, height }.into());
-    }
-    Ok(())
-}
-
 /// The picture of a photo of `width`×`height` pixels as stored, its sides halved so often, turned
 /// upright.
 pub(super) fn turned(
@@ -204,12 +238,30 @@ pub(super) fn turned(
         (beyond(width, image.width()), beyond(height, image.height()));
     image.apply_orientation(tags.orientation);
     Decoded {
-        picture: image.into_rgb8(),
+        picture: over_white(image, tags.premultiplied),
         size: tags.upright_size(width, height),
         halvings,
         lead: tags.upright_lead(beyond_right, beyond_bottom),
         tags: tags.camera(width, height),
     }
+}
+
+/// The picture as a viewer shows it: what is clear shows white. `premultiplied`: the colours are
+/// stored already dimmed by how clear they are.
+pub(super) fn over_white(image: DynamicImage, premultiplied: bool) -> RgbImage {
+    if !image.color().has_alpha() {
+        return image.into_rgb8();
+    }
+    let image = image.into_rgba8();
+    let (width, height) = image.dimensions();
+    let pixels = image.pixels().flat_map(|&Rgba([red, green, blue, alpha])| {
+        let (alpha, white) = (u16::from(alpha), u16::from(255 - alpha));
+        [red, green, blue].map(|value| match premultiplied {
+            true => (u16::from(value) + white).min(255) as u8,
+            false => ((u16::from(value) * alpha + 255 * white + 127) / 255) as u8,
+        })
+    });
+    RgbImage::from_raw(width, height, pixels.collect()).expect("as many pixels as the picture has")
 }
 
 /// A JPEG's blocks of 8 pixels can be decoded to 4, 2 or 1.

@@ -84,7 +84,7 @@ pub(super) fn is_dicom(bytes: &[u8]) -> bool {
 pub(super) fn decode(bytes: &[u8], limits: Limits, detail: Detail) -> Result<Decoded, PhotoError> {
     let file = File::read(bytes)?;
     let frame = Frame::of(&file.values)?;
-    decode::check_size(frame.columns, frame.rows, limits)?;
+    decode::refuse_size(frame.columns, frame.rows, limits)?;
     let (orientation, right) = upright(&file.values);
     let tags = Tags {
         orientation,

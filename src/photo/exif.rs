@@ -5,7 +5,7 @@
 use std::io::Cursor;
 use std::ops::RangeInclusive;
 
-use exif::{Exif, In, Reader, Tag};
+use exif::{Context, Exif, In, Reader, Tag};
 use image::metadata::Orientation;
 
 /// What the photo says about the lens that took it.
@@ -21,6 +21,10 @@ pub struct CameraTags {
     /// To which side of the person the upright picture's right lies, where the file says so.
     pub right: Option<BodyDirection>,
 }
+
+/// What a TIFF's samples beyond its colours are, and the kind of them that dims the colours.
+const EXTRA_SAMPLES: Tag = Tag(Context::Tiff, 338);
+const ASSOCIATED_ALPHA: f64 = 1.0;
 
 /// A direction as the person's own body has it.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -66,6 +70,8 @@ pub(super) const FOCAL_LENGTHS_MM: RangeInclusive<f64> = 8.0..=400.0;
 
 pub(super) struct Tags {
     pub orientation: Orientation,
+    /// A TIFF whose colours are stored already dimmed by how clear they are.
+    pub premultiplied: bool,
     pub focal_35mm: Option<f64>,
     pub digital_zoom: Option<f64>,
     pub taken_size: Option<(u32, u32)>,
@@ -92,6 +98,9 @@ impl Tags {
         };
         Tags {
             orientation,
+            premultiplied: block
+                .and_then(|exif| number(exif, EXTRA_SAMPLES))
+                .is_some_and(|kind| kind == ASSOCIATED_ALPHA),
             focal_35mm: block
                 .and_then(|exif| number(exif, Tag::FocalLengthIn35mmFilm))
                 .filter(|mm| FOCAL_LENGTHS_MM.contains(mm)),

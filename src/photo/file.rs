@@ -7,9 +7,15 @@ use std::path::Path;
 use super::Limits;
 
 /// Endings that are taken for photos when a folder is given.
-pub const ENDINGS: [&str; 8] = ["jpg", "jpeg", "png", "webp", "tif", "tiff", "dcm", "dicom"];
-/// Photos as phones save them, which can't be read; they are named, not passed over.
-const KNOWN_UNREADABLE: [&str; 2] = ["heic", "heif"];
+pub const ENDINGS: &[&str] = if cfg!(feature = "heic") {
+    &[
+        "jpg", "jpeg", "png", "webp", "tif", "tiff", "dcm", "dicom", "heic", "heif", "hif", "avif",
+    ]
+} else {
+    &["jpg", "jpeg", "png", "webp", "tif", "tiff", "dcm", "dicom"]
+};
+/// Photos as phones save them. Also where they can't be read they are named, not passed over.
+const HEIF: &[&str] = &["heic", "heif", "hif", "avif"];
 /// How the names of drawn photos end, and of the DICOM files that are written; such a file is never
 /// measured.
 pub const DRAWN: &str = ".overlay.jpg";
@@ -29,7 +35,7 @@ pub fn is_photo_name(path: &Path) -> bool {
     path.extension().is_some_and(|ending| {
         let ending = ending.to_string_lossy().to_lowercase();
         let known = |endings: &[&str]| endings.contains(&ending.as_str());
-        !hidden && (known(&ENDINGS) || known(&KNOWN_UNREADABLE))
+        !hidden && (known(ENDINGS) || known(HEIF))
     })
 }
 

@@ -8,6 +8,9 @@ mod decode;
 mod dicom;
 mod exif;
 mod file;
+mod format;
+#[cfg(feature = "heic")]
+mod heif;
 mod quality;
 mod sample;
 
