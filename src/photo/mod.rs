@@ -7,6 +7,7 @@
 mod decode;
 mod exif;
 mod file;
+mod jpeg;
 mod quality;
 mod sample;
 
