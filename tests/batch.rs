@@ -4,7 +4,7 @@ use std::collections::{BTreeMap, BTreeSet};
 use std::fs;
 use std::hash::{BuildHasher, RandomState};
 use std::path::Path;
-use std::process::{Command as Process, Stdio};
+use std::process::{Child, Command as Process, Stdio};
 use std::time::{Duration, Instant};
 
 use assert_cmd::Command;
@@ -22,7 +22,7 @@ use tragus::infer::Effort;
 use tragus::photo::{Limits, Photo};
 use tragus::scores::{self, Score};
 
-use crate::common::{demo, finder, root};
+use crate::common::{demo, finder, kill_rounds, root};
 
 fn batch() -> Command {
     let mut command = Command::cargo_bin("tragus").expect("the program");
@@ -163,8 +163,8 @@ fn parts_make_up_the_whole() {
     assert_eq!(parts, whole);
 }
 
-/// Ends the program as a crash or a full queue does, at a moment when some photos are done.
-fn killed_after(archive: &TempDir, out: &Path, photos: usize, jobs: usize) {
+/// Starts the program and waits until some photos are done.
+fn begun(archive: &TempDir, out: &Path, photos: usize, jobs: usize) -> Child {
     let journal = tragus::batch::journal_path(out);
     let mut child = Process::new(cargo_bin("tragus"))
         .env_remove("ORT_DYLIB_PATH")
@@ -175,7 +175,7 @@ fn killed_after(archive: &TempDir, out: &Path, photos: usize, jobs: usize) {
         .arg("--manifest")
         .arg(archive.path().join("photos.csv"))
         .args(["--jobs", &jobs.to_string(), "--resume"])
-        .stderr(Stdio::null())
+        .stderr(Stdio::piped())
         .spawn()
         .expect("the program");
     let begun = Instant::now();
@@ -195,20 +195,31 @@ fn killed_after(archive: &TempDir, out: &Path, photos: usize, jobs: usize) {
         );
         std::thread::sleep(Duration::from_millis(2));
     }
+    child
+}
+
+/// Ends the program as a crash or a full queue does, at a moment when some photos are done.
+fn killed_after(archive: &TempDir, out: &Path, photos: usize, jobs: usize) {
+    let mut child = begun(archive, out, photos, jobs);
     child.kill().expect("a running program");
     child.wait().expect("a child");
 }
 
 #[test]
-fn a_run_killed_three_times_equals_an_unbroken_one() {
+fn a_run_killed_again_and_again_equals_an_unbroken_one() {
     let archive = archive();
     let unbroken = run(&archive, "unbroken.csv", &[]);
     let out = archive.path().join("broken.csv");
-    // Each time after a random number of the ten photos more, on one core or two.
+    // Each time after a random number of the ten photos more, on one core or two; near the end, anew.
     let mut photos = 0;
-    for _ in 0..3 {
-        let random = RandomState::new().hash_one(photos) as usize;
+    for round in 0..kill_rounds(3) {
+        let random = RandomState::new().hash_one(round) as usize;
         photos += 1 + random % 2;
+        if photos > 8 {
+            assert_eq!(run(&archive, "broken.csv", &["--resume"]), unbroken);
+            fs::remove_file(&out).expect("the table");
+            photos = 1;
+        }
         let jobs = 1 + random / 2 % 2;
         println!("killed after {photos} photos, {jobs} at a time");
         killed_after(&archive, &out, photos, jobs);
@@ -294,6 +305,45 @@ fn a_resumed_run_measures_what_is_there_now() {
         gone.len() == 1 && gone[0].reason.contains("not there"),
         "{gone:?}"
     );
+}
+
+/// A share that goes away ends the run, and what was measured is there when it comes back.
+#[test]
+fn photos_that_vanish_are_not_called_unreadable() {
+    let archive = archive();
+    let unbroken = run(&archive, "unbroken.csv", &[]);
+    let out = archive.path().join("scores.csv");
+    let photos = archive.path().join("photos");
+    let child = begun(&archive, &out, 2, 1);
+    fs::rename(&photos, archive.path().join("away")).expect("renamed");
+    let ended = child.wait_with_output().expect("an end");
+    let said = String::from_utf8(ended.stderr).expect("text");
+    assert_eq!(ended.status.code(), Some(2), "{said}");
+    assert!(said.contains("the folder of the photos is gone"), "{said}");
+    assert!(
+        said.contains("hint: bring it back and add --resume"),
+        "{said}"
+    );
+    assert!(!out.exists());
+    fs::rename(archive.path().join("away"), &photos).expect("renamed");
+    assert_eq!(run(&archive, "scores.csv", &["--resume"]), unbroken);
+}
+
+#[test]
+fn of_two_runs_with_one_output_the_second_is_refused() {
+    let archive = archive();
+    let out = archive.path().join("scores.csv");
+    let mut first = begun(&archive, &out, 1, 1);
+    batch()
+        .arg(archive.path().join("photos"))
+        .arg("--out")
+        .arg(&out)
+        .arg("--resume")
+        .assert()
+        .code(2)
+        .stderr(contains("another run is writing this output").and(contains("hint: wait for it")));
+    assert_eq!(first.wait().expect("an end").code(), Some(1));
+    assert_eq!(photos_of(&scores::read(&out).expect("a table")).len(), 10);
 }
 
 /// With more parts than photos some are empty: a table all the same.

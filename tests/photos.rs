@@ -11,7 +11,7 @@ use tragus::photo::{CameraTags, Limits, Photo, PhotoError, PhotoErrorKind};
 // Writing TIFF, which is also the format of an EXIF block: a header, then directories of
 // entries, each a tag with values of one type.
 
-enum Field {
+pub(super) enum Field {
     Short(u16),
     Shorts(&'static [u16]),
     Long(u32),
@@ -21,7 +21,7 @@ enum Field {
 }
 
 #[derive(Clone, Copy)]
-enum Endian {
+pub(super) enum Endian {
     Little,
     Big,
 }
@@ -42,13 +42,13 @@ impl Endian {
     }
 }
 
-struct Tiff {
+pub(super) struct Tiff {
     endian: Endian,
-    bytes: Vec<u8>,
+    pub(super) bytes: Vec<u8>,
 }
 
 impl Tiff {
-    fn new(endian: Endian) -> Tiff {
+    pub(super) fn new(endian: Endian) -> Tiff {
         let mut bytes = match endian {
             Endian::Little => b"II".to_vec(),
             Endian::Big => b"MM".to_vec(),
@@ -68,7 +68,7 @@ impl Tiff {
     }
 
     /// Appends a directory, its tags in rising order, and tells where it starts.
-    fn directory(&mut self, entries: &[(u16, Field)]) -> u32 {
+    pub(super) fn directory(&mut self, entries: &[(u16, Field)]) -> u32 {
         let endian = self.endian;
         let mut table = endian.two(entries.len() as u16).to_vec();
         for (tag, field) in entries {
@@ -102,27 +102,27 @@ impl Tiff {
     }
 
     /// Ends the file with its first directory.
-    fn finish(mut self, entries: &[(u16, Field)]) -> Vec<u8> {
+    pub(super) fn finish(mut self, entries: &[(u16, Field)]) -> Vec<u8> {
         let first = self.directory(entries);
         self.bytes[4..8].copy_from_slice(&self.endian.four(first));
         self.bytes
     }
 }
 
-const ORIENTATION: u16 = 0x0112;
-const EXIF_DIRECTORY: u16 = 0x8769;
+pub(super) const ORIENTATION: u16 = 0x0112;
+pub(super) const EXIF_DIRECTORY: u16 = 0x8769;
 const GPS_DIRECTORY: u16 = 0x8825;
-const WIDTH_TAKEN: u16 = 0xA002;
-const HEIGHT_TAKEN: u16 = 0xA003;
+pub(super) const WIDTH_TAKEN: u16 = 0xA002;
+pub(super) const HEIGHT_TAKEN: u16 = 0xA003;
 const DIGITAL_ZOOM: u16 = 0xA404;
-const FOCAL_35MM: u16 = 0xA405;
+pub(super) const FOCAL_35MM: u16 = 0xA405;
 
-fn orientation_block(endian: Endian, value: u16) -> Vec<u8> {
+pub(super) fn orientation_block(endian: Endian, value: u16) -> Vec<u8> {
     Tiff::new(endian).finish(&[(ORIENTATION, Field::Short(value))])
 }
 
 /// A block with these entries in its EXIF directory.
-fn camera_block(entries: &[(u16, Field)]) -> Vec<u8> {
+pub(super) fn camera_block(entries: &[(u16, Field)]) -> Vec<u8> {
     let mut block = Tiff::new(Endian::Little);
     let camera = block.directory(entries);
     block.finish(&[(EXIF_DIRECTORY, Field::Long(camera))])
@@ -137,7 +137,7 @@ const GREY: Rgb<u8> = Rgb([150, 150, 150]);
 
 /// An upright picture that looks different in every mirror: red, green, blue and grey in the
 /// quarters, and higher than wide.
-fn upright() -> RgbImage {
+pub(super) fn upright() -> RgbImage {
     RgbImage::from_fn(96, 128, |x, y| match (x < 48, y < 64) {
         (true, true) => RED,
         (false, true) => GREEN,
@@ -147,7 +147,7 @@ fn upright() -> RgbImage {
 }
 
 #[track_caller]
-fn assert_upright(photo: &Photo, what: &str) {
+pub(super) fn assert_upright(photo: &Photo, what: &str) {
     assert_eq!((photo.width(), photo.height()), (96, 128), "{what}");
     for (x, y, colour) in [
         (24, 32, RED),
@@ -218,7 +218,7 @@ fn with_block<E: ImageEncoder>(mut encoder: E, picture: &RgbImage, block: Vec<u8
         .unwrap();
 }
 
-fn jpeg(picture: &RgbImage, block: Vec<u8>) -> Vec<u8> {
+pub(super) fn jpeg(picture: &RgbImage, block: Vec<u8>) -> Vec<u8> {
     let mut bytes = Vec::new();
     with_block(
         JpegEncoder::new_with_quality(&mut bytes, 95),
@@ -228,7 +228,7 @@ fn jpeg(picture: &RgbImage, block: Vec<u8>) -> Vec<u8> {
     bytes
 }
 
-fn png(picture: &RgbImage, block: Vec<u8>) -> Vec<u8> {
+pub(super) fn png(picture: &RgbImage, block: Vec<u8>) -> Vec<u8> {
     let mut bytes = Vec::new();
     with_block(PngEncoder::new(&mut bytes), picture, block);
     bytes
@@ -241,7 +241,7 @@ fn webp(picture: &RgbImage, block: Vec<u8>) -> Vec<u8> {
 }
 
 /// An uncompressed TIFF; its orientation stands in its own directory.
-fn tiff(picture: &RgbImage, endian: Endian, orientation: u16) -> Vec<u8> {
+pub(super) fn tiff(picture: &RgbImage, endian: Endian, orientation: u16) -> Vec<u8> {
     let (width, height) = picture.dimensions();
     let mut file = Tiff::new(endian);
     let pixels = file.append(picture.as_raw());
@@ -259,7 +259,7 @@ fn tiff(picture: &RgbImage, endian: Endian, orientation: u16) -> Vec<u8> {
     ])
 }
 
-fn decode(bytes: &[u8]) -> Result<Photo, PhotoErrorKind> {
+pub(super) fn decode(bytes: &[u8]) -> Result<Photo, PhotoErrorKind> {
     let decoded = Photo::decode(bytes, Limits::default());
     if let Err(error) = &decoded {
         assert_readable(error);
@@ -268,7 +268,7 @@ fn decode(bytes: &[u8]) -> Result<Photo, PhotoErrorKind> {
 }
 
 #[track_caller]
-fn refused(bytes: &[u8]) -> PhotoErrorKind {
+pub(super) fn refused(bytes: &[u8]) -> PhotoErrorKind {
     match decode(bytes) {
         Ok(photo) => panic!("taken for a photo of {}×{}", photo.width(), photo.height()),
         Err(kind) => kind,
@@ -771,7 +771,7 @@ fn a_file_with_a_flipped_byte_is_no_disaster() {
     }
 }
 
-fn png_chunk(name: &[u8; 4], data: &[u8]) -> Vec<u8> {
+pub(super) fn png_chunk(name: &[u8; 4], data: &[u8]) -> Vec<u8> {
     let body = [name.as_slice(), data].concat();
     let sum = body.iter().fold(u32::MAX, |sum, byte| {
         (0..8).fold(sum ^ u32::from(*byte), |sum, _| {
@@ -787,7 +787,7 @@ fn png_chunk(name: &[u8; 4], data: &[u8]) -> Vec<u8> {
 }
 
 /// A PNG that claims a size and holds no pixels.
-fn hollow_png(width: u32, height: u32) -> Vec<u8> {
+pub(super) fn hollow_png(width: u32, height: u32) -> Vec<u8> {
     let mut header = [width.to_be_bytes(), height.to_be_bytes()].concat();
     header.extend([8, 2, 0, 0, 0]);
     [
@@ -800,7 +800,7 @@ fn hollow_png(width: u32, height: u32) -> Vec<u8> {
 }
 
 /// A JPEG whose header claims another size.
-fn swollen_jpeg(width: u16, height: u16) -> Vec<u8> {
+pub(super) fn swollen_jpeg(width: u16, height: u16) -> Vec<u8> {
     let mut bytes = jpeg(&upright(), Vec::new());
     let frame = bytes
         .windows(2)

@@ -160,6 +160,14 @@ pub fn run(args: &BatchArgs, surroundings: &Surroundings) -> Result<Outcome, Sto
         BatchError::Journal(error) => refused(error, &args.out),
         error => error.into(),
     })?;
+    // A share that went away: a table would take every photo left for unreadable, and end the run.
+    if !args.folder.is_dir() {
+        return Err(stop(
+            "the folder of the photos is gone",
+            &args.folder,
+            "bring it back and add --resume: what was measured is kept",
+        ));
+    }
     // Before the table: a run that is killed in between is resumed, one with a table is not.
     if format == Format::Csv {
         describe(&args.out)?;

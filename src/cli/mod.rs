@@ -267,24 +267,29 @@ fn load_for(
 /// Says something to the user beside the results. When even that fails, nobody is left to tell.
 fn tell(words: &str) {
     use std::io::Write;
-    // The name of a file may hold what a terminal would obey.
-    let plain: String = words
-        .chars()
-        .map(|c| {
-            if c.is_control() && c != '\n' {
-                '\u{fffd}'
-            } else {
-                c
-            }
-        })
-        .collect();
-    let _ = writeln!(std::io::stderr(), "{plain}");
+    let _ = writeln!(std::io::stderr(), "{}", plain(words));
+}
+
+/// Text without what a terminal would obey: the name of a file may hold it.
+fn plain(text: &str) -> String {
+    let text = text.replace(
+        |c: char| c.is_control() && !matches!(c, '\n' | '\r' | '\t'),
+        "\u{fffd}",
+    );
+    // A table's lines may end so; alone it writes over the line before.
+    match text.contains('\r') {
+        true => text
+            .replace("\r\n", "\n")
+            .replace('\r', "\u{fffd}")
+            .replace('\n', "\r\n"),
+        false => text,
+    }
 }
 
 /// Prints to standard output; a reader that stopped listening is not an error.
 fn print(text: &str) -> Result<(), Stop> {
     use std::io::Write;
-    match std::io::stdout().lock().write_all(text.as_bytes()) {
+    match std::io::stdout().lock().write_all(plain(text).as_bytes()) {
         Err(error) if error.kind() != std::io::ErrorKind::BrokenPipe => Err(Stop {
             error: anyhow::Error::new(error).context("the result could not be printed"),
             hint: None,

@@ -1,10 +1,8 @@
 //! From the bytes of a file to an upright picture.
 
 use std::io::Cursor;
-use std::panic::catch_unwind;
 
 use image::{DynamicImage, ImageDecoder, ImageError, ImageFormat, ImageReader, RgbImage, Rgba};
-use mozjpeg::{ColorSpace, Decompress};
 use thiserror::Error;
 
 use super::dicom;
@@ -12,6 +10,7 @@ use super::exif::{CameraTags, Tags};
 use super::format::Format;
 #[cfg(feature = "heic")]
 use super::heif;
+use super::jpeg::{self, Garbled, MOST_HALVINGS};
 
 /// How large a file is still read.
 #[derive(Clone, Copy, Debug)]
@@ -102,6 +101,12 @@ impl PhotoErrorKind {
     }
 }
 
+impl From<Garbled> for PhotoError {
+    fn from(_: Garbled) -> Self {
+        PhotoErrorKind::Damaged.into()
+    }
+}
+
 impl From<PhotoErrorKind> for PhotoError {
     fn from(kind: PhotoErrorKind) -> Self {
         PhotoError { kind }
@@ -110,6 +115,10 @@ impl From<PhotoErrorKind> for PhotoError {
 
 /// Smaller pictures than this hold no person whose landmarks could be told apart.
 const SMALLEST_SIDE: u32 = 64;
+
+/// Pixels of four channels of 16 bits are read from smaller photos alone: the picture is held twice
+/// while its colours are taken over.
+const MOST_BYTES_A_PIXEL: u64 = 4;
 
 /// How much of a photo's detail is wanted.
 #[derive(Clone, Copy, PartialEq, Eq)]
@@ -204,9 +213,15 @@ fn decode_common(
     let decoder = reader.into_decoder().map_err(in_our_words)?;
     let (width, height) = decoder.dimensions();
     refuse_size(width, height, limits)?;
-    let first_scan = first_scan(bytes);
-    if first_scan.is_some_and(|at| is_cut_jpeg(bytes, at)) {
+    if decoder.total_bytes() > limits.pixels * MOST_BYTES_A_PIXEL {
+        return Err(PhotoErrorKind::TooMuchMemory.into());
+    }
+    let first_scan = jpeg::first_scan(bytes);
+    if first_scan.is_some_and(|at| jpeg::is_cut(bytes, at)) {
         return Err(PhotoErrorKind::Damaged.into());
+    }
+    if first_scan.is_some_and(|at| jpeg::has_too_many_scans(bytes, at)) {
+        return Err(PhotoErrorKind::Unsupported { format: "JPEG" }.into());
     }
     // A JPEG's tags stand before its first scan; without any, the whole file would be searched.
     let tags = tags.unwrap_or_else(|| Tags::read(&bytes[..first_scan.unwrap_or(bytes.len())]));
@@ -215,12 +230,21 @@ fn decode_common(
         Detail::Reduced(long_side) => halvings(width.max(height), long_side),
         Detail::Halved(halvings) => halvings.min(MOST_HALVINGS),
     };
-    let (image, halvings) = match reduced_jpeg(bytes, (width, height), halvings) {
-        Some(image) => (image, halvings),
-        None => (
-            DynamicImage::from_decoder(decoder).map_err(in_our_words)?,
-            0,
-        ),
+    let reduced = match first_scan {
+        Some(_) if halvings > 0 => jpeg::reduced(bytes, (width, height), halvings)?,
+        _ => None,
+    };
+    let (image, halvings) = match reduced {
+        Some(picture) => (DynamicImage::ImageRgb8(picture), halvings),
+        None => {
+            if first_scan.is_some() {
+                jpeg::check(bytes)?;
+            }
+            (
+                DynamicImage::from_decoder(decoder).map_err(in_our_words)?,
+                0,
+            )
+        }
     };
     Ok(turned(image, (width, height), halvings, &tags))
 }
@@ -228,17 +252,21 @@ fn decode_common(
 /// The picture of a photo of `width`×`height` pixels as stored, its sides halved so often, turned
 /// upright.
 pub(super) fn turned(
-    mut image: DynamicImage,
+    image: DynamicImage,
     (width, height): (u32, u32),
     halvings: u32,
     tags: &Tags,
 ) -> Decoded {
     let beyond = |whole: u32, reduced: u32| (reduced << halvings) - whole;
-    let (beyond_right, beyond_bottom) =
-        (beyond(width, image.width()), beyond(height, image.height()));
-    image.apply_orientation(tags.orientation);
+    let (beyond_right, beyond_bottom) = (
+        beyond(width, image.width()),
+        beyond(height, image.height()),
+    );
+    // After the colours: turning takes a second picture, of eight bits a channel at most.
+    let mut picture = DynamicImage::ImageRgb8(over_white(image, tags.premultiplied));
+    picture.apply_orientation(tags.orientation);
     Decoded {
-        picture: over_white(image, tags.premultiplied),
+        picture: picture.into_rgb8(),
         size: tags.upright_size(width, height),
         halvings,
         lead: tags.upright_lead(beyond_right, beyond_bottom),
@@ -264,74 +292,12 @@ pub(super) fn over_white(image: DynamicImage, premultiplied: bool) -> RgbImage {
     RgbImage::from_raw(width, height, pixels.collect()).expect("as many pixels as the picture has")
 }
 
-/// A JPEG's blocks of 8 pixels can be decoded to 4, 2 or 1.
-const MOST_HALVINGS: u32 = 3;
-
 /// How often a side can be halved without falling below the one wanted.
 fn halvings(side: u32, wanted: u32) -> u32 {
     (side / wanted.max(1))
         .checked_ilog2()
         .unwrap_or(0)
         .min(MOST_HALVINGS)
-}
-
-/// A JPEG decoded straight to a smaller size, which leaves out most of the arithmetic. `None` for
-/// other files, for kinds of JPEG that only the usual decoder knows, and for damage that stops the
-/// library; of that the usual decoder is to speak. Garbled pixels stop neither.
-fn reduced_jpeg(bytes: &[u8], size: (u32, u32), halvings: u32) -> Option<DynamicImage> {
-    if halvings == 0 || !bytes.starts_with(&JPEG_START) {
-        return None;
-    }
-    // The library reports damage by unwinding.
-    catch_unwind(|| {
-        let mut header = Decompress::new_mem(bytes).ok()?;
-        if matches!(
-            header.color_space(),
-            ColorSpace::JCS_CMYK | ColorSpace::JCS_YCCK
-        ) {
-            return None;
-        }
-        header.scale(8 >> halvings);
-        let mut picture = header.rgb().ok()?;
-        let (width, height) = (picture.width() as u32, picture.height() as u32);
-        let reduced = |side: u32| side.div_ceil(1 << halvings);
-        if (width, height) != (reduced(size.0), reduced(size.1)) {
-            return None;
-        }
-        let pixels = picture.read_scanlines().ok()?;
-        picture.finish().ok()?;
-        RgbImage::from_raw(width, height, pixels).map(DynamicImage::ImageRgb8)
-    })
-    .ok()
-    .flatten()
-}
-
-pub(super) const JPEG_START: [u8; 2] = [0xff, 0xd8];
-
-/// Where the first scan of a JPEG begins. `None` for other files, and where fill bytes or a shape
-/// that this walk does not know come before.
-fn first_scan(bytes: &[u8]) -> Option<usize> {
-    const SCAN: u8 = 0xda;
-    if !bytes.starts_with(&JPEG_START) {
-        return None;
-    }
-    let mut at = JPEG_START.len();
-    while let Some(&[0xff, marker, high, low]) = bytes.get(at..at + 4) {
-        if marker == SCAN {
-            return Some(at);
-        }
-        at += 2 + usize::from(u16::from_be_bytes([high, low]));
-    }
-    None
-}
-
-/// Whether a JPEG lacks its end marker. The decoder fills what is missing with grey and says
-/// nothing, and a person with grey legs would be measured.
-fn is_cut_jpeg(bytes: &[u8], first_scan: usize) -> bool {
-    const END: [u8; 2] = [0xff, 0xd9];
-    // From the first scan on: a thumbnail before it has an end marker of its own. From the back:
-    // there it stands in a whole file.
-    !bytes[first_scan..].windows(2).rev().any(|pair| pair == END)
 }
 
 /// The library's own messages speak of chunks and markers; what the user can do depends only on

@@ -88,6 +88,7 @@ pub(super) fn decode(bytes: &[u8], limits: Limits, detail: Detail) -> Result<Dec
     let (orientation, right) = upright(&file.values);
     let tags = Tags {
         orientation,
+        premultiplied: false,
         focal_35mm: file
             .values
             .number(tags::FOCAL_LENGTH_IN35MM_FILM)

@@ -11,6 +11,7 @@ mod file;
 mod format;
 #[cfg(feature = "heic")]
 mod heif;
+mod jpeg;
 mod quality;
 mod sample;
 

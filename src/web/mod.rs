@@ -126,6 +126,11 @@ impl Server {
         Some(format!("{} {}", trouble.error(), trouble.hint()))
     }
 
+    /// What answers, guard and all, for who asks without a socket.
+    pub fn router(self) -> Router {
+        router(self.shared, Arc::new(self.guard))
+    }
+
     /// Answers until the program is told to end, then finishes what is under way. `tell` says to
     /// whoever ends it what is not saved.
     pub fn run(self, tell: impl Fn(&str) + Send + 'static) -> io::Result<()> {

@@ -1,6 +1,8 @@
 //! What several test rooms share.
 
 use std::path::{Path, PathBuf};
+#[cfg(unix)]
+use std::process::Command;
 use std::sync::{Arc, OnceLock};
 
 use tragus::infer::{Finder, PoseNetKind, Runtime, RuntimeChoice};
@@ -44,4 +46,58 @@ pub fn demo_case() -> PathBuf {
 pub fn real_photos() -> Option<PathBuf> {
     let folder = root().join("../shared/real-photos");
     folder.join("annotations.json").is_file().then_some(folder)
+}
+
+/// Numbers that look random and are the same in every run.
+pub struct Dice(pub u64);
+
+impl Dice {
+    pub fn next(&mut self) -> u64 {
+        let (factor, step) = (6_364_136_223_846_793_005, 1_442_695_040_888_963_407);
+        self.0 = self.0.wrapping_mul(factor).wrapping_add(step);
+        self.0 >> 33
+    }
+
+    pub fn below(&mut self, end: usize) -> usize {
+        self.next() as usize % end
+    }
+}
+
+/// How often a test kills the program: so often, or as `TRAGUS_KILL_ROUNDS` says.
+pub fn kill_rounds(usual: usize) -> usize {
+    match std::env::var("TRAGUS_KILL_ROUNDS") {
+        Ok(rounds) => rounds.parse().expect("TRAGUS_KILL_ROUNDS is a number"),
+        Err(_) => usual,
+    }
+}
+
+/// Starts what follows as somebody who may not write wherever root may. `None`, aloud, where this
+/// account is root and can't become somebody else.
+#[cfg(unix)]
+pub fn as_somebody() -> Option<Command> {
+    use std::os::unix::fs::MetadataExt;
+    let folder = tempfile::tempdir().expect("a folder");
+    if folder.path().metadata().expect("a folder").uid() != 0 {
+        return Some(Command::new("env"));
+    }
+    let somebody = || {
+        let mut command = Command::new("setpriv");
+        command.args(["--reuid=65534", "--regid=65534", "--clear-groups", "--"]);
+        command
+    };
+    let program = assert_cmd::cargo::cargo_bin("tragus");
+    let started = somebody().arg(program).arg("--version").output();
+    if started.is_ok_and(|output| output.status.success()) {
+        return Some(somebody());
+    }
+    println!("SKIPPED: root may write everywhere, and setpriv can't start the program as nobody");
+    None
+}
+
+/// Lets everybody write into a folder, or nobody but root.
+#[cfg(unix)]
+pub fn let_write(folder: &Path, may: bool) {
+    use std::os::unix::fs::PermissionsExt;
+    let mode = if may { 0o777 } else { 0o555 };
+    std::fs::set_permissions(folder, std::fs::Permissions::from_mode(mode)).expect("permissions");
 }
