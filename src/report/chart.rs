@@ -125,7 +125,7 @@ pub(super) fn key(series: &ChartSeries) -> Markup {
 }
 
 /// What the chart shows, in words, for those who can't see it.
-fn described(view: &ChartView) -> String {
+pub(super) fn described(view: &ChartView) -> String {
     let mut words = format!("{}, {}.", view.name, view.better);
     for series in &view.series {
         let points: Vec<&str> = series

@@ -1,28 +1,26 @@
 //! The comparison report: one HTML file with everything in it, no script, nothing fetched. It
 //! prints on A4, reads on a phone, and is told without colour too.
 
-use base64::Engine;
-use base64::engine::general_purpose::STANDARD;
 use image::RgbImage;
 use maud::{DOCTYPE, Markup, PreEscaped, html};
 
 use crate::compare::Comparison;
-use crate::geometry::{Photo, Point};
-use crate::measure::Measure;
-use crate::visit::{Located, PhotoRecord, Visit};
+use crate::visit::Visit;
 
-use super::lines::{self, Drawing, Stroke, Tag};
-use super::picture::{self, Encoded, Framing};
+use super::sign::{class, sign, signs};
+use super::view::prose;
 use super::view::{
-    self, ChartView, ComparisonView, Mark, NoticeView, PairView, ReasonView, RowView, Shot,
-    SummaryLine, ValueView, VisitName,
+    self, ChartView, ComparisonView, Mark, NoticeView, PairView, ReasonView, RowView, SummaryLine,
+    ValueView, VisitName,
 };
 use super::words::capitalised;
-use super::{chart, number};
+use super::{chart, photo};
 
-pub(super) const STYLE: &str = include_str!("style.css");
-/// Height of a picture, pixels: twice its height on a screen.
-const PICTURE_HEIGHT: u32 = 960;
+pub(super) const STYLE: &str = concat!(
+    include_str!("style.css"),
+    include_str!("sign.css"),
+    include_str!("picture.css"),
+);
 
 /// What a report is written from.
 pub struct ReportInput<'a> {
@@ -170,9 +168,7 @@ fn pictures(input: &ReportInput, view: &ComparisonView) -> Markup {
             section aria-labelledby="pictures" {
                 h2 #pictures { "Side by side" }
                 p.lead {
-                    "Both photos of a pair are scaled so that the body is equally large, with the "
-                    "feet on one line. The lines lie on the photo as it was taken; the values are "
-                    "corrected for where the camera stood, so the two may differ a little."
+                    (prose::SIDE_BY_SIDE)
                 }
                 p.stroke-keys {
                     (stroke_key("body", "from landmark to landmark"))
@@ -205,44 +201,21 @@ fn stroke_key(class: &str, words: &str) -> Markup {
 }
 
 fn pair_of(input: &ReportInput, pair: &PairView) -> Markup {
-    let records: Vec<&PhotoRecord> = pair
-        .shots
-        .iter()
-        .filter_map(|(_, shot)| match shot {
-            Shot::Photo { visit, photo } => input.visits.get(*visit)?.photos.get(*photo),
-            Shot::Missing(_) => None,
-        })
-        .collect();
-    let mut framings = picture::frame_alike(&records, PICTURE_HEIGHT).into_iter();
-    let shots: Vec<(&VisitName, Result<Shown, String>)> = pair
-        .shots
-        .iter()
-        .map(|(name, shot)| {
-            let shown = match shot {
-                Shot::Missing(reason) => Err(reason.clone()),
-                Shot::Photo { visit, photo } => {
-                    show(input, *visit, *photo, framings.next().flatten())
-                }
-            };
-            (name, shown)
-        })
-        .collect();
+    let shots = photo::show_pair(input, pair);
     // An empty frame is as large as the picture beside it, and small where there is none.
     let shape = shots.iter().find_map(|(_, shown)| {
-        let framing = shown.as_ref().ok()?.encoded.framing;
-        Some(format!("aspect-ratio:{}/{}", framing.width, framing.height))
+        let (width, height) = shown.as_ref().ok()?.size();
+        Some(format!("aspect-ratio:{width}/{height}"))
     });
     html! {
         article.pair {
             h3 { (pair.title) }
-            @if records.len() > 1 && !picture::comparable(&records) {
-                p.aside { "Not scaled alike: the legs aren't seen in both photos." }
-            }
+            @if let Some(aside) = photo::aside(input, pair) { p.aside { (aside) } }
             div.shots {
                 @for (name, shown) in &shots {
                     figure {
                         @match shown {
-                            Ok(shown) => { (photo(shown, &pair.title, &name.title)) }
+                            Ok(shown) => { (photo::photo(shown, &pair.title, &name.title)) }
                             Err(reason) => {
                                 div.empty style=[shape.as_ref()] { p { (reason) } }
                             }
@@ -267,286 +240,6 @@ fn pair_of(input: &ReportInput, pair: &PairView) -> Markup {
     }
 }
 
-/// A photo as it appears in the report.
-struct Shown {
-    encoded: Encoded,
-    drawing: Drawing,
-    marks: Vec<Located>,
-    values: Vec<Value>,
-    /// Covered faces, in the picture.
-    faces: Vec<Disc>,
-    /// How the camera stood.
-    setup: Option<Vec<String>>,
-}
-
-/// A value written beside the line that shows it.
-struct Value {
-    tag: Tag,
-    name: String,
-    /// For the narrow room beside and below the person.
-    short: String,
-    value: String,
-}
-
-fn show(
-    input: &ReportInput,
-    visit: usize,
-    photo: usize,
-    framing: Option<Framing>,
-) -> Result<Shown, String> {
-    let of = &input.visits[visit];
-    let record = &of.photos[photo];
-    let framing = framing.ok_or("Too little of the person was found to show the photo.")?;
-    let image = (input.pictures)(visit, photo).ok_or_else(|| {
-        format!(
-            "{} is not beside the record. Put the record back into the visit's folder to show the \
-             photo.",
-            record.file
-        )
-    })?;
-    let encoded = picture::encode(&image, record, framing, input.show_faces)
-        .ok_or("Not shown: the face can't be covered, because it was not located.")?;
-    let drawing = lines::drawing(record);
-    let marks = drawing
-        .landmarks
-        .iter()
-        .filter_map(|landmark| record.landmarks.get(landmark).copied())
-        .collect();
-    let values = drawing
-        .tags
-        .iter()
-        .filter_map(|tag| {
-            let reading = of
-                .readings_of(tag.measure, tag.side)
-                .find(|reading| reading.photo == record.file)?;
-            let estimate = reading.outcome.as_ref().ok()?;
-            Some(Value {
-                tag: *tag,
-                name: sided(tag.measure.words(), tag, record),
-                short: sided(short_name(tag.measure), tag, record),
-                value: number::with_error(*estimate, tag.measure.unit()),
-            })
-        })
-        .collect();
-    let covered = match input.show_faces {
-        true => Vec::new(),
-        false => picture::faces(record).unwrap_or_default(),
-    };
-    let faces = covered
-        .iter()
-        .map(|face| {
-            let centre = framing.picture_from_photo.apply(face.centre);
-            Disc {
-                x: centre.x,
-                y: centre.y,
-                radius: face.radius * framing.picture_from_photo.scale(),
-            }
-        })
-        .collect();
-    Ok(Shown {
-        encoded,
-        drawing,
-        marks,
-        values,
-        faces,
-        setup: view::setup_words(record),
-    })
-}
-
-const fn short_name(measure: Measure) -> &'static str {
-    match measure {
-        Measure::ArmToEarFront => "Arm to ear",
-        Measure::CraniovertebralAngle => "Craniovertebral",
-        Measure::HeadForwardOfShoulder => "Head forward",
-        Measure::SagittalShoulderAngle => "Shoulder angle",
-        Measure::ShoulderAbduction => "Abduction",
-        Measure::ShoulderFlexion => "Flexion",
-        Measure::ThoracicAngle => "Thoracic angle",
-        other => other.words(),
-    }
-}
-
-/// The side is named only where the photo shows both.
-fn sided(name: &str, tag: &Tag, record: &PhotoRecord) -> String {
-    match (tag.side, record.view.and_then(|view| view.near_side())) {
-        (Some(side), None) => format!("{name}, {side}"),
-        _ => name.to_owned(),
-    }
-}
-
-fn photo(shown: &Shown, pose: &str, visit: &str) -> Markup {
-    let Framing {
-        width,
-        height,
-        picture_from_photo,
-    } = shown.encoded.framing;
-    let data = format!(
-        "data:image/jpeg;base64,{}",
-        STANDARD.encode(&shown.encoded.jpeg)
-    );
-    let values: Vec<String> = shown
-        .values
-        .iter()
-        .map(|value| format!("{} {}", value.name, value.value))
-        .collect();
-    let words = format!("Photo: {pose}, {visit}. {}", values.join("; "));
-    let place = |point: Point<Photo>| {
-        let at = picture_from_photo.apply(point);
-        (at.x, at.y)
-    };
-    html! {
-        svg.photo viewBox=(format!("0 0 {width} {height}")) role="img" aria-label=(words) {
-            image href=(data) width=(width) height=(height) {}
-            @for line in &shown.drawing.lines {
-                @let ((x1, y1), (x2, y2)) = (place(line.from), place(line.to));
-                @let path = format!("M{x1:.1} {y1:.1}L{x2:.1} {y2:.1}");
-                path.casing d=(path) {}
-                path class=(format!("stroke {}", stroke_class(line.stroke))) d=(path) {}
-            }
-            @for arc in &shown.drawing.arcs {
-                @let points: Vec<String> = arc
-                    .iter()
-                    .map(|point| { let (x, y) = place(*point); format!("{x:.1},{y:.1}") })
-                    .collect();
-                polyline.casing points=(points.join(" ")) {}
-                polyline.arc points=(points.join(" ")) {}
-            }
-            @for mark in &shown.marks {
-                @let (x, y) = place(mark.at);
-                circle.mark.covered[mark.covered] cx=(format!("{x:.1}")) cy=(format!("{y:.1}")) r="6" {}
-            }
-            (tags(shown, &place, f64::from(width), f64::from(height)))
-        }
-    }
-}
-
-const fn stroke_class(stroke: Stroke) -> &'static str {
-    match stroke {
-        Stroke::Body => "body",
-        Stroke::Reference => "reference",
-        Stroke::Distance => "distance",
-    }
-}
-
-/// A line of a tag, in picture pixels.
-const TAG_LINE: f64 = 30.0;
-const TAG_HEIGHT: f64 = 2.0 * TAG_LINE + 12.0;
-/// Width of a character of a tag's two lines, for wide type.
-const NAME_CHARACTER: f64 = 13.6;
-const VALUE_CHARACTER: f64 = 15.4;
-const TAG_EDGE: f64 = 8.0;
-
-/// Values at the edge of the picture, off the body, moved apart so that none hides another.
-fn tags(
-    shown: &Shown,
-    place: &dyn Fn(Point<Photo>) -> (f64, f64),
-    width: f64,
-    height: f64,
-) -> Markup {
-    let mut boxes: Vec<TagBox> = shown
-        .values
-        .iter()
-        .filter_map(|value| {
-            let beside = value.tag.beside?;
-            let (_, y) = place(Point::new(value.tag.at.x, beside.y));
-            let letters = |words: &str| words.chars().count() as f64;
-            let wide = (letters(&value.short) * NAME_CHARACTER)
-                .max(letters(&value.value) * VALUE_CHARACTER)
-                + 20.0;
-            let left = match beside.to_right {
-                true => width - wide - TAG_EDGE,
-                false => TAG_EDGE,
-            };
-            let wished = (y - TAG_HEIGHT / 2.0).clamp(0.0, (height - TAG_HEIGHT).max(0.0));
-            let below_faces = shown.faces.iter().fold(wished, |top, face| {
-                if face.touches(left, top, wide) {
-                    face.y + face.radius + TAG_EDGE
-                } else {
-                    top
-                }
-            });
-            Some(TagBox {
-                from: place(value.tag.at),
-                left,
-                top: below_faces,
-                wide,
-                to_right: beside.to_right,
-                name: &value.short,
-                value: &value.value,
-            })
-        })
-        .collect();
-    spread(&mut boxes, height);
-    html! {
-        g.tags {
-            @for tag in &boxes {
-                @let near = if tag.to_right { tag.left } else { tag.left + tag.wide };
-                @let middle = tag.top + TAG_HEIGHT / 2.0;
-                path.leader d=(format!(
-                    "M{:.1} {:.1}L{near:.1} {middle:.1}", tag.from.0, tag.from.1
-                )) {}
-            }
-            @for tag in &boxes {
-                rect x=(format!("{:.1}", tag.left)) y=(format!("{:.1}", tag.top))
-                    width=(format!("{:.1}", tag.wide)) height=(TAG_HEIGHT) rx="6" {}
-                text x=(format!("{:.1}", tag.left + 10.0)) y=(format!("{:.1}", tag.top + 27.0)) {
-                    (tag.name)
-                }
-                text.value x=(format!("{:.1}", tag.left + 10.0))
-                    y=(format!("{:.1}", tag.top + 27.0 + TAG_LINE)) {
-                    (tag.value)
-                }
-            }
-        }
-    }
-}
-
-struct Disc {
-    x: f64,
-    y: f64,
-    radius: f64,
-}
-
-impl Disc {
-    /// Whether a tag here would come nearer to the disc than its edge to that of the picture.
-    fn touches(&self, left: f64, top: f64, wide: f64) -> bool {
-        let across = self.x - self.x.clamp(left, left + wide);
-        let down = self.y - self.y.clamp(top, top + TAG_HEIGHT);
-        across.hypot(down) < self.radius + TAG_EDGE
-    }
-}
-
-struct TagBox<'a> {
-    from: (f64, f64),
-    left: f64,
-    top: f64,
-    wide: f64,
-    to_right: bool,
-    name: &'a str,
-    value: &'a str,
-}
-
-/// Pushes overlapping boxes down, from the top, and the lowest back into the picture.
-fn spread(boxes: &mut [TagBox], height: f64) {
-    const GAP: f64 = 6.0;
-    boxes.sort_by(|a, b| a.top.total_cmp(&b.top));
-    for index in 1..boxes.len() {
-        let (above, below) = boxes.split_at_mut(index);
-        let tag = &mut below[0];
-        for other in above.iter() {
-            let beside = tag.left < other.left + other.wide && other.left < tag.left + tag.wide;
-            if beside && tag.top < other.top + TAG_HEIGHT + GAP {
-                tag.top = other.top + TAG_HEIGHT + GAP;
-            }
-        }
-    }
-    let lowest = boxes.iter().map(|tag| tag.top).fold(0.0, f64::max);
-    let over = (lowest + TAG_HEIGHT - height).max(0.0);
-    for tag in boxes.iter_mut() {
-        tag.top = (tag.top - over).max(0.0);
-    }
-}
-
 fn numbers(view: &ComparisonView) -> Markup {
     html! {
         section.numbers aria-labelledby="numbers" {
@@ -555,8 +248,7 @@ fn numbers(view: &ComparisonView) -> Markup {
                 p { "No measure has a value at both the first and the last visit." }
             } @else {
                 p.lead {
-                    "A change counts only when it is larger than the smallest change that can be "
-                    "told from error with 95\u{a0}% confidence (MDC95), which is its ±."
+                    (prose::CHANGE_COUNTS)
                 }
                 (table(view))
                 p.aside { "Changes are computed before rounding." }
@@ -572,15 +264,18 @@ fn in_lines(visit: &VisitName) -> Markup {
     }
 }
 
-/// More visits than this are told by the charts; the table keeps the first and the last.
-const COLUMNS: usize = 5;
+/// The visits that the table has columns for: more than a few are told by the charts, and it keeps the
+/// first and the last.
+pub(super) fn shown_columns(view: &ComparisonView) -> Vec<usize> {
+    const MOST: usize = 5;
+    match view.visits.len() {
+        count @ ..=MOST => (0..count).collect(),
+        count => vec![0, count - 1],
+    }
+}
 
 fn table(view: &ComparisonView) -> Markup {
-    let last = view.visits.len() - 1;
-    let shown: Vec<usize> = match view.visits.len() {
-        ..=COLUMNS => (0..=last).collect(),
-        _ => vec![0, last],
-    };
+    let shown = shown_columns(view);
     html! {
         table.many[view.has_course] {
             colgroup {
@@ -680,8 +375,7 @@ fn charts(view: &ComparisonView) -> Markup {
             section.course-of.small[!view.has_course] aria-labelledby="course" {
                 h2 #course { "Course" }
                 p.lead {
-                    "The whiskers are the 95\u{a0}% ranges; on patients they have not been tested "
-                    "yet. Where they overlap widely, don't read a change into the line."
+                    (prose::WHISKERS)
                 }
                 div.charts {
                     @for chart in &view.charts { (chart_of(chart)) }
@@ -732,60 +426,12 @@ fn notices(notices: &[NoticeView]) -> Markup {
 fn method(view: &ComparisonView) -> Markup {
     html! {
         section.prose aria-labelledby="method" {
-            h2 #method { "How it was measured, and what it can't know" }
-            h3 { "From photo to number" }
-            p {
-                "In each photo the program finds the person, locates joints with a general "
-                "pose-estimation network, and with a second one, taught on rendered people, ear, "
-                "C7, acromion and the line of the back. From the size of the body in the photo, "
-                "the written stature, the lens, upright edges of the room and the turn of the body "
-                "it works out how the camera stood, and reads every value after correcting for "
-                "that. "
-                @if view.manual {
-                    "Some points were placed by a person; they are taken as placed, with the "
-                    "error given for them. "
-                }
-                "In side views only the side nearest the camera is measured."
-            }
-            h3 { "What the error (±) holds" }
-            p {
-                "How far the located points may be off, and what a photo leaves open about the "
-                "camera: its distance, height, tilt and lens, the turn of the body, the stature. "
-                "A change is held against the errors of both visits: MDC95 = 1.96 · √(s₁² + s₂²). "
-                "Even so, about one comparison in twenty passes this limit by chance"
-                @if view.compared > 1 { "; this report holds " (view.compared) }
-                "."
-            }
-            h3 { "What it can't know" }
-            ul {
-                li {
-                    "What clothes and hair hide. Bony points such as C7 and the acromion are "
-                    "estimated from what shows; nobody has yet held that against a palpating "
-                    "finger; stickers on them are joined with it, and points placed by hand go before both."
-                }
-                li {
-                    "Errors of the network on people like this one: its accuracy was measured on "
-                    "rendered people and on everyday photos, not on people after breast surgery."
-                }
-                li {
-                    "Whether the person stood as usual and reached as far as they could; what "
-                    "differs from hour to hour within one day."
-                }
-                li {
-                    "Arm to ear is the project's own measure. No norm is published for it: "
-                    "compare a person with their own earlier visits."
-                }
-                li {
-                    "Thoracic angle and kyphosis index describe the curve of the skin. They are "
-                    "not Cobb angles."
-                }
-                li {
-                    "Reaching up while standing includes a lean and stretch of the upper back. "
-                    "Don't compare these angles with those of a goniometer taken lying down."
-                }
-                li {
-                    "Tilts and shifts are described, not judged: healthy people are asymmetric "
-                    "too."
+            h2 #method { (prose::METHOD_TITLE) }
+            @for part in prose::method(view) {
+                h3 { (part.title) }
+                @if !part.text.is_empty() { p { (part.text) } }
+                @if !part.points.is_empty() {
+                    ul { @for point in part.points { li { (point) } } }
                 }
             }
         }
@@ -793,79 +439,15 @@ fn method(view: &ComparisonView) -> Markup {
 }
 
 fn before_acting(view: &ComparisonView) -> Markup {
-    let limit = view.facts.iter().find(|(name, _)| *name == view::ARM_LIMIT);
     html! {
         section.prose.before aria-labelledby="before" {
             h2 #before { "Before acting on this" }
             ul {
-                li {
-                    "The limits set by the surgeon and the therapist come first."
-                    @if let Some((_, limit)) = limit {
-                        " " strong { "Arm limit: " (limit) "." }
-                        " Don't raise the arm past it, whatever this report shows."
+                @for said in prose::before_acting(view) {
+                    li {
+                        @if let Some(lead) = &said.lead { strong { (lead) } " " }
+                        (said.text)
                     }
-                }
-                li {
-                    strong { "Stop" }
-                    " a reach at sharp pain, pinching, dizziness or new swelling, and tell the "
-                    "clinician."
-                }
-                li {
-                    "Not a diagnosis: it describes photos. Local rules and licensed practice "
-                    "decide; the tool proposes, a clinician approves."
-                }
-            }
-        }
-    }
-}
-
-const fn class(mark: Mark) -> &'static str {
-    match mark {
-        Mark::Improved => "improved",
-        Mark::Worse => "worse",
-        Mark::Changed => "changed",
-        Mark::Same => "same",
-        Mark::Unknown => "unknown",
-        Mark::Caution => "caution",
-    }
-}
-
-/// A sign that differs in shape, not only in colour. The words stand beside it.
-pub(super) fn sign(mark: Mark) -> Markup {
-    html! {
-        svg class=(format!("sign {}", class(mark))) viewBox="0 0 20 20" aria-hidden="true" {
-            use href=(format!("#sign-{}", class(mark))) {}
-        }
-    }
-}
-
-/// The shapes of the signs, once.
-pub(super) fn signs() -> Markup {
-    html! {
-        svg.defs aria-hidden="true" width="0" height="0" {
-            defs {
-                g #sign-improved {
-                    circle.full cx="10" cy="10" r="9" {}
-                    path.on d="M5.5 10.5l3 3l6-7" {}
-                }
-                g #sign-worse {
-                    path.full d="M1 2.5H19L10 18.5Z" {}
-                    path.on d="M10 5.5v6" {}
-                }
-                g #sign-changed {
-                    path.outline d="M10 1.5L18.5 10L10 18.5L1.5 10Z" {}
-                    path.ink d="M6.5 10h7" {}
-                }
-                g #sign-same {
-                    circle.outline cx="10" cy="10" r="8.5" {}
-                    path.ink d="M6 8h8M6 12h8" {}
-                }
-                g #sign-unknown {
-                    circle.outline.dashed cx="10" cy="10" r="8.5" {}
-                }
-                g #sign-caution {
-                    path.full d="M10 1L19.5 18.5H0.5Z" {}
-                    path.on d="M10 7v5.5M10 15v1" {}
                 }
             }
         }
@@ -1005,36 +587,5 @@ mod tests {
         assert_eq!(page.matches("class=\"empty\"").count(), 2);
         assert!(page.contains("reach.jpg is not beside the record."));
         assert_eq!(page.matches("data:image/jpeg;base64,").count(), 2);
-    }
-
-    #[test]
-    fn tags_keep_off_a_covered_face() {
-        let face = Disc {
-            x: 200.0,
-            y: 100.0,
-            radius: 40.0,
-        };
-        assert!(face.touches(10.0, 60.0, 145.0));
-        assert!(!face.touches(10.0, 60.0, 100.0));
-        assert!(!face.touches(10.0, 160.0, 300.0));
-    }
-
-    #[test]
-    fn tags_do_not_cover_each_other() {
-        let tag = |top| TagBox {
-            from: (0.0, 0.0),
-            left: 0.0,
-            top,
-            wide: 100.0,
-            to_right: true,
-            name: "",
-            value: "",
-        };
-        let mut boxes = [tag(10.0), tag(5.0), tag(880.0), tag(870.0)];
-        spread(&mut boxes, 960.0);
-        for pair in boxes.windows(2) {
-            assert!(pair[1].top >= pair[0].top + TAG_HEIGHT || pair[0].top == 0.0);
-        }
-        assert!(boxes.iter().all(|tag| tag.top + TAG_HEIGHT <= 960.0));
     }
 }

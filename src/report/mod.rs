@@ -21,11 +21,13 @@ pub mod html;
 pub mod lines;
 mod number;
 pub mod overlay;
+mod photo;
 pub mod picture;
 pub mod plan;
 #[cfg(test)]
 mod samples;
 pub mod self_check;
+mod sign;
 pub mod table;
 pub mod view;
 pub(crate) mod words;

@@ -3,9 +3,11 @@
 use maud::{DOCTYPE, Markup, PreEscaped, html};
 
 use super::{
-    Block, Boxed, Cell, Column, Diary, Document, Line, Photos, Picture, Shot, Table, Tone,
+    Block, Boxed, Captioned, Cell, Column, Diary, Document, Line, Photos, Picture, Shot, Table,
+    Tone,
 };
-use crate::report::html::{STYLE, css_string, page_metas, sign, signs, unbroken};
+use crate::report::html::{STYLE, css_string, page_metas, unbroken};
+use crate::report::sign::{sign, signs};
 
 /// What is unlike the comparison report, or like it at home too.
 const PIECES: &str = include_str!("document.css");
@@ -72,6 +74,9 @@ fn block(block: &Block) -> Markup {
         Block::Table(table) => self::table(table),
         Block::Photos(photos) => self::photos(photos),
         Block::Picture(picture) => html! { div.picture { (drawn(picture)) } },
+        Block::Gallery(all) => html! {
+            div.charts { @for of in all { (captioned(of)) } }
+        },
         Block::Beside(picture, blocks) => html! {
             section.beside {
                 div.picture { (drawn(picture)) }
@@ -197,6 +202,21 @@ fn shot(shot: &Shot) -> Markup {
                     ul.values { @for note in &shot.notes { li { (unbroken(note)) } } }
                 }
             }
+        }
+    }
+}
+
+fn captioned(of: &Captioned) -> Markup {
+    html! {
+        figure {
+            figcaption {
+                h3 { (of.title) }
+                p { (of.about) }
+                p.keys {
+                    @for key in &of.keys { span { (drawn(&key.picture)) (key.name) } }
+                }
+            }
+            (drawn(&of.picture))
         }
     }
 }

@@ -1,8 +1,12 @@
 //! A document: what a clinician hands on or files, in pieces that a page is made of. It is built once
 //! and written twice, as PDF and as HTML, so that both say the same.
 
+mod comparison;
+mod course;
 mod html;
 mod letter;
+mod pdf;
+mod photos;
 #[cfg(test)]
 mod samples;
 mod visit_note;
@@ -11,8 +15,11 @@ use serde::Serialize;
 
 use super::view::Mark;
 
+pub use comparison::comparison;
+pub use course::{Course, course};
 pub use html::html;
 pub use letter::{Letter, letter};
+pub use pdf::{Paper, PdfError, pdf};
 pub use visit_note::{VisitNote, visit_note};
 
 /// One document, ready to be laid out: finished words and pictures, no layout.
@@ -50,6 +57,8 @@ pub enum Block {
     /// The same pose at two visits, or one photo alone.
     Photos(Photos),
     Picture(Picture),
+    /// Small pictures beside each other.
+    Gallery(Vec<Captioned>),
     /// A drawing with what belongs to it beside it.
     Beside(Picture, Vec<Block>),
     /// In type that is read across a room.
@@ -142,6 +151,22 @@ pub struct Shot {
     pub picture: Result<Picture, String>,
     /// Values and how the camera stood.
     pub notes: Vec<String>,
+}
+
+/// A small picture with what it shows above it.
+#[derive(Clone, Debug, Serialize)]
+pub struct Captioned {
+    pub title: String,
+    pub about: String,
+    /// What is drawn how.
+    pub keys: Vec<Key>,
+    pub picture: Picture,
+}
+
+#[derive(Clone, Debug, Serialize)]
+pub struct Key {
+    pub picture: Picture,
+    pub name: String,
 }
 
 /// A drawing or a photo with lines on it, as an SVG that holds all it needs.

@@ -43,6 +43,7 @@ pub(super) fn charts(
             .collect();
         if !series.is_empty() {
             charts.push(ChartView {
+                measure,
                 name: measure.words(),
                 unit: measure.unit(),
                 better: better_words(measure),

@@ -3,12 +3,14 @@
 //! Its parts stand here; how each is filled in stands in a file of its own.
 
 mod charts;
+mod course;
 mod facts;
 mod limit;
 mod movement;
 mod names;
 mod notices;
 mod pairs;
+pub(super) mod prose;
 mod reasons;
 mod rows;
 mod summary;
@@ -37,6 +39,7 @@ use summary::summary;
 pub(super) use limit::limits_kept;
 pub(super) use summary::REASONS_BELOW;
 
+pub use course::{ArmView, CourseView, CourseVisit, ReachView, course};
 pub use pairs::{pose_words, setup_words};
 
 pub(super) use super::number::PLUS_MINUS;
@@ -59,6 +62,17 @@ pub enum Mark {
     Same,
     Unknown,
     Caution,
+}
+
+impl Mark {
+    pub const ALL: [Mark; 6] = [
+        Mark::Improved,
+        Mark::Worse,
+        Mark::Changed,
+        Mark::Same,
+        Mark::Unknown,
+        Mark::Caution,
+    ];
 }
 
 /// A verdict in words.
@@ -185,6 +199,7 @@ pub struct ChartSeries {
 /// The course of one measure over all visits.
 #[derive(Clone, Debug)]
 pub struct ChartView {
+    pub measure: Measure,
     pub name: &'static str,
     pub unit: Unit,
     pub better: &'static str,
