@@ -25,7 +25,9 @@ use std::process::ExitCode;
 use clap::{Args, Parser, Subcommand, ValueEnum};
 
 use tragus::case::CaseError;
+use tragus::episode::NotKept;
 use tragus::infer::{Finder, PoseNetKind, Runtime, RuntimeChoice};
+use tragus::report::document::Paper;
 
 /// Measures standing posture and overhead reach from photos, with the error of every number.
 ///
@@ -140,6 +142,22 @@ impl PoseNetArg {
     }
 }
 
+/// The paper in the printer.
+#[derive(Clone, Copy, ValueEnum)]
+enum PaperArg {
+    A4,
+    Letter,
+}
+
+impl PaperArg {
+    const fn of_document(self) -> Paper {
+        match self {
+            PaperArg::A4 => Paper::A4,
+            PaperArg::Letter => Paper::Letter,
+        }
+    }
+}
+
 /// How a run ended, when it could run.
 enum Outcome {
     Complete,
@@ -215,9 +233,11 @@ impl<E: Into<anyhow::Error>> From<E> for Stop {
     fn from(error: E) -> Self {
         let error = error.into();
         // Errors of a case know what to do.
-        let hint = error
-            .downcast_ref::<CaseError>()
-            .map(|error| error.hint().to_owned());
+        let of_case = match error.downcast_ref() {
+            Some(NotKept::Case(error)) => Some(error),
+            _ => error.downcast_ref::<CaseError>(),
+        };
+        let hint = of_case.map(|error| error.hint().to_owned());
         Stop { error, hint }
     }
 }

@@ -138,14 +138,22 @@ pub fn run(args: &PlanArgs, surroundings: &Surroundings) -> Result<Outcome, Stop
     let sheets = episode::keep(&case, &input, approved.as_ref())?;
     tell(&format!("plan: {}", sheets.plan.display()));
     match sheets.home {
-        Some(home) => tell(&format!("sheet for home: {}", home.display())),
+        Some(home) => tell(&format!(
+            "sheet for home: {}\nto print: {}",
+            home.page.display(),
+            home.print.display()
+        )),
         None if plan.findings.holds.is_empty() => tell(
             "Not approved: no sheet for home is written. Read the plan, then add --approve INITIALS.",
         ),
         None => {}
     }
     if let Some(hold) = sheets.hold {
-        tell(&format!("sheet for home, to wait: {}", hold.display()));
+        tell(&format!(
+            "sheet for home, to wait: {}\nto print: {}",
+            hold.page.display(),
+            hold.print.display()
+        ));
     }
     print(&match args.format {
         Format::Table => plan_table(&input),

@@ -11,10 +11,9 @@ use tragus::case::{Case, DOCUMENTS};
 use tragus::episode::Filed;
 use tragus::episode::documents::{Address, Dossier, NotWritten, Pictures, Titled};
 use tragus::record;
-use tragus::report::document::html;
 
 use super::case::{self, Nets};
-use super::{LookArgs, Outcome, Stop, Surroundings, files, plan, print, stop, tell};
+use super::{LookArgs, Outcome, PaperArg, Stop, Surroundings, files, plan, print, stop, tell};
 
 const PROGRAM: &str = concat!("tragus ", env!("CARGO_PKG_VERSION"));
 
@@ -66,18 +65,16 @@ pub struct WriteArgs {
 
 #[derive(Clone, Copy, PartialEq, Eq, ValueEnum)]
 enum DocumentArg {
+    /// What changed from the first visit to the last, with photos
+    Comparison,
+    /// Where each reach stands over all visits
+    Course,
     /// One visit for the clinician's file
     VisitNote,
     /// One page to whoever referred the person
     Letter,
     /// The exercises that were approved; while a hold stands, that there are none
     HomeSheet,
-}
-
-#[derive(Clone, Copy, ValueEnum)]
-enum PaperArg {
-    A4,
-    Letter,
 }
 
 #[derive(Clone, Copy, PartialEq, Eq, ValueEnum)]
@@ -155,6 +152,8 @@ pub fn run(args: &WriteArgs, surroundings: &Surroundings) -> Result<Outcome, Sto
     let mut everything = true;
     for document in wished {
         let built = match document {
+            DocumentArg::Comparison => dossier.comparison(&pictures),
+            DocumentArg::Course => dossier.course(),
             DocumentArg::VisitNote => dossier.visit_note(index, &pictures),
             DocumentArg::Letter => dossier.letter(address),
             DocumentArg::HomeSheet => dossier.home_sheet(),
@@ -210,8 +209,8 @@ fn write(args: &WriteArgs, case: &Case, titled: &Titled) -> Result<(), Stop> {
     formats.dedup();
     for format in formats {
         let bytes = match format {
-            Format::Html => html(&titled.document).into_bytes(),
-            Format::Pdf => continue,
+            Format::Html => titled.html().into_bytes(),
+            Format::Pdf => titled.pdf(args.paper.of_document())?,
         };
         let file = format!("{}.{}", titled.name, format.ending());
         let path = match &args.out {

@@ -12,8 +12,9 @@ use crate::care::{Rules, Screening};
 use crate::case::{Case, CaseError};
 use crate::compare::{Comparison, compare, compare_carrying};
 use crate::record;
-use crate::report::document::{Document, Letter, VisitNote, letter, visit_note};
-use crate::report::{HoldSheet, HomeSheet, hold_sheet, home_sheet, last_day};
+use crate::report::document::{self, Course, Document, Letter, Paper, PdfError, VisitNote};
+use crate::report::plan::PlanInput;
+use crate::report::{HoldSheet, HomeSheet, ReportInput, hold_sheet, home_sheet, last_day};
 use crate::visit::Visit;
 
 /// A case as it is known on a day.
@@ -49,6 +50,18 @@ pub struct Address<'a> {
 pub struct Titled {
     pub name: String,
     pub document: Document,
+    /// The day that it says it was written on.
+    written: Date,
+}
+
+impl Titled {
+    pub fn html(&self) -> String {
+        document::html(&self.document)
+    }
+
+    pub fn pdf(&self, paper: Paper) -> Result<Vec<u8>, PdfError> {
+        document::pdf(&self.document, paper, self.written)
+    }
 }
 
 /// Why a document is not written.
@@ -57,6 +70,8 @@ pub struct Titled {
 pub enum NotWritten {
     #[error("no visit is filed up to {0}")]
     NoVisit(Date),
+    #[error("a comparison takes two visits, and {0} is filed up to {1}")]
+    OneVisit(usize, Date),
     #[error("no plan is kept up to {0}: make one first")]
     NoPlan(Date),
     #[error("the plan of {0} is not approved")]
@@ -109,6 +124,36 @@ impl<'a> Dossier<'a> {
         })
     }
 
+    /// What changed from the first visit to the last.
+    pub fn comparison(&self, pictures: &Pictures) -> Result<Titled, NotWritten> {
+        let seen = self.last_visit()?;
+        if self.visits.len() < 2 {
+            return Err(NotWritten::OneVisit(self.visits.len(), self.day));
+        }
+        let document = document::comparison(&ReportInput {
+            visits: &self.visits,
+            comparison: &self.comparison,
+            pictures: pictures.of,
+            show_faces: pictures.show_faces,
+            program: self.program,
+        });
+        Ok(self.titled(seen, "comparison", document))
+    }
+
+    /// Where each reach stands over all visits.
+    pub fn course(&self) -> Result<Titled, NotWritten> {
+        let seen = self.last_visit()?;
+        let made = self.made_for(self.last_known(seen)?)?;
+        let input = made.as_ref().map(|made| self.input(made));
+        let document = document::course(&Course {
+            visits: &self.visits,
+            comparison: &self.comparison,
+            plan: input.as_ref(),
+            program: self.program,
+        });
+        Ok(self.titled(seen, "course", document))
+    }
+
     /// The note of the visit of this index.
     pub fn visit_note(&self, index: usize, pictures: &Pictures) -> Result<Titled, NotWritten> {
         let visit = self
@@ -118,13 +163,14 @@ impl<'a> Dossier<'a> {
         let day = visit.facts.date.unwrap_or(self.day);
         let made = self.made_for(day)?;
         let input = made.as_ref().map(|made| self.input(made));
-        let document = visit_note(VisitNote {
+        let document = document::visit_note(&VisitNote {
             visit,
             plan: input.as_ref(),
-            photos: Vec::new(),
+            pictures: &|photo| (pictures.of)(index, photo),
+            show_faces: pictures.show_faces,
             program: self.program,
         });
-        Ok(titled(day, "visit-note", document))
+        Ok(self.titled(day, "visit-note", document))
     }
 
     /// The letter to whoever referred the person.
@@ -132,7 +178,7 @@ impl<'a> Dossier<'a> {
         let seen = self.last_visit()?;
         let made = self.made_for(self.last_known(seen)?)?;
         let input = made.as_ref().map(|made| self.input(made));
-        let document = letter(&Letter {
+        let document = document::letter(&Letter {
             code: &self.case.about.code,
             visits: &self.visits,
             comparison: &self.comparison,
@@ -143,7 +189,7 @@ impl<'a> Dossier<'a> {
             read_by: address.read_by,
             program: self.program,
         });
-        Ok(titled(seen, "letter", document))
+        Ok(self.titled(seen, "letter", document))
     }
 
     /// The sheet that goes home with the last plan: the exercises that were approved, or while a hold
@@ -165,7 +211,7 @@ impl<'a> Dossier<'a> {
                 holds,
                 program: self.program,
             });
-            return Ok(titled(day, HOLD_SHEET, document));
+            return Ok(self.titled(day, HOLD_SHEET, document));
         }
         let programme = made.approved.as_ref().ok_or(match kept.approved {
             Some(_) => NotWritten::OtherPlan(day),
@@ -182,7 +228,7 @@ impl<'a> Dossier<'a> {
         if last < self.day {
             return Err(NotWritten::Over { plan: day, last });
         }
-        Ok(titled(day, HOME_SHEET, home_sheet(&sheet)))
+        Ok(self.titled(day, HOME_SHEET, home_sheet(&sheet)))
     }
 
     fn last_visit(&self) -> Result<Date, NotWritten> {
@@ -237,8 +283,16 @@ impl<'a> Dossier<'a> {
         })
     }
 
-    fn input<'b>(&'b self, made: &'b Made) -> crate::report::plan::PlanInput<'b> {
+    fn input<'b>(&'b self, made: &'b Made) -> PlanInput<'b> {
         super::input(&made.plan, self.rules, made.approved.as_ref(), self.program)
+    }
+
+    fn titled(&self, day: Date, what: &str, document: Document) -> Titled {
+        Titled {
+            name: format!("{day}-{what}"),
+            document,
+            written: self.day,
+        }
     }
 }
 
@@ -250,11 +304,4 @@ pub(super) fn sheets_of(day: Date) -> impl Iterator<Item = String> {
     [HOME_SHEET, HOLD_SHEET]
         .into_iter()
         .flat_map(move |sheet| ["pdf", "html"].map(|ending| format!("{day}-{sheet}.{ending}")))
-}
-
-fn titled(day: Date, what: &str, document: Document) -> Titled {
-    Titled {
-        name: format!("{day}-{what}"),
-        document,
-    }
 }

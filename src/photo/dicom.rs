@@ -22,7 +22,8 @@ use dicom_transfer_syntax_registry::entries::{
 use image::metadata::Orientation;
 use image::{DynamicImage, RgbImage};
 
-use super::decode::{self, Decoded, Detail, JPEG_START, Limits, PhotoError, PhotoErrorKind};
+use super::jpeg;
+use super::decode::{self, Decoded, Detail, Limits, PhotoError, PhotoErrorKind};
 use super::exif::{BodyDirection, FOCAL_LENGTHS_MM, Tags};
 
 const MAGIC: &[u8] = b"DICM";
@@ -99,7 +100,7 @@ pub(super) fn decode(bytes: &[u8], limits: Limits, detail: Detail) -> Result<Dec
     let mut decoded = match file.coding {
         Coding::Jpeg => {
             let jpeg = file.pixels.concat();
-            if !jpeg.starts_with(&JPEG_START) {
+            if !jpeg.starts_with(&jpeg::START) {
                 return Err(PhotoErrorKind::Damaged.into());
             }
             // Whatever tags its maker left inside are no part of the DICOM file, and programs that

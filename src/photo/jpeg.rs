@@ -18,7 +18,7 @@ const MOST_SCANS: usize = 100;
 /// Bytes that some cameras leave between the pixels and the end marker.
 const PADDING: u32 = 2;
 
-const START: [u8; 2] = [0xff, 0xd8];
+pub const START: [u8; 2] = [0xff, 0xd8];
 const END: u8 = 0xd9;
 const SCAN: u8 = 0xda;
 

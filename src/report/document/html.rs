@@ -3,7 +3,8 @@
 use maud::{DOCTYPE, Markup, PreEscaped, html};
 
 use super::{
-    Block, Boxed, Captioned, Cell, Column, Diary, Document, Line, Photos, Picture, Shot, Table, Tone,
+    Block, Boxed, Captioned, Cell, Column, Diary, Document, Line, Photos, Picture, Shot, Table,
+    Tone,
 };
 use crate::report::html::{STYLE, css_string, page_metas, unbroken};
 use crate::report::sign::{sign, signs};
