@@ -19,6 +19,7 @@ mod home_sheet;
 mod invariances;
 mod perspective;
 mod photos;
+mod privacy;
 mod published;
 mod readability;
 mod real_photos;

@@ -213,7 +213,7 @@ const JPEG_START: [u8; 2] = [0xff, 0xd8];
 
 /// Where the first scan of a JPEG begins. `None` for other files, and where fill bytes or a shape
 /// that this walk does not know come before.
-fn first_scan(bytes: &[u8]) -> Option<usize> {
+pub(super) fn first_scan(bytes: &[u8]) -> Option<usize> {
     const SCAN: u8 = 0xda;
     if !bytes.starts_with(&JPEG_START) {
         return None;

@@ -4,6 +4,7 @@
 //! The upright photo is the only image that later code sees. Of the file's metadata only what
 //! the camera model needs is kept: nothing that says where, when or with which device.
 
+mod bare;
 mod decode;
 mod exif;
 mod file;
@@ -12,6 +13,7 @@ mod sample;
 
 use image::RgbImage;
 
+pub use bare::Bare;
 pub use decode::{Limits, PhotoError, PhotoErrorKind};
 pub use exif::CameraTags;
 pub use file::{DRAWN, ENDINGS, is_photo_name, read_bytes};
