@@ -23,6 +23,7 @@ mod hostile;
 mod invariances;
 mod perspective;
 mod photos;
+mod privacy;
 mod published;
 mod readability;
 mod real_photos;

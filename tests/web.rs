@@ -23,7 +23,7 @@ use tragus::web::{Server, Setup, VisitFolder};
 
 #[cfg(unix)]
 use crate::common::{as_somebody, let_write};
-use crate::common::{demo, finder, kill_rounds, root, shared_finder};
+use crate::common::{demo, finder, kill_rounds, planted, root, shared_finder};
 
 const JSON: &str = "application/json";
 
@@ -2261,6 +2261,49 @@ fn a_visit_that_was_begun_in_the_page_is_filed_in_the_case() {
         titles.last().map(String::as_str),
         Some("week 12, 2026-05-11")
     );
+}
+
+/// Words that a camera might have written into a photo, sent with it, are in no answer and in no file.
+#[test]
+fn nothing_that_a_camera_wrote_is_answered_or_filed() {
+    let folder = tempfile::tempdir().expect("a folder");
+    let (case, browser) = serve_case(&folder);
+    browser
+        .post("/api/case/screening", &filled(&browser))
+        .json();
+    let photo = planted::jpeg(&reach(), 1);
+    let told = |answer: Answer| {
+        assert_eq!(answer.status, 200);
+        let bytes = answer.bytes();
+        assert!(!planted::shows(&bytes));
+        bytes
+    };
+    let value = |answer: Answer| -> Value { serde_json::from_slice(&told(answer)).expect("JSON") };
+    let begun = json!({ "label": "week 12", "date": TODAY });
+    let visit = value(browser.post("/api/visits", &begun));
+    let path = format!("/api/visits/{}", visit["id"].as_str().expect("an id"));
+    let visit = value(browser.photo(&format!("{path}/photos"), "reach.jpg", &photo));
+    told(browser.get(&format!("{path}/photos/0/picture")));
+    let check = value(browser.photo("/api/checks", "reach.jpg", &photo));
+    told(browser.get(check["picture"].as_str().expect("a picture")));
+    let filed = json!({ "revision": visit["revision"] });
+    value(browser.post(&format!("{path}/file"), &filed));
+    value(browser.get("/api/case"));
+    let visits = json!({ "visits": ["v1", "v2", visit["id"]] });
+    let compared = value(browser.post("/api/comparisons", &visits));
+    told(browser.get(compared["report"].as_str().expect("a report")));
+    let at = case.join("visits/2026-05-11-week-12");
+    for entry in fs::read_dir(&at).expect("the visit") {
+        let path = entry.expect("an entry").path();
+        assert!(
+            !planted::shows(&fs::read(&path).expect("a file")),
+            "{path:?}"
+        );
+    }
+    assert!(is_listed_whole(
+        &case,
+        "visits/2026-05-11-week-12/reach.jpg"
+    ));
 }
 
 #[test]

@@ -13,9 +13,9 @@
 //! either the old one or the whole new one, and the list of checksums knows both ([`checksums`]).
 
 pub mod checksums;
+mod forget;
 mod verify;
 
-use std::borrow::Cow;
 use std::fs::{self, File, OpenOptions, TryLockError};
 use std::io::{self, Write};
 use std::path::{Path, PathBuf};
@@ -23,13 +23,14 @@ use std::path::{Path, PathBuf};
 use jiff::civil::Date;
 use thiserror::Error;
 
+pub use self::forget::{Kind, Removal};
 pub use self::verify::{Damage, Fault, Verification, accept, verify};
 
 use self::checksums::{CHECKSUMS, Checksums, Standing};
 use crate::care::plan::Previous;
 use crate::care::{About, Screening};
 use crate::checksum::sha256;
-use crate::photo;
+use crate::photo::Bare;
 use crate::record::{self, KeptPlan, RecordError};
 use crate::visit::{Visit, VisitFacts};
 
@@ -62,14 +63,8 @@ pub struct NewVisit<'a> {
     pub label: &'a str,
     /// With a record of every photo, in the same order.
     pub visit: &'a Visit,
-    pub photos: &'a [NewPhoto<'a>],
-}
-
-/// Where the bytes of a photo are that is filed.
-#[derive(Clone, Copy)]
-pub enum NewPhoto<'a> {
-    File(&'a Path),
-    Memory(&'a [u8]),
+    /// What was measured, and nothing else of what a camera writes.
+    pub photos: &'a [Bare],
 }
 
 impl Case {
@@ -261,20 +256,7 @@ impl Case {
 
     /// Holds the case for writing, unless another program does.
     pub fn write(&self) -> Result<Writing<'_>, CaseError> {
-        let path = self.folder.join(LOCK);
-        let lock = OpenOptions::new()
-            .create(true)
-            .truncate(false)
-            .write(true)
-            .open(&path)
-            .map_err(|error| CaseError::io(&path, error))?;
-        match lock.try_lock() {
-            Ok(()) => {}
-            Err(TryLockError::WouldBlock) => {
-                return Err(CaseError::Locked(self.folder.to_owned()));
-            }
-            Err(TryLockError::Error(error)) => return Err(CaseError::io(&path, error)),
-        }
+        let lock = lock(&self.folder)?;
         let mut writing = Writing {
             case: self,
             checksums: read_checksums(&self.folder)?,
@@ -282,6 +264,22 @@ impl Case {
         };
         writing.tidy()?;
         Ok(writing)
+    }
+}
+
+/// Holds a case's folder against other programs that write.
+fn lock(folder: &Path) -> Result<File, CaseError> {
+    let path = folder.join(LOCK);
+    let lock = OpenOptions::new()
+        .create(true)
+        .truncate(false)
+        .write(true)
+        .open(&path)
+        .map_err(|error| CaseError::io(&path, error))?;
+    match lock.try_lock() {
+        Ok(()) => Ok(lock),
+        Err(TryLockError::WouldBlock) => Err(CaseError::Locked(folder.to_owned())),
+        Err(TryLockError::Error(error)) => Err(CaseError::io(&path, error)),
     }
 }
 
@@ -422,28 +420,14 @@ impl Writing<'_> {
             announced.push((format!("{VISITS}/{name}/{file}"), sha256(bytes)));
             Ok(())
         };
-        for (photo, source) in new.visit.photos.iter().zip(new.photos) {
-            let path = match source {
-                NewPhoto::File(path) => path,
-                NewPhoto::Memory(_) => Path::new(&photo.file),
-            };
+        for (photo, bare) in new.visit.photos.iter().zip(new.photos) {
             if !checksums::is_inside(&photo.file) {
-                return Err(CaseError::Name(path.to_owned()));
+                return Err(CaseError::Name(photo.file.clone().into()));
             }
-            let bytes = match source {
-                NewPhoto::File(path) => photo::read_bytes(path)
-                    .map_err(|error| CaseError::io(path, io::Error::other(error)))?
-                    .into(),
-                NewPhoto::Memory(bytes) => Cow::Borrowed(*bytes),
-            };
-            if photo
-                .sha256
-                .as_ref()
-                .is_some_and(|seen| *seen != sha256(&bytes))
-            {
-                return Err(CaseError::Moved(path.to_owned()));
+            if photo.sha256.as_deref() != Some(&sha256(bare.bytes())) {
+                return Err(CaseError::Moved(photo.file.clone().into()));
             }
-            put(&photo.file, &bytes)?;
+            put(&photo.file, bare.bytes())?;
         }
         put(FACTS, record::facts_to_json(&new.visit.facts).as_bytes())?;
         put(RECORD, record::visit_to_json(new.visit).as_bytes())?;
@@ -577,7 +561,7 @@ pub enum CaseError {
     Filed(PathBuf),
     #[error("the file's name holds a backslash, or what can't be shown: {}", .0.display())]
     Name(PathBuf),
-    #[error("the file was changed while it was measured: {}", .0.display())]
+    #[error("this photo is not the one that was measured: {}", .0.display())]
     Moved(PathBuf),
     #[error("the file is not as it was written: {}", .0.display())]
     Damaged(PathBuf),

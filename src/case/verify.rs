@@ -210,7 +210,8 @@ fn advice(file: &str, checksums: &Checksums, is_whole: &dyn Fn(&str) -> bool) ->
 mod tests {
     use super::*;
     use crate::care::About;
-    use crate::case::{NewPhoto, NewVisit};
+    use crate::case::NewVisit;
+    use crate::photo::{Bare, Limits};
     use crate::visit::{PhotoRecord, Visit, VisitFacts};
 
     fn about() -> About {
@@ -221,12 +222,21 @@ mod tests {
         }
     }
 
-    fn visit(photo: &str, bytes: &[u8]) -> Visit {
+    /// A photo of one grey.
+    fn photo(grey: u8) -> Bare {
+        let mut bytes = std::io::Cursor::new(Vec::new());
+        image::GrayImage::from_pixel(64, 64, [grey].into())
+            .write_to(&mut bytes, image::ImageFormat::Png)
+            .unwrap();
+        Bare::of(bytes.get_ref(), Limits::default()).unwrap()
+    }
+
+    fn visit(name: &str, photo: &Bare) -> Visit {
         Visit {
             facts: VisitFacts::default(),
             photos: vec![PhotoRecord {
-                file: photo.to_owned(),
-                sha256: Some(sha256(bytes)),
+                file: name.to_owned(),
+                sha256: Some(sha256(photo.bytes())),
                 size: None,
                 view: None,
                 task: None,
@@ -243,15 +253,14 @@ mod tests {
     /// A case with one visit of one photo, and the name of the visit's folder.
     fn filed() -> (tempfile::TempDir, &'static str) {
         let scratch = tempfile::tempdir().unwrap();
-        let photo = scratch.path().join("front.jpg");
-        fs::write(&photo, b"a photo").unwrap();
+        let photo = photo(100);
         let case = Case::begin(&scratch.path().join("case"), about()).unwrap();
-        let visit = visit("front.jpg", b"a photo");
+        let visit = visit("front.png", &photo);
         let new = NewVisit {
             date: "2026-03-10".parse().unwrap(),
             label: "Intake, left",
             visit: &visit,
-            photos: &[NewPhoto::File(&photo)],
+            photos: &[photo],
         };
         let folder = case.write().unwrap().file(&new).unwrap();
         assert!(folder.ends_with("visits/2026-03-10-intake-left"));
@@ -277,7 +286,7 @@ mod tests {
         assert_eq!(found.damages[0].fault, Fault::Changed);
         assert!(found.damages[0].advice.contains("can be made anew"));
 
-        fs::remove_file(at("front.jpg")).unwrap();
+        fs::remove_file(at("front.png")).unwrap();
         let found = verify(&case).unwrap();
         let faults: Vec<Fault> = found.damages.iter().map(|damage| damage.fault).collect();
         assert_eq!(faults, [Fault::Missing, Fault::Changed]);
@@ -321,19 +330,19 @@ mod tests {
         let held = case.write().unwrap();
         assert!(matches!(case.write(), Err(CaseError::Locked(_))));
         drop(held);
-        let photo = scratch.path().join("front.jpg");
-        let visit = visit("front.jpg", b"a photo");
+        let visit = visit("front.png", &photo(100));
+        let other = [photo(101)];
         let mut new = NewVisit {
             date: "2026-03-10".parse().unwrap(),
             label: "intake LEFT",
             visit: &visit,
-            photos: &[NewPhoto::File(&photo)],
+            photos: &[photo(100)],
         };
         let mut writing = case.write().unwrap();
         assert!(matches!(writing.file(&new), Err(CaseError::Filed(_))));
-        // A photo that changed since it was measured is not filed under its old measures.
-        fs::write(&photo, b"another").unwrap();
+        // Another photo is not filed under the measures of this one.
         new.label = "again";
+        new.photos = &other;
         assert!(matches!(writing.file(&new), Err(CaseError::Moved(_))));
         drop(writing);
         assert_eq!(case.visits().unwrap().len(), 1);

@@ -9,7 +9,7 @@ use image::RgbImage;
 pub use tragus::case::FACTS;
 use tragus::checksum;
 use tragus::locate::{ManualPoint, Wish};
-use tragus::photo::{self, Limits};
+use tragus::photo::{self, Bare, Limits};
 use tragus::pipeline::{Aids, PhotoInput};
 use tragus::record::{self, RecordError};
 use tragus::visit::{PhotoRecord, VisitFacts};
@@ -207,11 +207,41 @@ pub fn photo(path: &Path, wish: Wish, manual: Vec<ManualPoint>) -> PhotoInput {
     }
 }
 
-/// The upright picture that a record was made from; `None` when it is not there any more.
+/// A photo as it is filed in a case. One that can't be read is not filed: nobody can say what else
+/// its file holds.
+pub fn bare_photo(path: &Path) -> Result<Bare, Stop> {
+    let bytes = photo::read_bytes(path)
+        .map_err(|error| stop(error, path, "is the file yours to read? Nothing was filed"))?;
+    Bare::of(&bytes, Limits::default()).map_err(|error| {
+        let hint = error.kind.hint();
+        stop(
+            &error,
+            path,
+            format!("{hint}; or leave this file out. Nothing was filed"),
+        )
+    })
+}
+
+/// The same for the pipeline.
+pub fn bare_input(path: &Path, bare: &Bare, wish: Wish, manual: Vec<ManualPoint>) -> PhotoInput {
+    PhotoInput {
+        file: bare.name(&name(path)),
+        bytes: Ok(bare.bytes().to_vec()),
+        wish,
+        manual,
+        aids: Aids::default(),
+    }
+}
+
+/// The upright picture that a record was made from, or the original of the one that it was made
+/// from; `None` when it is not there any more.
 pub fn picture(path: &Path, record: &PhotoRecord) -> Option<RgbImage> {
     let bytes = photo::read_bytes(path).ok()?;
+    let is_measured = |bytes: &[u8]| record.sha256.as_deref() == Some(&checksum::sha256(bytes));
     // Another file of that name would be shown with the lines and the covered face of this one.
-    if record.sha256.as_deref() != Some(&checksum::sha256(&bytes)) {
+    let is_it = is_measured(&bytes)
+        || Bare::of(&bytes, Limits::default()).is_ok_and(|bare| is_measured(bare.bytes()));
+    if !is_it {
         return None;
     }
     photo::upright(&bytes, Limits::default()).ok()

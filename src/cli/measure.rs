@@ -8,13 +8,13 @@ use image::codecs::jpeg::JpegEncoder;
 use jiff::civil::Date;
 
 use tragus::care::About;
-use tragus::case::{self, Case, NewPhoto, NewVisit};
+use tragus::case::{self, Case, NewVisit};
 use tragus::episode;
 use tragus::exchange::dicom::{self, DicomError};
 use tragus::exchange::{coco, fhir};
 use tragus::locate::ManualPoint;
 use tragus::measure::Measure;
-use tragus::photo;
+use tragus::photo::{self, Bare};
 use tragus::pipeline;
 use tragus::record;
 use tragus::report;
@@ -102,19 +102,36 @@ pub fn run(args: &MeasureArgs, surroundings: &Surroundings) -> Result<Outcome, S
     if let Some(folder) = &args.dicom {
         dicom::check(&found.facts).map_err(|error| dicom_stop(error, folder))?;
     }
+    // What is filed is what is measured, to the byte.
+    let bare: Vec<Bare> = match filing {
+        Some(_) => found
+            .photos
+            .iter()
+            .map(|path| files::bare_photo(path))
+            .collect::<Result<_, _>>()?,
+        None => Vec::new(),
+    };
     let finder = load(&args.look, surroundings)?;
     let wish = args.person.wish();
-    let photos = found.photos.iter().map(|path| {
+    let photos = found.photos.iter().enumerate().map(|(index, path)| {
         let manual = placed.get(&files::name(path)).cloned().unwrap_or_default();
-        files::photo(path, wish, manual)
+        match bare.get(index) {
+            Some(bare) => files::bare_input(path, bare, wish, manual),
+            None => files::photo(path, wish, manual),
+        }
     });
     let visit = pipeline::measure_visit(&finder, found.facts.clone(), photos)?;
     if let Some(path) = &args.save {
         case::write(path, record::visit_to_json(&visit).as_bytes())?;
     }
     if let Some(filing) = filing {
-        let folder = filing.file(&visit, &found.photos)?;
+        let folder = filing.file(&visit, &bare)?;
         tell(&format!("filed: {}", folder.display()));
+        tell(&format!(
+            "The filed photos hold the picture and the lens, nothing else of what the camera wrote into \
+             them. The originals, with place, time and device as far as it wrote them, are still in {}.",
+            files::folder_of(&found.photos[0]).display()
+        ));
     }
     if args.overlay.is_some() || args.dicom.is_some() {
         draw(&visit, &found.photos, args)?;
@@ -212,7 +229,7 @@ impl Filing {
         })
     }
 
-    fn file(self, visit: &Visit, photos: &[PathBuf]) -> Result<PathBuf, Stop> {
+    fn file(self, visit: &Visit, photos: &[Bare]) -> Result<PathBuf, Stop> {
         let case = match self.case {
             Some(case) => case,
             None => {
@@ -229,14 +246,13 @@ impl Filing {
                 case
             }
         };
-        let photos: Vec<NewPhoto> = photos.iter().map(|path| NewPhoto::File(path)).collect();
         let mut visit = visit.clone();
         visit.facts.arm_limit_deg = self.own_limit;
         let new = NewVisit {
             date: self.date,
             label: &self.label,
             visit: &visit,
-            photos: &photos,
+            photos,
         };
         let folder = case.write()?.file(&new)?;
         if episode::take_back(&case, self.today)? {

@@ -9,6 +9,7 @@ mod case;
 mod check;
 mod compare;
 mod files;
+mod forget;
 mod measure;
 mod person;
 mod plan;
@@ -94,6 +95,11 @@ enum Command {
         after_help = "Examples:\n  tragus write demo-07\n  tragus write demo-07 letter --to \"Breast unit\" --paper letter --out outbox"
     )]
     Write(write::WriteArgs),
+    /// Remove a case for good, and hear what of it is left elsewhere
+    #[command(
+        after_help = "Examples:\n  tragus forget demo-07\n  tragus forget cases/demo-07 --yes demo-07"
+    )]
+    Forget(forget::ForgetArgs),
     /// The JSON Schema of a file that tragus keeps or reads
     #[command(
         after_help = "Examples:\n  tragus schema visit\n  tragus schema landmarks > landmarks.schema.json"
@@ -205,6 +211,7 @@ pub fn run(arguments: impl Iterator<Item = OsString>, surroundings: &Surrounding
         Command::Case(args) => case::run(args),
         Command::Plan(args) => plan::run(args, surroundings),
         Command::Write(args) => write::run(args, surroundings),
+        Command::Forget(args) => forget::run(args, surroundings),
         Command::Schema(args) => schema::run(args),
         Command::Serve(args) => serve::run(args, surroundings),
         Command::Completions(args) => shell::completions(args),

@@ -160,12 +160,15 @@ fn diary(args: &ServeArgs, surroundings: &Surroundings) -> Result<PathBuf, Stop>
             files::refuse_target(path, &["json"], &[])?;
             Ok(path.clone())
         }
-        None => {
-            let folder = surroundings.data_folder.as_ref().ok_or_else(|| Stop {
-                error: anyhow::anyhow!("this system tells no place for a program's data"),
-                hint: Some("name one with --diary".to_owned()),
-            })?;
-            Ok(folder.join("tragus").join("diary.json"))
-        }
+        None => usual_diary(surroundings).ok_or_else(|| Stop {
+            error: anyhow::anyhow!("this system tells no place for a program's data"),
+            hint: Some("name one with --diary".to_owned()),
+        }),
     }
+}
+
+/// Where the diary lies unless another place is named.
+pub fn usual_diary(surroundings: &Surroundings) -> Option<PathBuf> {
+    let folder = surroundings.data_folder.as_ref()?;
+    Some(folder.join("tragus").join("diary.json"))
 }

@@ -258,10 +258,8 @@ pub(super) fn turned(
     tags: &Tags,
 ) -> Decoded {
     let beyond = |whole: u32, reduced: u32| (reduced << halvings) - whole;
-    let (beyond_right, beyond_bottom) = (
-        beyond(width, image.width()),
-        beyond(height, image.height()),
-    );
+    let (beyond_right, beyond_bottom) =
+        (beyond(width, image.width()), beyond(height, image.height()));
     // After the colours: turning takes a second picture, of eight bits a channel at most.
     let mut picture = DynamicImage::ImageRgb8(over_white(image, tags.premultiplied));
     picture.apply_orientation(tags.orientation);

@@ -22,9 +22,9 @@ use dicom_transfer_syntax_registry::entries::{
 use image::metadata::Orientation;
 use image::{DynamicImage, RgbImage};
 
-use super::jpeg;
 use super::decode::{self, Decoded, Detail, Limits, PhotoError, PhotoErrorKind};
 use super::exif::{BodyDirection, FOCAL_LENGTHS_MM, Tags};
+use super::jpeg;
 
 const MAGIC: &[u8] = b"DICM";
 const PREAMBLE: usize = 128;

@@ -5,7 +5,8 @@
 use std::io::Cursor;
 use std::ops::RangeInclusive;
 
-use exif::{Context, Exif, In, Reader, Tag};
+use exif::experimental::Writer;
+use exif::{Context, Exif, Field, In, Reader, Tag, Value};
 use image::metadata::Orientation;
 
 /// What the photo says about the lens that took it.
@@ -80,12 +81,7 @@ pub(super) struct Tags {
 impl Tags {
     /// Reads the tags; a file without a readable EXIF block has none.
     pub fn read(bytes: &[u8]) -> Tags {
-        // Many cameras and programs write slightly wrong blocks; what can be read is taken.
-        let block = Reader::new()
-            .continue_on_error(true)
-            .read_from_container(&mut Cursor::new(bytes))
-            .or_else(|error| error.distill_partial_result(|_| ()))
-            .ok();
+        let block = block(bytes);
         let block = block.as_ref();
         let orientation = block
             .and_then(|exif| number(exif, Tag::Orientation))
@@ -152,10 +148,64 @@ impl Tags {
     }
 }
 
+/// A block of its own with nothing but the tags that [`Tags::read`] reads, as the file has them;
+/// `None` where it has none of them. A picture that was turned upright has no orientation any more.
+pub(super) fn only_what_is_read(bytes: &[u8], is_upright: bool) -> Option<Vec<u8>> {
+    let from = block(bytes)?;
+    let orientation = (!is_upright).then_some(Tag::Orientation);
+    let fields: Vec<Field> = orientation
+        .into_iter()
+        .chain([
+            Tag::FocalLengthIn35mmFilm,
+            Tag::DigitalZoomRatio,
+            Tag::PixelXDimension,
+            Tag::PixelYDimension,
+        ])
+        .filter_map(|tag| {
+            Some(Field {
+                tag,
+                ifd_num: In::PRIMARY,
+                value: one_number(&from.get_field(tag, In::PRIMARY)?.value)?,
+            })
+        })
+        .collect();
+    if fields.is_empty() {
+        return None;
+    }
+    let mut writer = Writer::new();
+    fields.iter().for_each(|field| writer.push_field(field));
+    let mut written = Cursor::new(Vec::new());
+    writer.write(&mut written, false).ok()?;
+    Some(written.into_inner())
+}
+
+/// The first number of a value by itself: a list may hold anything behind it.
+fn one_number(value: &Value) -> Option<Value> {
+    match value {
+        Value::Rational(values) => Some(Value::Rational(vec![*values.first()?])),
+        value => {
+            let number = value.get_uint(0)?;
+            Some(match u16::try_from(number) {
+                Ok(short) => Value::Short(vec![short]),
+                Err(_) => Value::Long(vec![number]),
+            })
+        }
+    }
+}
+
+/// The file's block. Many cameras and programs write slightly wrong ones; what can be read is taken.
+fn block(bytes: &[u8]) -> Option<Exif> {
+    Reader::new()
+        .continue_on_error(true)
+        .read_from_container(&mut Cursor::new(bytes))
+        .or_else(|error| error.distill_partial_result(|_| ()))
+        .ok()
+}
+
 fn number(exif: &Exif, tag: Tag) -> Option<f64> {
     let field = exif.get_field(tag, In::PRIMARY)?;
     match &field.value {
-        exif::Value::Rational(values) => values
+        Value::Rational(values) => values
             .first()
             .filter(|ratio| ratio.denom != 0)
             .map(|ratio| ratio.to_f64()),

@@ -4,6 +4,7 @@
 //! The upright photo is the only image that later code sees. Of the file's metadata only what
 //! the camera model needs is kept: nothing that says where, when or with which device.
 
+mod bare;
 mod decode;
 mod dicom;
 mod exif;
@@ -17,6 +18,7 @@ mod sample;
 
 use image::RgbImage;
 
+pub use bare::Bare;
 pub use decode::{Limits, PhotoError, PhotoErrorKind};
 pub use exif::{BodyDirection, CameraTags};
 pub use file::{DRAWN, DRAWN_DICOM, ENDINGS, REPORT_DICOM, is_photo_name, read_bytes};

@@ -19,13 +19,17 @@ const ROOM: f64 = 0.25;
 
 /// The upright photo in a file's bytes, or why it can't be shown.
 pub fn upright(bytes: &[u8]) -> Result<RgbImage, Trouble> {
-    photo::upright(bytes, Limits::default()).map_err(|PhotoError { kind }| {
+    Ok(photo::upright(bytes, Limits::default())?)
+}
+
+impl From<PhotoError> for Trouble {
+    fn from(PhotoError { kind }: PhotoError) -> Trouble {
         let error = match kind {
             PhotoErrorKind::UnknownFormat => format!("This is {kind}."),
             _ => format!("{}.", capitalised(&kind.to_string())),
         };
         Trouble::unusable(error, format!("What helps: {}.", kind.hint()))
-    })
+    }
 }
 
 /// The part of a photo that shows the person, with some room around; all of it where nobody was

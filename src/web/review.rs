@@ -20,6 +20,7 @@ use crate::compare::mdc95;
 use crate::geometry::Point;
 use crate::infer::Finder;
 use crate::measure::Measure;
+use crate::photo::{Bare, Limits};
 use crate::record;
 use crate::report::lines::{self, Line, Stroke};
 use crate::visit::{Evidence, PhotoRecord, Visit, VisitFacts};
@@ -199,22 +200,22 @@ pub async fn add_photo(
         // All of it, so that its place stays taken until the nets are done.
         let upload = upload;
         // A photo that can't be read is told before the nets look.
-        pictures::upright(&upload.bytes)?;
+        let (file, bytes) = taken_in(shared, &upload)?;
         // Whoever has the nets adds its photo before the next, so names stay told apart.
         let finder = lock(&shared.finder);
         let (facts, name) = {
             let visits = lock(&shared.visits);
             let visit = visits.get(&id)?;
             visit.may_add()?;
-            if !visits.have_room(upload.bytes.len()) {
+            if !visits.have_room(bytes.len()) {
                 return Err(Trouble::conflict(
                     "There is no more room for photos in memory.",
                     "Save what is to be kept, then stop tragus and start it anew.",
                 ));
             }
-            (visit.facts.clone(), visit.name_for(&upload.file))
+            (visit.facts.clone(), visit.name_for(&file))
         };
-        let source = Source::Memory(upload.bytes.into());
+        let source = Source::Memory(bytes.into());
         let photo = OpenPhoto::look(&finder, &facts, name, source).map_err(Trouble::fault)?;
         answer::json(shared.change(&id, |visit| {
             visit.add(photo);
@@ -222,6 +223,17 @@ pub async fn add_photo(
         })?)
     };
     shared.work(work).await
+}
+
+/// The name and the bytes that a photo is looked at by. Where it may be filed in a case they are what
+/// will be filed: what the camera wrote into it besides the picture goes no further.
+fn taken_in(shared: &Shared, upload: &Upload) -> Result<(String, Vec<u8>), Trouble> {
+    if lock(&shared.visits).has_case() {
+        let bare = Bare::of(&upload.bytes, Limits::default())?;
+        return Ok((bare.name(&upload.file), bare.bytes().to_vec()));
+    }
+    pictures::upright(&upload.bytes)?;
+    Ok((upload.file.clone(), upload.bytes.clone()))
 }
 
 /// The upright photo, for the screen.

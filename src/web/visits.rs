@@ -10,14 +10,14 @@ use jiff::civil::Date;
 use super::answer::Trouble;
 use super::picture;
 use crate::body::Landmark;
-use crate::case::{self, Case, CaseError, NewPhoto, NewVisit, RECORD};
+use crate::case::{self, Case, CaseError, NewVisit, RECORD};
 use crate::checksum;
 use crate::episode::{self, Filed};
 use crate::geometry::{Photo, Point};
 use crate::infer::{Finder, InferError};
 use crate::locate::{ManualPoint, Wish};
 use crate::measure::Measure;
-use crate::photo;
+use crate::photo::{self, Bare, Limits};
 use crate::pipeline::{self, Aids, Looked, PhotoInput};
 use crate::record;
 use crate::report::words::capitalised;
@@ -163,6 +163,11 @@ impl Visits {
             .collect()
     }
 
+    /// Whether what is sent may be filed in a case.
+    pub fn has_case(&self) -> bool {
+        self.case.is_some()
+    }
+
     /// Whether a visit was begun here and can be filed in the case.
     pub fn may_file(&self, visit: &OpenVisit) -> bool {
         self.case.is_some() && visit.folder.is_none()
@@ -236,7 +241,11 @@ impl Visits {
         let mut writing = case.write()?;
         let open = self.get_mut(id)?;
         open.learn(filing.facts, looked)?;
-        let photos: Vec<NewPhoto> = open.photos.iter().map(OpenPhoto::as_new).collect();
+        let photos = open
+            .photos
+            .iter()
+            .map(OpenPhoto::bare)
+            .collect::<Result<Vec<Bare>, Trouble>>()?;
         let folder = writing.file(&NewVisit {
             date: filing.date,
             label: &filing.label,
@@ -841,11 +850,10 @@ impl OpenPhoto {
         &self.source
     }
 
-    fn as_new(&self) -> NewPhoto<'_> {
-        match &self.source {
-            Source::Memory(bytes) => NewPhoto::Memory(bytes),
-            Source::File(path) => NewPhoto::File(path),
-        }
+    /// The photo as it is filed: it was bare when it was looked at.
+    fn bare(&self) -> Result<Bare, Trouble> {
+        let bytes = self.source.bytes().map_err(Trouble::fault)?;
+        Ok(Bare::of(&bytes, Limits::default())?)
     }
 
     /// Where the program itself has a landmark.

@@ -1,5 +1,7 @@
 //! What several test rooms share.
 
+pub mod planted;
+
 use std::path::{Path, PathBuf};
 #[cfg(unix)]
 use std::process::Command;
