@@ -11,6 +11,7 @@ use image::{ExtendedColorType, ImageEncoder, RgbImage};
 
 use super::decode::{self, Decoded, Detail, Limits, PhotoError, PhotoErrorKind};
 use super::exif;
+use super::jpeg;
 
 /// The bytes of a photo that say nothing but the picture, which way is up, and the lens: no place,
 /// time, device, comment, thumbnail or further picture.
