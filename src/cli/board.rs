@@ -2,12 +2,12 @@
 
 use std::path::PathBuf;
 
-use clap::{Args, ValueEnum};
+use clap::Args;
 
 use tragus::board::{self, Paper};
 use tragus::record;
 
-use super::{Outcome, Stop, files, stop, tell};
+use super::{Outcome, PaperArg, Stop, files, stop, tell};
 
 #[derive(Args)]
 pub struct BoardArgs {
@@ -19,24 +19,12 @@ pub struct BoardArgs {
     out: PathBuf,
 }
 
-#[derive(Clone, Copy, ValueEnum)]
-enum PaperArg {
-    A4,
-    Letter,
-}
-
-impl PaperArg {
-    const fn paper(self) -> Paper {
-        match self {
-            PaperArg::A4 => Paper::A4,
-            PaperArg::Letter => Paper::Letter,
-        }
-    }
-}
-
 pub fn run(args: &BoardArgs) -> Result<Outcome, Stop> {
     files::refuse_target(&args.out, &["pdf"], &[])?;
-    let pdf = board::pdf(args.paper.paper());
+    let pdf = board::pdf(match args.paper {
+        PaperArg::A4 => Paper::A4,
+        PaperArg::Letter => Paper::Letter,
+    });
     record::write_atomically(&args.out, &pdf)
         .map_err(|error| stop(error, &args.out, "the folder must be writable"))?;
     tell(&format!(

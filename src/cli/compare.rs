@@ -10,10 +10,11 @@ use tragus::exchange::fhir;
 use tragus::photo;
 use tragus::record;
 use tragus::report;
+use tragus::report::document;
 use tragus::visit::Visit;
 
 use super::case::{self, Nets, Read};
-use super::{LookArgs, Outcome, Stop, Surroundings, files, print, stop, tell};
+use super::{LookArgs, Outcome, PaperArg, Stop, Surroundings, files, print, stop, tell};
 
 #[derive(Args)]
 pub struct CompareArgs {
@@ -21,9 +22,13 @@ pub struct CompareArgs {
     /// its visits
     #[arg(required = true, value_name = "VISIT")]
     visits: Vec<PathBuf>,
-    /// Write the report here: one HTML file with everything in it
+    /// Write the report here, everything in one file: a page (.html) or a document to print and to file
+    /// (.pdf)
     #[arg(long, value_name = "FILE")]
     report: Option<PathBuf>,
+    /// The paper of a report that is a PDF
+    #[arg(long, value_enum, default_value = "a4")]
+    paper: PaperArg,
     /// Leave faces uncovered in the report
     #[arg(long)]
     show_faces: bool,
@@ -48,7 +53,7 @@ pub fn run(args: &CompareArgs, surroundings: &Surroundings) -> Result<Outcome, S
         refuse_no_visit(path)?;
     }
     if let Some(path) = &args.report {
-        files::refuse_target(path, &["html", "htm"], &args.visits)?;
+        files::refuse_target(path, &["html", "htm", "pdf"], &args.visits)?;
     }
     let mut nets = Nets::new(&args.look, surroundings);
     let (read, limits_are_known) = read(&args.visits, &mut nets)?;
@@ -65,14 +70,25 @@ pub fn run(args: &CompareArgs, surroundings: &Surroundings) -> Result<Outcome, S
             let record = &visits[visit].photos[photo];
             files::picture(&folders[visit].join(&record.file), record)
         };
-        let html = report::comparison_html(&report::ReportInput {
+        let input = report::ReportInput {
             visits: &visits,
             comparison: &comparison,
             pictures: &pictures,
             show_faces: args.show_faces,
             program: concat!("tragus ", env!("CARGO_PKG_VERSION")),
-        });
-        record::write_atomically(path, html.as_bytes())
+        };
+        let report = match path.extension() {
+            Some(ending) if ending.eq_ignore_ascii_case("pdf") => {
+                let today = (surroundings.now)().date();
+                document::pdf(
+                    &document::comparison(&input),
+                    args.paper.of_document(),
+                    today,
+                )?
+            }
+            _ => report::comparison_html(&input).into_bytes(),
+        };
+        record::write_atomically(path, &report)
             .map_err(|error| stop(error, path, "the folder must exist and be writable"))?;
         tell(&format!("report written: {}", path.display()));
     }

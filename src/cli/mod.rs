@@ -25,6 +25,7 @@ use clap::{Args, Parser, Subcommand, ValueEnum};
 
 use tragus::case::CaseError;
 use tragus::infer::{Finder, PoseNetKind, Runtime, RuntimeChoice};
+use tragus::report::document::Paper;
 
 /// Measures standing posture and overhead reach from photos, with the error of every number.
 ///
@@ -53,7 +54,7 @@ enum Command {
     Measure(measure::MeasureArgs),
     /// Compare visits, oldest first: what changed beyond error, and what did not
     #[command(
-        after_help = "Examples:\n  tragus compare demo-07 --report report.html\n  tragus compare intake/record.json follow-up --format json"
+        after_help = "Examples:\n  tragus compare demo-07 --report report.pdf --paper a4\n  tragus compare intake/record.json follow-up --format json"
     )]
     Compare(compare::CompareArgs),
     /// Measure a folder of photos into one table, as many as there are
@@ -130,6 +131,22 @@ impl PoseNetArg {
         match self {
             PoseNetArg::Full => PoseNetKind::Full,
             PoseNetArg::Heavy => PoseNetKind::Heavy,
+        }
+    }
+}
+
+/// The paper in the printer.
+#[derive(Clone, Copy, ValueEnum)]
+enum PaperArg {
+    A4,
+    Letter,
+}
+
+impl PaperArg {
+    const fn of_document(self) -> Paper {
+        match self {
+            PaperArg::A4 => Paper::A4,
+            PaperArg::Letter => Paper::Letter,
         }
     }
 }
