@@ -61,7 +61,10 @@ const ROOMS: [(&str, &[&str]); 29] = [
             "visit",
         ],
     ),
-    ("episode", &["care", "case", "record", "report", "visit"]),
+    (
+        "episode",
+        &["care", "case", "compare", "record", "report", "visit"],
+    ),
     (
         "exchange",
         &[

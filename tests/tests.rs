@@ -27,3 +27,4 @@ mod stickers;
 #[path = "../scripts/accuracy/truth.rs"]
 mod truth;
 mod web;
+mod write;

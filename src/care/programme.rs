@@ -59,6 +59,9 @@ pub struct Prescribed {
     pub because: String,
 }
 
+/// Why an exercise is left out that the clinician did not want.
+pub const BY_CHOICE: &str = "by the clinician's choice";
+
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct LeftOut {
     /// Of the exercise.

@@ -5,6 +5,7 @@
 //! CASE/visits/2026-03-10-intake/         photos, visit.json, record.json
 //! CASE/screenings/2026-03-10.json        what was asked on that day
 //! CASE/plans/2026-03-10.json             what was proposed and approved, and its sheets
+//! CASE/documents/2026-08-11-letter.pdf   what was written of it, to be handed on or filed
 //! CASE/checksums.sha256                  of every file, for `sha256sum --check`
 //! ```
 //!
@@ -37,6 +38,8 @@ const LOCK: &str = ".lock";
 const VISITS: &str = "visits";
 const SCREENINGS: &str = "screenings";
 const PLANS: &str = "plans";
+/// Where documents are written, unless another folder is named.
+pub const DOCUMENTS: &str = "documents";
 /// After the day in the name of a file that another has replaced.
 const SUPERSEDED: &str = "-superseded-";
 /// Before the name of a visit's folder while it is filled.
@@ -373,15 +376,28 @@ impl Writing<'_> {
         self.keep(&file, &old).map(drop)
     }
 
+    /// Keeps a document, in place of an earlier one of that name.
+    pub fn keep_document(&mut self, name: &str, bytes: &[u8]) -> Result<PathBuf, CaseError> {
+        self.keep(&format!("{DOCUMENTS}/{name}"), bytes)
+    }
+
     /// Takes a file of a day's plan away, where there is one.
     pub fn drop_plan(&mut self, name: &str) -> Result<(), CaseError> {
-        let file = format!("{PLANS}/{name}");
-        let path = self.case.folder.join(&file);
+        self.drop(&format!("{PLANS}/{name}"))
+    }
+
+    /// Takes a document away, where there is one.
+    pub fn drop_document(&mut self, name: &str) -> Result<(), CaseError> {
+        self.drop(&format!("{DOCUMENTS}/{name}"))
+    }
+
+    fn drop(&mut self, file: &str) -> Result<(), CaseError> {
+        let path = self.case.folder.join(file);
         match fs::remove_file(&path) {
             Err(error) if error.kind() == io::ErrorKind::NotFound => return Ok(()),
             removed => removed.map_err(|error| CaseError::io(&path, error))?,
         }
-        self.checksums.forget(&file);
+        self.checksums.forget(file);
         self.write_list()
     }
 

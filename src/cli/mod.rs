@@ -15,6 +15,7 @@ mod plan;
 mod schema;
 mod serve;
 mod shell;
+mod write;
 
 use std::ffi::OsString;
 use std::fmt::Display;
@@ -24,6 +25,7 @@ use std::process::ExitCode;
 use clap::{Args, Parser, Subcommand, ValueEnum};
 
 use tragus::case::CaseError;
+use tragus::episode::NotKept;
 use tragus::infer::{Finder, PoseNetKind, Runtime, RuntimeChoice};
 use tragus::report::document::Paper;
 
@@ -87,6 +89,11 @@ enum Command {
         after_help = "Examples:\n  tragus plan demo-07\n  tragus plan demo-07 --answers answers.json --approve AB"
     )]
     Plan(plan::PlanArgs),
+    /// Write a case's documents: comparison, course, visit note, letter, sheet for home (PDF, HTML)
+    #[command(
+        after_help = "Examples:\n  tragus write demo-07\n  tragus write demo-07 letter --to \"Breast unit\" --paper letter --out outbox"
+    )]
+    Write(write::WriteArgs),
     /// The JSON Schema of a file that tragus keeps or reads
     #[command(
         after_help = "Examples:\n  tragus schema visit\n  tragus schema landmarks > landmarks.schema.json"
@@ -197,6 +204,7 @@ pub fn run(arguments: impl Iterator<Item = OsString>, surroundings: &Surrounding
         Command::Board(args) => board::run(args),
         Command::Case(args) => case::run(args),
         Command::Plan(args) => plan::run(args, surroundings),
+        Command::Write(args) => write::run(args, surroundings),
         Command::Schema(args) => schema::run(args),
         Command::Serve(args) => serve::run(args, surroundings),
         Command::Completions(args) => shell::completions(args),
@@ -225,9 +233,11 @@ impl<E: Into<anyhow::Error>> From<E> for Stop {
     fn from(error: E) -> Self {
         let error = error.into();
         // Errors of a case know what to do.
-        let hint = error
-            .downcast_ref::<CaseError>()
-            .map(|error| error.hint().to_owned());
+        let of_case = match error.downcast_ref() {
+            Some(NotKept::Case(error)) => Some(error),
+            _ => error.downcast_ref::<CaseError>(),
+        };
+        let hint = of_case.map(|error| error.hint().to_owned());
         Stop { error, hint }
     }
 }

@@ -8,7 +8,6 @@ use jiff::civil::Date;
 
 use tragus::body::Operated;
 use tragus::care::catalogue::Catalogue;
-use tragus::care::programme::LeftOut;
 use tragus::care::{Question, Rules, Screening, SetLimit};
 use tragus::case::Case;
 use tragus::episode::{self, Filed};
@@ -113,15 +112,7 @@ pub fn run(args: &PlanArgs, surroundings: &Surroundings) -> Result<Outcome, Stop
         ));
     }
     let mut plan = episode::plan(&case, rules, &chosen, &screening, &visits, day)?;
-    let left_out = catalogue.exercises().iter();
-    let left_out = left_out.filter(|exercise| args.without.contains(&exercise.id));
-    plan.programme
-        .left_out
-        .extend(left_out.map(|exercise| LeftOut {
-            id: exercise.id.clone(),
-            name: exercise.name.clone(),
-            because: "by the clinician's choice".to_owned(),
-        }));
+    episode::leave_out(&mut plan, catalogue, &args.without);
     let standing = episode::standing(&case, &plan, rules, PROGRAM)?;
     let approved = match &args.approve {
         None => standing,
@@ -147,14 +138,22 @@ pub fn run(args: &PlanArgs, surroundings: &Surroundings) -> Result<Outcome, Stop
     let sheets = episode::keep(&case, &input, approved.as_ref())?;
     tell(&format!("plan: {}", sheets.plan.display()));
     match sheets.home {
-        Some(home) => tell(&format!("sheet for home: {}", home.display())),
+        Some(home) => tell(&format!(
+            "sheet for home: {}\nto print: {}",
+            home.page.display(),
+            home.print.display()
+        )),
         None if plan.findings.holds.is_empty() => tell(
             "Not approved: no sheet for home is written. Read the plan, then add --approve INITIALS.",
         ),
         None => {}
     }
     if let Some(hold) = sheets.hold {
-        tell(&format!("sheet for home, to wait: {}", hold.display()));
+        tell(&format!(
+            "sheet for home, to wait: {}\nto print: {}",
+            hold.page.display(),
+            hold.print.display()
+        ));
     }
     print(&match args.format {
         Format::Table => plan_table(&input),
@@ -249,7 +248,12 @@ fn from_file(path: &Path, rules: &Rules, day: Date) -> Result<Screening, Stop> {
     checked(screening, rules, day, path)
 }
 
-fn checked(screening: Screening, rules: &Rules, day: Date, path: &Path) -> Result<Screening, Stop> {
+pub fn checked(
+    screening: Screening,
+    rules: &Rules,
+    day: Date,
+    path: &Path,
+) -> Result<Screening, Stop> {
     rules.check(&screening, day).map_err(|error| {
         stop(
             error,
@@ -260,13 +264,13 @@ fn checked(screening: Screening, rules: &Rules, day: Date, path: &Path) -> Resul
     Ok(screening)
 }
 
-fn own_rules(path: &Path) -> Result<Rules, Stop> {
+pub fn own_rules(path: &Path) -> Result<Rules, Stop> {
     let hint = "tragus plan --built-in rules prints the rules that are built in";
     let text = std::fs::read_to_string(path).map_err(|error| stop(error, path, hint))?;
     Rules::from_toml(&text).map_err(|error| stop(error, path, hint))
 }
 
-fn own_exercises(path: &Path) -> Result<Catalogue, Stop> {
+pub fn own_exercises(path: &Path) -> Result<Catalogue, Stop> {
     let hint = "tragus plan --built-in exercises prints the exercises that are built in";
     let text = std::fs::read_to_string(path).map_err(|error| stop(error, path, hint))?;
     Catalogue::from_toml(&text).map_err(|error| stop(error, path, hint))

@@ -6,7 +6,7 @@ use serde_json::{Value, json};
 
 use super::{RecordError, check_schema, parse, pretty, wrong};
 use crate::care::plan::{Plan, Previous};
-use crate::care::programme::Prescribed;
+use crate::care::programme::{BY_CHOICE, Prescribed};
 use crate::care::{Finding, Goal, Known, Limit, LimitBy, Pace, Signal};
 use crate::checksum::sha256;
 
@@ -19,6 +19,8 @@ pub struct KeptPlan {
     pub plan: Previous,
     /// `None` while it is a proposal.
     pub approved: Option<KeptApproval>,
+    /// The exercises that the clinician left out, by their ids.
+    pub without: Vec<String>,
 }
 
 /// Who approved a plan, and when.
@@ -94,6 +96,13 @@ pub fn plan_from_json(text: &str) -> Result<KeptPlan, RecordError> {
         visits: Vec<String>,
         pace: PaceFile,
         approved: Option<KeptApproval>,
+        #[serde(default)]
+        left_out: Vec<LeftOutFile>,
+    }
+    #[derive(Deserialize)]
+    struct LeftOutFile {
+        exercise: String,
+        because: String,
     }
     #[derive(Deserialize)]
     struct PaceFile {
@@ -115,6 +124,12 @@ pub fn plan_from_json(text: &str) -> Result<KeptPlan, RecordError> {
                 })?,
         },
         approved: file.approved,
+        without: file
+            .left_out
+            .into_iter()
+            .filter(|left| left.because == BY_CHOICE)
+            .map(|left| left.exercise)
+            .collect(),
     })
 }
 

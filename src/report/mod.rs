@@ -35,7 +35,7 @@ pub(crate) mod words;
 pub use agreement::{Plot, agreement_json, agreement_plots, agreement_table};
 pub use comparison_json::comparison_json;
 pub use hold_sheet::{HoldSheet, hold_sheet, hold_sheet_html};
-pub use home_sheet::{HomeSheet, home_sheet, home_sheet_html};
+pub use home_sheet::{HomeSheet, home_sheet, home_sheet_html, last_day};
 pub use html::{ReportInput, comparison_html};
 pub use overlay::overlay;
 pub use table::{comparison_table, visit_table};

@@ -6,6 +6,7 @@ use axum::response::{IntoResponse, Response};
 use serde_json::{Value, json};
 
 use crate::case::CaseError;
+use crate::episode::NotKept;
 use crate::report::words::capitalised;
 
 /// How a request went.
@@ -83,6 +84,18 @@ impl From<CaseError> for Trouble {
     fn from(error: CaseError) -> Trouble {
         let sentence = |words: &str| format!("{}.", capitalised(words));
         Trouble::conflict(sentence(&error.to_string()), sentence(error.hint()))
+    }
+}
+
+impl From<NotKept> for Trouble {
+    fn from(error: NotKept) -> Trouble {
+        match error {
+            NotKept::Case(error) => error.into(),
+            error => Trouble::conflict(
+                format!("{}.", capitalised(&error.to_string())),
+                "Nothing was kept. Tell whoever looks after the program.",
+            ),
+        }
     }
 }
 

@@ -30,7 +30,10 @@ pub fn comparison(input: &ReportInput) -> Document {
     )));
     blocks.push(before_acting(&view));
     blocks.extend(numbers(&view));
-    blocks.extend(uncompared(&view.uncompared));
+    blocks.extend(reasons(
+        "Not measured or not compared, and why",
+        &view.uncompared,
+    ));
     let photos = photos(input, &view.pairs);
     if !photos.is_empty() {
         blocks.push(heading("Side by side"));
@@ -203,7 +206,8 @@ fn value(value: &ValueView) -> Cell {
     }
 }
 
-fn uncompared(reasons: &[ReasonView]) -> Vec<Block> {
+/// What has no number, under this title.
+pub(super) fn reasons(title: &str, reasons: &[ReasonView]) -> Vec<Block> {
     let line = |group: &ReasonView| {
         let why = (!group.reasons.is_empty()).then(|| {
             format!(
@@ -230,10 +234,7 @@ fn uncompared(reasons: &[ReasonView]) -> Vec<Block> {
     let lines: Vec<Line> = reasons.iter().map(line).collect();
     match lines.is_empty() {
         true => Vec::new(),
-        false => vec![
-            heading("Not measured or not compared, and why"),
-            Block::List(lines),
-        ],
+        false => vec![heading(title), Block::List(lines)],
     }
 }
 
@@ -272,7 +273,7 @@ fn drawn(view: &ChartView) -> Captioned {
     }
 }
 
-fn notices(notices: &[NoticeView]) -> Vec<Block> {
+pub(super) fn notices(notices: &[NoticeView]) -> Vec<Block> {
     let line =
         |notice: &NoticeView| Line::led(format!("{}:", notice.about), notice.texts.join(" "));
     let lines: Vec<Line> = notices.iter().map(line).collect();

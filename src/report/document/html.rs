@@ -3,7 +3,8 @@
 use maud::{DOCTYPE, Markup, PreEscaped, html};
 
 use super::{
-    Block, Boxed, Captioned, Cell, Diary, Document, Line, Photos, Picture, Shot, Table, Tone,
+    Block, Boxed, Captioned, Cell, Column, Diary, Document, Line, Photos, Picture, Shot, Table,
+    Tone,
 };
 use crate::report::html::{STYLE, css_string, page_metas, unbroken};
 use crate::report::sign::{sign, signs};
@@ -142,7 +143,7 @@ fn table(table: &Table) -> Markup {
                 thead {
                     tr {
                         @for column in &table.columns {
-                            th.number[column.is_number] scope="col" { (column.head) }
+                            th class=[column.class()] scope="col" { (column.head) }
                         }
                     }
                 }
@@ -150,7 +151,7 @@ fn table(table: &Table) -> Markup {
                     @for row in &table.rows {
                         tr {
                             @for (column, cell) in table.columns.iter().zip(row) {
-                                td.number[column.is_number] data-label=(column.head) {
+                                td class=[column.class()] data-label=(column.head) {
                                     (self::cell(cell))
                                 }
                             }
@@ -159,6 +160,12 @@ fn table(table: &Table) -> Markup {
                 }
             }
         }
+    }
+}
+
+impl Column {
+    fn class(&self) -> Option<&'static str> {
+        self.is_number.then_some("number")
     }
 }
 
@@ -239,5 +246,113 @@ fn diary(diary: &Diary) -> Markup {
                 }
             }
         }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::report::document::{DiaryRow, boxed, list, paragraph};
+    use crate::report::samples::HOSTILE;
+    use crate::report::view::Mark;
+
+    const SVG: &str = "<svg viewBox=\"0 0 1 1\"></svg>";
+
+    fn words() -> String {
+        HOSTILE.to_owned()
+    }
+
+    fn picture() -> Picture {
+        Picture::new(SVG, ".a { fill: none }", words())
+    }
+
+    /// Every kind of block, with words that must be escaped.
+    fn everything() -> Document {
+        let line = Line {
+            mark: Some(Mark::Worse),
+            lead: Some(words()),
+            text: words(),
+            source: Some(words()),
+        };
+        let shot = |picture| Shot {
+            caption: words(),
+            picture,
+            notes: vec![words()],
+        };
+        Document {
+            title: words(),
+            facts: vec![(words(), words()), ("Next".to_owned(), String::new())],
+            blocks: vec![
+                Block::Heading(words()),
+                paragraph(words()),
+                Block::Line(line.clone()),
+                Block::Framed(line.clone()),
+                Block::List(vec![line]),
+                list([words()]),
+                Block::Steps(vec![words()]),
+                boxed(Tone::Stop, HOSTILE, vec![paragraph(words())]),
+                Block::Table(Table {
+                    about: words(),
+                    columns: vec![Column {
+                        head: words(),
+                        is_number: true,
+                    }],
+                    rows: vec![vec![Cell {
+                        mark: Some(Mark::Caution),
+                        text: words(),
+                        note: Some(words()),
+                    }]],
+                }),
+                Block::Photos(Photos {
+                    title: words(),
+                    aside: Some(words()),
+                    shots: vec![shot(Ok(picture())), shot(Err(words()))],
+                }),
+                Block::Picture(picture()),
+                Block::Beside(picture(), vec![Block::Large(vec![paragraph(words())])]),
+                Block::Blank(words()),
+                Block::Room(words()),
+                Block::Diary(Diary {
+                    title: words(),
+                    days: vec![words()],
+                    rows: vec![DiaryRow {
+                        name: words(),
+                        boxes: 3,
+                    }],
+                }),
+                Block::NewPage,
+            ],
+            foot: words(),
+            at_home: false,
+            program: words(),
+        }
+    }
+
+    #[test]
+    fn every_block_is_escaped_and_nothing_is_fetched_or_run() {
+        for at_home in [false, true] {
+            let page = html(&Document {
+                at_home,
+                ..everything()
+            });
+            for forbidden in [
+                "<script", "http:", "https:", "url(", "@import", "<link", "src=",
+            ] {
+                assert!(!page.contains(forbidden), "{forbidden}");
+            }
+            assert_eq!(page.matches("<svg viewBox=\"0 0 1 1\">").count(), 3);
+            assert_eq!(page.matches("class=\"tick\"").count(), 3);
+            assert_eq!(page.matches("class=\"blank\"").count(), 3);
+            assert!(page.contains("href=\"#sign-worse\"") && page.contains("id=\"sign-worse\""));
+        }
+    }
+
+    #[test]
+    fn without_a_mark_there_are_no_signs() {
+        let page = html(&Document {
+            blocks: vec![paragraph("words")],
+            ..everything()
+        });
+        assert!(!page.contains("<svg"));
     }
 }

@@ -10,10 +10,10 @@ use crate::report::number;
 use crate::report::plan::PlanInput;
 use crate::report::plan::view as plan_view;
 use crate::report::view::{self, ARM_LIMIT, ComparisonView, Mark, REASONS_BELOW};
-use crate::report::words::{calendar_day, lower_first};
+use crate::report::words::{calendar_day, capitalised, lower_first};
 use crate::visit::Visit;
 
-use super::{Block, Document, Line, Tone, boxed, paragraph};
+use super::{Block, Document, Line, Tone, boxed, list, paragraph};
 
 /// What a letter is written from.
 pub struct Letter<'a> {
@@ -203,23 +203,24 @@ fn arm(letter: &Letter, side: Side, operated: bool) -> String {
             _ => missing.push(name),
         }
     }
-    let mut words = match reached.is_empty() {
-        true => String::new(),
-        false => format!("The {side} arm{mark} reached {}.", reached.join(", and ")),
-    };
-    if !missing.is_empty() {
-        let end = if letter.visits.len() == 1 {
-            ""
-        } else {
-            " at either end of the course"
-        };
-        let gap = if words.is_empty() { "" } else { " " };
-        words += &format!(
-            "{gap}Of the {side} arm{mark} {} was not measured{end}.",
-            missing.join(" and ")
-        );
+    let mut sentences = Vec::new();
+    if !reached.is_empty() {
+        sentences.push(format!(
+            "The {side} arm{mark} reached {}.",
+            reached.join(", and ")
+        ));
     }
-    words
+    if !missing.is_empty() {
+        let end = match letter.visits.len() {
+            1 => "",
+            _ => " at either end of the course",
+        };
+        sentences.push(capitalised(&format!(
+            "{} of the {side} arm{mark} was not measured{end}.",
+            missing.join(" and ")
+        )));
+    }
+    sentences.join(" ")
 }
 
 /// What changed beyond error, and what can't be told.
@@ -300,23 +301,27 @@ fn questions(letter: &Letter) -> Vec<Block> {
         let lead = "To be settled before any exercise.";
         blocks.push(Block::Line(Line {
             mark: Some(Mark::Caution),
-            ..Line::led(lead, first_of(holds))
+            ..Line::led(lead, first_of(holds).join(" "))
         }));
     }
-    blocks.push(Block::Line(match signals.is_empty() {
-        true => Line::led("Questions.", "Nothing in the measures raises one."),
-        false => Line::led("Questions that the measures raise.", first_of(signals)),
-    }));
+    if signals.is_empty() {
+        let none = Line::led("Questions.", "Nothing in the measures raises one.");
+        blocks.push(Block::Line(none));
+    } else {
+        let lead = Line::led("Questions that the measures raise:", "");
+        blocks.push(Block::Line(lead));
+        blocks.push(list(first_of(signals)));
+    }
     blocks
 }
 
-fn first_of(mut sentences: Vec<String>) -> String {
+fn first_of(mut sentences: Vec<String>) -> Vec<String> {
     let more = sentences.len().saturating_sub(NAMED);
     sentences.truncate(NAMED);
     if more > 0 {
         sentences.push(format!("The plan has {more} more."));
     }
-    sentences.join(" ")
+    sentences
 }
 
 fn programme(plan: Option<&PlanInput>) -> Block {
@@ -346,4 +351,122 @@ fn programme(plan: Option<&PlanInput>) -> Block {
         Some(_) => "None is approved yet.".to_owned(),
     };
     Block::Line(Line::led("Programme at home.", words))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::care::Rules;
+    use crate::care::programme::Approved;
+    use crate::compare::compare;
+    use crate::report::document::{html, samples};
+    use crate::report::plan::Approval;
+    use crate::report::samples::{HOSTILE, visits};
+
+    const DAY: Date = jiff::civil::date(2026, 4, 28);
+
+    fn written(visits: &[Visit], plan: Option<&PlanInput>, read_by: Option<&str>) -> String {
+        let comparison = compare(visits);
+        html(&letter(&Letter {
+            code: "demo-01",
+            visits,
+            comparison: &comparison,
+            plan,
+            date: DAY,
+            to: Some(HOSTILE),
+            from: None,
+            read_by,
+            program: "tragus 0.0.0",
+        }))
+    }
+
+    fn input<'a>(
+        plan: &'a crate::care::plan::Plan,
+        approved: Option<Approval<'a>>,
+    ) -> PlanInput<'a> {
+        PlanInput {
+            plan,
+            rules: Rules::built_in(),
+            approved,
+            program: "tragus 0.0.0",
+        }
+    }
+
+    #[test]
+    fn it_says_what_was_found_with_its_error_and_what_was_not() {
+        let page = written(&visits(), None, None).replace('\u{a0}', " ");
+        for words in [
+            "The right arm (operated side) reached in flexion 104 ± 7° at the first visit and 141 ± 7° \
+             at the last.",
+            "Abduction of the right arm (operated side) was not measured at either end of the course.",
+            "Flexion and abduction of the left arm was not measured",
+            "right shoulder flexion (operated) from 104 ± 7° to 141 ± 7°",
+            "the comparison report has the reasons",
+            "on a day that is not known here",
+        ] {
+            assert!(page.contains(words), "{words}: {page}");
+        }
+        assert!(!page.contains("stand below"));
+        let alone = written(&visits()[..1], None, None).replace('\u{a0}', " ");
+        assert!(
+            alone.contains("reached in flexion 104 ± 7°.")
+                && alone.contains("one visit tells none")
+        );
+    }
+
+    #[test]
+    fn it_is_a_draft_until_a_clinician_has_read_it() {
+        let page = written(&visits(), None, None);
+        assert!(page.contains("Draft: not yet read by a clinician") && page.contains("signature"));
+        let page = written(&visits(), None, Some("AB"));
+        assert!(!page.contains("Draft") && page.contains("Read and signed by AB, 28 April 2026."));
+        assert!(!page.contains("<script") && page.contains("&lt;script&gt;"));
+    }
+
+    #[test]
+    fn a_reach_past_its_limit_is_told_and_not_praised() {
+        let mut visits = visits();
+        visits[1].facts.arm_limit_deg = Some(120.0);
+        let page = written(&visits, None, None).replace('\u{a0}', " ");
+        assert!(
+            page.contains("Past the arm limit of 120° at follow-up"),
+            "{page}"
+        );
+        assert!(page.contains("nothing that may be called progress"));
+        assert!(!page.contains("stayed below"));
+        visits[1].facts.arm_limit_deg = Some(170.0);
+        let page = written(&visits, None, None);
+        assert!(page.contains("Every reach measured under a limit stayed below it"));
+    }
+
+    #[test]
+    fn a_hold_stands_in_it_and_no_exercise() {
+        let visits = visits();
+        let plan = samples::plan(&visits, DAY, &[("swelling", "new")]);
+        let page = written(&visits, Some(&input(&plan, None)), None);
+        assert!(
+            page.contains("To be settled before any exercise.")
+                && page.contains("New or growing swelling")
+        );
+        assert!(page.contains("None, until what stands above is settled."));
+        assert!(page.contains("mastectomy; axilla: "), "{page}");
+    }
+
+    #[test]
+    fn exercises_are_named_once_they_are_approved() {
+        let visits = visits();
+        let plan = samples::plan(&visits, DAY, &[]);
+        let page = written(&visits, Some(&input(&plan, None)), None);
+        assert!(page.contains("None is approved yet.") && !page.contains("calm breathing"));
+        let approved = Approved::by(plan.programme.clone(), "AB", DAY).expect("approved");
+        let approval = Approval {
+            initials: approved.initials(),
+            on: approved.on(),
+        };
+        let page = written(&visits, Some(&input(&plan, Some(approval))), None);
+        assert!(
+            page.contains("approved by AB on 28 April 2026: calm breathing; "),
+            "{page}"
+        );
+    }
 }

@@ -7,6 +7,8 @@ mod html;
 mod letter;
 mod pdf;
 mod photos;
+#[cfg(test)]
+mod samples;
 mod visit_note;
 
 use serde::Serialize;

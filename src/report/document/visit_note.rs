@@ -1,27 +1,34 @@
 //! The note of one visit for the clinician's file: what was measured and what was not, the limits and
 //! the plan of that day, and room for what only the clinician knows.
 
+use image::RgbImage;
+
+use crate::compare::compare;
+use crate::report::html::ReportInput;
 use crate::report::plan::PlanInput;
 use crate::report::plan::view::{self as plan_view, CAUTIONS, Section};
-use crate::report::view::{self, Mark, NoticeView, ReadingView, ReasonView, RepeatsView};
-use crate::report::words::{calendar_day, capitalised};
+use crate::report::view::{self, Group, ReadingView, RepeatsView};
+use crate::report::words::calendar_day;
 use crate::visit::Visit;
 
-use super::{Block, Cell, Column, Document, Line, Photos, Table, Tone, boxed, list, paragraph};
+use super::comparison::{cautions, cell, heading, notices, reasons, words};
+use super::photos::{STROKES, photos};
+use super::{Block, Cell, Column, Document, Line, Table, Tone, boxed, list, paragraph};
 
 /// What a note is written from.
 pub struct VisitNote<'a> {
     pub visit: &'a Visit,
     /// Of the visit's day; `None` where the person was not screened by then.
     pub plan: Option<&'a PlanInput<'a>>,
-    /// With lines on them.
-    pub photos: Vec<Photos>,
+    /// The upright photo of this index; `None` when it isn't at hand.
+    pub pictures: &'a dyn Fn(usize) -> Option<RgbImage>,
+    pub show_faces: bool,
     /// Name and version of the program.
     pub program: &'a str,
 }
 
 /// The whole note.
-pub fn visit_note(note: VisitNote) -> Document {
+pub fn visit_note(note: &VisitNote) -> Document {
     let view = view::visit(note.visit);
     let facts = view
         .facts
@@ -37,26 +44,12 @@ pub fn visit_note(note: VisitNote) -> Document {
     if let Some(input) = note.plan {
         blocks.extend(holds(input));
     }
-    if !view.cautions.is_empty() {
-        let cautions = view
-            .cautions
-            .iter()
-            .map(|caution| signed(Mark::Caution, caution));
-        let cautions = vec![Block::List(cautions.collect())];
-        blocks.push(boxed(Tone::Caution, "Look at this first", cautions));
-    }
+    blocks.extend(cautions(&view.cautions));
     blocks.push(heading("Measured"));
     blocks.extend(measured(&view.readings));
     blocks.extend(repeats(&view.repeats));
-    blocks.extend(unmeasured(&view.unmeasured));
-    if !note.photos.is_empty() {
-        blocks.push(heading("Photos"));
-        blocks.push(paragraph(
-            "The lines lie on the photo as it was taken; the values are corrected for where the camera \
-             stood, so the two may differ a little.",
-        ));
-        blocks.extend(note.photos.into_iter().map(Block::Photos));
-    }
+    blocks.extend(reasons("Not measured, and why", &view.unmeasured));
+    blocks.extend(with_lines(note));
     match note.plan {
         Some(input) => blocks.extend(plan(input)),
         None => blocks.push(paragraph(
@@ -80,28 +73,10 @@ pub fn visit_note(note: VisitNote) -> Document {
     }
 }
 
-fn heading(words: &str) -> Block {
-    Block::Heading(words.to_owned())
-}
-
-fn signed(mark: Mark, text: impl Into<String>) -> Line {
-    Line {
-        mark: Some(mark),
-        ..Line::plain(text)
-    }
-}
-
-fn column(head: &str, is_number: bool) -> Column {
+fn number(head: &str) -> Column {
     Column {
-        head: head.to_owned(),
-        is_number,
-    }
-}
-
-fn cell(text: impl Into<String>) -> Cell {
-    Cell {
-        text: text.into(),
-        ..Cell::default()
+        is_number: true,
+        ..words(head)
     }
 }
 
@@ -113,11 +88,16 @@ fn side(side: &str, operated: bool) -> Cell {
     }
 }
 
-/// What tells another row's movement on another scale is left to the record.
+/// Reach first, the sides of a measure together. What tells another row's movement on another scale is
+/// left to the record.
 fn measured(readings: &[ReadingView]) -> Vec<Block> {
+    let mut readings: Vec<&ReadingView> = readings.iter().filter(|reading| !reading.twin).collect();
+    readings.sort_by_key(|reading| {
+        let is_posture = Group::of(reading.measure) != Group::Reach;
+        (is_posture, reading.measure, reading.side)
+    });
     let rows: Vec<Vec<Cell>> = readings
-        .iter()
-        .filter(|reading| !reading.twin)
+        .into_iter()
         .map(|reading| {
             vec![
                 cell(reading.name),
@@ -133,10 +113,10 @@ fn measured(readings: &[ReadingView]) -> Vec<Block> {
     let table = Table {
         about: "Measures of this visit".to_owned(),
         columns: vec![
-            column("Measure", false),
-            column("Side", false),
-            column("Value ± 95 %", true),
-            column("Photo", false),
+            words("Measure"),
+            words("Side"),
+            number("Value ± 95 %"),
+            words("Photo"),
         ],
         rows,
     };
@@ -165,38 +145,42 @@ fn repeats(repeats: &[RepeatsView]) -> Vec<Block> {
     let table = Table {
         about: "Means of several photos of one pose".to_owned(),
         columns: vec![
-            column("Seen more than once", false),
-            column("Side", false),
-            column("Mean ± 95 %", true),
-            column("SEM", true),
-            column("Photos", true),
+            words("Seen more than once"),
+            words("Side"),
+            number("Mean ± 95 %"),
+            number("SEM"),
+            number("Photos"),
         ],
         rows,
     };
     vec![Block::Table(table)]
 }
 
-fn unmeasured(reasons: &[ReasonView]) -> Vec<Block> {
-    if reasons.is_empty() {
+/// One of each pose, with lines on it.
+fn with_lines(note: &VisitNote) -> Vec<Block> {
+    let visits = std::slice::from_ref(note.visit);
+    let comparison = compare(visits);
+    let input = ReportInput {
+        visits,
+        comparison: &comparison,
+        pictures: &|_, photo| (note.pictures)(photo),
+        show_faces: note.show_faces,
+        program: note.program,
+    };
+    let photos = photos(&input, &view::comparison(visits, &comparison).pairs);
+    if photos.is_empty() {
         return Vec::new();
     }
-    let lines = reasons.iter().map(|group| {
-        let why = group.reasons.join(" / ");
-        let why = (!why.is_empty()).then(|| format!("{}.", capitalised(why.trim_end_matches('.'))));
-        let words = group.heading.iter().cloned().chain(why);
-        let words = words.chain(group.action.map(str::to_owned));
-        Line {
-            mark: Some(Mark::Unknown),
-            ..Line::led(
-                format!("{}:", capitalised(&group.measures.join(", "))),
-                words.collect::<Vec<_>>().join(" "),
-            )
-        }
-    });
-    vec![
-        heading("Not measured, and why"),
-        Block::List(lines.collect()),
-    ]
+    let mut blocks = vec![
+        heading("Photos"),
+        paragraph(
+            "The lines lie on the photo as it was taken; the values are corrected for where the camera \
+             stood, so the two may differ a little.",
+        ),
+        paragraph(STROKES),
+    ];
+    blocks.extend(photos.into_iter().map(Block::Photos));
+    blocks
 }
 
 fn holds(input: &PlanInput) -> Vec<Block> {
@@ -255,12 +239,68 @@ fn lines(section: &Section) -> Vec<Line> {
     section.lines.iter().map(line).collect()
 }
 
-fn notices(notices: &[NoticeView]) -> Vec<Block> {
-    if notices.is_empty() {
-        return Vec::new();
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::care::Rules;
+    use crate::report::document::{html, samples};
+    use crate::report::samples::{HAND_REASON, visits};
+
+    const DAY: jiff::civil::Date = jiff::civil::date(2026, 4, 28);
+
+    fn written(visit: &Visit, answers: Option<&[(&str, &str)]>) -> String {
+        let plan = answers.map(|answers| samples::plan(&visits(), DAY, answers));
+        let input = plan.as_ref().map(|plan| PlanInput {
+            plan,
+            rules: Rules::built_in(),
+            approved: None,
+            program: "tragus 0.0.0",
+        });
+        html(&visit_note(&VisitNote {
+            visit,
+            plan: input.as_ref(),
+            pictures: &|_| None,
+            show_faces: false,
+            program: "tragus 0.0.0",
+        }))
+        .replace('\u{a0}', " ")
     }
-    let lines = notices
-        .iter()
-        .map(|notice| Line::led(format!("{}:", notice.about), notice.texts.join(" ")));
-    vec![heading("Notes on the photos"), Block::List(lines.collect())]
+
+    #[test]
+    fn it_holds_values_with_errors_reasons_limits_and_room() {
+        let page = written(&visits()[1], Some(&[]));
+        for words in [
+            "Visit note: follow-up, 2026-04-28",
+            "141 ± 7°",
+            "right, operated",
+            HAND_REASON.trim_start_matches("needs "),
+            "Limits today",
+            "A proposal that nobody has approved yet",
+            "Findings, pain, what was done, what was agreed",
+            "Name, signature and day",
+            "Not a diagnosis.",
+        ] {
+            assert!(page.contains(words), "{words}: {page}");
+        }
+        let without = written(&visits()[1], None);
+        assert!(without.contains("No screening is filed") && !without.contains("Limits today"));
+    }
+
+    #[test]
+    fn a_hold_stands_before_everything_and_no_exercise_is_named() {
+        let page = written(&visits()[1], Some(&[("fever", "yes")]));
+        let at = |words: &str| {
+            page.find(words)
+                .unwrap_or_else(|| panic!("{words} is missing"))
+        };
+        assert!(at("Ask or refer first") < at("Measured</h2>"));
+        assert!(!page.contains("Calm breathing"));
+    }
+
+    #[test]
+    fn nothing_measured_says_so() {
+        let mut visit = visits()[1].clone();
+        visit.readings.retain(|reading| reading.outcome.is_err());
+        assert!(written(&visit, None).contains("Nothing could be measured."));
+    }
 }

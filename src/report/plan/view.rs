@@ -329,7 +329,7 @@ pub(in crate::report) fn pace(plan: &Plan) -> String {
         Pace::Stay => "Stay",
         Pace::Back => "Back",
     };
-    format!("{step}. {}", plan.pace_because)
+    format!("{step}. {}", capitalised(&plan.pace_because))
 }
 
 pub(in crate::report) fn level(plan: &Plan) -> String {

@@ -278,6 +278,7 @@ impl ComparisonView {
 /// A reading of one visit.
 #[derive(Clone, Debug)]
 pub struct ReadingView {
+    pub measure: Measure,
     pub name: &'static str,
     pub side: &'static str,
     pub operated: bool,
@@ -316,6 +317,7 @@ pub fn visit(visit: &Visit) -> VisitView {
     let readings = visit
         .measured()
         .map(|(reading, estimate)| ReadingView {
+            measure: reading.measure,
             name: reading.measure.words(),
             side: side_words(reading.side),
             operated: is_operated(alone, reading.side),

@@ -1,6 +1,8 @@
 //! The episode of care for every shell: what a case's screenings say of a visit's day, the plan of a
 //! day, and its sheets on the disk.
 
+pub mod documents;
+
 use std::path::PathBuf;
 
 use jiff::civil::Date;
@@ -8,12 +10,13 @@ use thiserror::Error;
 
 use crate::care::catalogue::Catalogue;
 use crate::care::plan::{Makings, Plan};
-use crate::care::programme::{Approved, NotApproved, Programme};
+use crate::care::programme::{Approved, BY_CHOICE, LeftOut, NotApproved, Programme};
 use crate::care::{Rules, Screening, SetLimit};
 use crate::case::{Case, CaseError, Writing};
 use crate::record;
+use crate::report::document::{self, Document, Paper, PdfError};
 use crate::report::plan::{Approval, PlanInput, plan_sheet_html};
-use crate::report::{HoldSheet, HomeSheet, hold_sheet_html, home_sheet_html};
+use crate::report::{HoldSheet, HomeSheet, hold_sheet, home_sheet};
 use crate::visit::{Visit, VisitFacts};
 
 /// Gives a visit the code of its case, and the side of the surgery and the limit of its day by the
@@ -81,6 +84,19 @@ pub fn plan(
         previous: previous.as_ref(),
     };
     Ok(Plan::of(&makings, day))
+}
+
+/// Says of a plan which exercises it was made without, because the clinician did not want them.
+pub fn leave_out(plan: &mut Plan, catalogue: &Catalogue, without: &[String]) {
+    let left_out = catalogue.exercises().iter();
+    let left_out = left_out.filter(|exercise| without.contains(&exercise.id));
+    plan.programme
+        .left_out
+        .extend(left_out.map(|exercise| LeftOut {
+            id: exercise.id.clone(),
+            name: exercise.name.clone(),
+            because: BY_CHOICE.to_owned(),
+        }));
 }
 
 /// Why a plan is not approved.
@@ -179,18 +195,34 @@ pub enum Sheet {
 }
 
 impl Sheet {
-    fn file(self, day: Date) -> String {
+    /// To be shown.
+    fn page(self, day: Date) -> String {
         match self {
             Sheet::Plan => format!("{day}.html"),
             Sheet::Home => format!("{day}-home.html"),
             Sheet::Hold => format!("{day}-hold.html"),
         }
     }
+
+    /// To be printed, of those that go home.
+    fn print(self, day: Date) -> Option<String> {
+        match self {
+            Sheet::Plan => None,
+            Sheet::Home => Some(format!("{day}-home.pdf")),
+            Sheet::Hold => Some(format!("{day}-hold.pdf")),
+        }
+    }
+
+    fn drop_from(self, writing: &mut Writing, day: Date) -> Result<(), CaseError> {
+        let files = [Some(self.page(day)), self.print(day)];
+        let mut files = files.into_iter().flatten();
+        files.try_for_each(|file| writing.drop_plan(&file))
+    }
 }
 
 /// A sheet of the plan of a day, as it was written.
 pub fn sheet(case: &Case, day: Date, sheet: Sheet) -> Result<Option<String>, CaseError> {
-    case.plan_file(&sheet.file(day))
+    case.plan_file(&sheet.page(day))
 }
 
 /// Keeps a screening. A plan of that day goes, before the answers that it was made by are gone: what
@@ -213,18 +245,40 @@ pub fn take_back(case: &Case, day: Date) -> Result<bool, CaseError> {
 
 fn take_back_in(writing: &mut Writing, day: Date) -> Result<(), CaseError> {
     for sheet in [Sheet::Home, Sheet::Hold, Sheet::Plan] {
-        writing.drop_plan(&sheet.file(day))?;
+        sheet.drop_from(writing, day)?;
     }
+    drop_documents(writing, day)?;
     writing.drop_plan_of(day)
+}
+
+/// Sheets for home that were written by a day's plan: nobody is to hand out what another plan said.
+fn drop_documents(writing: &mut Writing, day: Date) -> Result<(), CaseError> {
+    documents::sheets_of(day).try_for_each(|name| writing.drop_document(&name))
 }
 
 /// Where the sheets of a plan lie.
 pub struct Sheets {
     pub plan: PathBuf,
     /// For home, of an approved one.
-    pub home: Option<PathBuf>,
+    pub home: Option<ForHome>,
     /// For home too, while a hold stands.
-    pub hold: Option<PathBuf>,
+    pub hold: Option<ForHome>,
+}
+
+/// The files of a sheet for home: to be shown, and to be printed.
+pub struct ForHome {
+    pub page: PathBuf,
+    pub print: PathBuf,
+}
+
+/// Why the sheets of a plan are not kept.
+#[derive(Debug, Error)]
+#[non_exhaustive]
+pub enum NotKept {
+    #[error(transparent)]
+    Case(#[from] CaseError),
+    #[error(transparent)]
+    Pdf(#[from] PdfError),
 }
 
 /// Writes the plan, its sheet and, once it is approved, the sheet for home into the case; while a hold
@@ -234,46 +288,75 @@ pub fn keep(
     case: &Case,
     input: &PlanInput,
     approved: Option<&Approved<Programme>>,
-) -> Result<Sheets, CaseError> {
+) -> Result<Sheets, NotKept> {
     let day = input.plan.date;
-    let (home, hold) = (Sheet::Home.file(day), Sheet::Hold.file(day));
+    let code = &case.about.code;
     let holds = &input.plan.findings.holds;
-    let mut writing = case.write()?;
-    if approved.is_none() {
-        writing.drop_plan(&home)?;
-    }
-    if holds.is_empty() {
-        writing.drop_plan(&hold)?;
-    }
+    let home = approved.map(|programme| {
+        home_sheet(&HomeSheet {
+            code,
+            day,
+            programme,
+            operated: input.plan.screening.operated,
+            program: input.program,
+        })
+    });
+    let hold = (!holds.is_empty()).then(|| {
+        hold_sheet(&HoldSheet {
+            code,
+            day,
+            holds,
+            program: input.program,
+        })
+    });
+    // Nothing is written unless all of it can be.
+    let set = |sheet: Option<Document>| {
+        let sheet = sheet.map(|sheet| Set::of(&sheet, day));
+        sheet.transpose()
+    };
+    let (home, hold) = (set(home)?, set(hold)?);
     let json = json(input);
+    let mut writing = case.write()?;
+    if home.is_none() {
+        Sheet::Home.drop_from(&mut writing, day)?;
+    }
+    if hold.is_none() {
+        Sheet::Hold.drop_from(&mut writing, day)?;
+    }
+    if case.plan_of(day)?.is_some_and(|kept| kept != json) {
+        drop_documents(&mut writing, day)?;
+    }
     writing.keep_plan_of(day, &json)?;
-    let plan = writing.keep_plan(&Sheet::Plan.file(day), plan_sheet_html(input).as_bytes())?;
-    let home = match approved {
-        Some(programme) => {
-            let html = home_sheet_html(&HomeSheet {
-                code: &case.about.code,
-                day,
-                programme,
-                operated: input.plan.screening.operated,
-                program: input.program,
-            });
-            Some(writing.keep_plan(&home, html.as_bytes())?)
-        }
-        None => None,
+    let plan = writing.keep_plan(&Sheet::Plan.page(day), plan_sheet_html(input).as_bytes())?;
+    let mut keep = |sheet: Sheet, set: Option<Set>| match (set, sheet.print(day)) {
+        (Some(set), Some(print)) => Ok(Some(ForHome {
+            page: writing.keep_plan(&sheet.page(day), set.page.as_bytes())?,
+            print: writing.keep_plan(&print, &set.print)?,
+        })),
+        _ => Ok::<_, CaseError>(None),
     };
-    let hold = match holds.is_empty() {
-        true => None,
-        false => {
-            let html = hold_sheet_html(&HoldSheet {
-                code: &case.about.code,
-                day,
-                holds,
-                program: input.program,
-            });
-            Some(writing.keep_plan(&hold, html.as_bytes())?)
-        }
-    };
-    Ok(Sheets { plan, home, hold })
+    Ok(Sheets {
+        plan,
+        home: keep(Sheet::Home, home)?,
+        hold: keep(Sheet::Hold, hold)?,
+    })
+}
+
+/// A sheet for home, ready to be written.
+struct Set {
+    page: String,
+    print: Vec<u8>,
+}
+
+impl Set {
+    /// The day that the print says it was written on is the plan's, so that a plan that is kept again
+    /// leaves the same bytes.
+    fn of(sheet: &Document, day: Date) -> Result<Set, PdfError> {
+        Ok(Set {
+            page: document::html(sheet),
+            print: document::pdf(sheet, Paper::A4, day)?,
+        })
+    }
 }
 
 /// The plan for programs.

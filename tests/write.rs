@@ -1,0 +1,282 @@
+//! The documents of a case, through the program: which can be written, which can't and why, and what
+//! becomes of them. The visits are invented records without photos, so no net runs.
+
+use std::fs;
+use std::path::{Path, PathBuf};
+
+use assert_cmd::Command;
+use jiff::civil::Date;
+use predicates::prelude::PredicateBooleanExt;
+use predicates::str::contains;
+
+use tragus::body::{Operated, Side};
+use tragus::estimate::Estimate;
+use tragus::measure::Measure;
+use tragus::record;
+use tragus::visit::{Reading, Visit, VisitFacts};
+
+fn tragus() -> Command {
+    Command::cargo_bin("tragus").expect("the program")
+}
+
+fn visit(label: &str, date: &str, flexion: f64, abduction: f64) -> Visit {
+    let reading = |measure, side, value| Reading {
+        measure,
+        side: Some(side),
+        photo: "reach.jpg".to_owned(),
+        outcome: Ok(Estimate::new(value, 2.0)),
+    };
+    Visit {
+        facts: VisitFacts {
+            label: Some(label.to_owned()),
+            date: Some(date.parse().expect("a day")),
+            operated: Some(Operated::One(Side::Right)),
+            ..VisitFacts::default()
+        },
+        photos: Vec::new(),
+        readings: vec![
+            reading(Measure::ShoulderFlexion, Side::Right, flexion),
+            reading(Measure::ShoulderFlexion, Side::Left, 170.0),
+            reading(Measure::ShoulderAbduction, Side::Right, abduction),
+            reading(Measure::ShoulderAbduction, Side::Left, 165.0),
+        ],
+        notices: Vec::new(),
+    }
+}
+
+/// The demo case up to a day, with the screenings of the demo and visits that take no nets.
+fn case_until(scratch: &Path, day: &str) -> PathBuf {
+    let case = scratch.join("demo");
+    let demo = crate::common::demo_case();
+    fs::create_dir_all(case.join("screenings")).expect("a folder");
+    fs::copy(demo.join("case.json"), case.join("case.json")).expect("a copy");
+    add_visits(&case, day);
+    add_screenings(&case, day);
+    case
+}
+
+fn add_visits(case: &Path, day: &str) {
+    let course = [
+        visit("intake", "2026-03-10", 103.0, 89.0),
+        visit("follow-up", "2026-04-28", 150.0, 140.0),
+        visit("setback", "2026-05-26", 146.0, 95.0),
+        visit("discharge", "2026-08-11", 158.0, 155.0),
+    ];
+    let last: Date = day.parse().expect("a day");
+    for visit in course {
+        let date = visit.facts.date.expect("a day");
+        if date <= last {
+            let label = visit.facts.label.clone().expect("a label");
+            let folder = case.join(format!("visits/{date}-{label}"));
+            fs::create_dir_all(&folder).expect("a folder");
+            fs::write(folder.join("record.json"), record::visit_to_json(&visit)).expect("a record");
+        }
+    }
+}
+
+fn add_screenings(case: &Path, day: &str) {
+    for entry in fs::read_dir(crate::common::demo_case().join("screenings")).expect("screenings") {
+        let path = entry.expect("an entry").path();
+        if *path.file_stem().expect("a day").to_string_lossy() <= *day {
+            let to = case
+                .join("screenings")
+                .join(path.file_name().expect("a name"));
+            fs::copy(&path, to).expect("a copy");
+        }
+    }
+}
+
+fn plan(case: &Path, day: &str) -> Command {
+    let mut command = tragus();
+    command.arg("plan").arg(case).args(["--date", day]);
+    command
+}
+
+fn write(case: &Path, day: &str) -> Command {
+    let mut command = tragus();
+    command.arg("write").arg(case).args(["--date", day]);
+    command
+}
+
+fn documents(case: &Path) -> Vec<String> {
+    let Ok(entries) = fs::read_dir(case.join("documents")) else {
+        return Vec::new();
+    };
+    let name = |entry: std::io::Result<fs::DirEntry>| {
+        entry
+            .expect("an entry")
+            .file_name()
+            .to_string_lossy()
+            .into_owned()
+    };
+    let mut names: Vec<String> = entries.map(name).collect();
+    names.sort();
+    names
+}
+
+#[test]
+fn all_documents_of_a_case_are_written_and_listed() {
+    let scratch = tempfile::tempdir().expect("a folder");
+    let case = case_until(scratch.path(), "2026-08-11");
+    // What is not approved is not written, and says so in one line.
+    write(&case, "2026-08-11")
+        .args(["home-sheet", "letter", "--format", "html"])
+        .assert()
+        .code(1)
+        .stdout(contains("2026-08-11-letter.html"))
+        .stderr("home-sheet not written: no plan is kept up to 2026-08-11: make one first\n");
+    plan(&case, "2026-08-11").assert().code(0);
+    write(&case, "2026-08-11")
+        .arg("home-sheet")
+        .assert()
+        .code(1)
+        .stdout("")
+        .stderr("home-sheet not written: the plan of 2026-08-11 is not approved\n");
+    // A choice of the clinician is part of what was approved.
+    plan(&case, "2026-08-11")
+        .args(["--approve", "AB", "--without", "stand_tall"])
+        .assert()
+        .code(0);
+    write(&case, "2026-08-11")
+        .args(["--format", "html"])
+        .assert()
+        .code(0)
+        .stderr("");
+    let page =
+        fs::read_to_string(case.join("documents/2026-08-11-home-sheet.html")).expect("a sheet");
+    assert!(page.contains("Calm breathing") && !page.contains("Stand tall"));
+    tragus()
+        .args(["case", "verify"])
+        .arg(&case)
+        .assert()
+        .stdout(contains("documents/").not());
+    assert!(documents(&case).contains(&"2026-08-11-visit-note.html".to_owned()));
+
+    // What was found later goes before an older sheet, and a sheet is not good for ever.
+    write(&case, "2026-08-26")
+        .arg("home-sheet")
+        .assert()
+        .code(1)
+        .stderr(contains("was good until 2026-08-25"));
+    // Another plan of that day takes the sheet away, from the documents too.
+    plan(&case, "2026-08-11")
+        .args(["--without", "breathing"])
+        .assert()
+        .code(2);
+    plan(&case, "2026-08-11")
+        .args(["--without", "chin_tuck"])
+        .assert()
+        .code(0);
+    assert!(!documents(&case).contains(&"2026-08-11-home-sheet.html".to_owned()));
+    assert!(documents(&case).contains(&"2026-08-11-letter.html".to_owned()));
+}
+
+#[test]
+fn a_day_is_told_as_it_was_known_on_it() {
+    let scratch = tempfile::tempdir().expect("a folder");
+    let case = case_until(scratch.path(), "2026-08-11");
+    let out = scratch.path().join("out");
+    let text = |name: &str| {
+        fs::read_to_string(out.join(name))
+            .expect(name)
+            .replace('\u{a0}', " ")
+    };
+    write(&case, "2026-05-27")
+        .args([
+            "letter",
+            "visit-note",
+            "--format",
+            "html",
+            "--to",
+            "Breast unit",
+            "--from",
+            "AB",
+        ])
+        .arg("--out")
+        .arg(&out)
+        .assert()
+        .code(0);
+    let letter = text("2026-05-26-letter.html");
+    for words in [
+        "<dd>Breast unit</dd>",
+        "surgery on the right side on 17 February 2026 (mastectomy; axilla: clearance",
+        "at 3 visits, from intake on 10 March 2026 to setback on 26 May 2026",
+        "in abduction 89.0 ± 3.9° at the first visit and 95.0 ± 3.9° at the last",
+        "Worse in between:",
+        "operated arm no higher than 90° until 16 June 2026",
+        "Look and feel for cords",
+        "None is approved yet.",
+    ] {
+        assert!(letter.contains(words), "{words}: {letter}");
+    }
+    assert!(!letter.contains("discharge"));
+    assert!(text("2026-05-26-visit-note.html").contains("Visit note: setback"));
+    assert!(documents(&case).is_empty());
+
+    for wished in ["Intake", "2026-03-10"] {
+        write(&case, "2026-05-27")
+            .args(["visit-note", "--format", "html", "--visit", wished])
+            .arg("--out")
+            .arg(&out)
+            .assert()
+            .code(0)
+            .stdout(contains("2026-03-10-visit-note.html"));
+    }
+    // The note of a visit knows nothing of what came after it.
+    let note = text("2026-03-10-visit-note.html");
+    assert!(note.contains("Operated arm no higher than 120°") && !note.contains("150"));
+}
+
+#[test]
+fn a_hold_writes_the_sheet_that_says_to_wait() {
+    let scratch = tempfile::tempdir().expect("a folder");
+    let case = case_until(scratch.path(), "2026-05-26");
+    plan(&case, "2026-05-26").assert().code(1);
+    write(&case, "2026-05-26")
+        .args(["home-sheet", "--format", "html"])
+        .assert()
+        .code(0)
+        .stdout(contains("2026-05-26-hold-sheet.html"));
+    add_screenings(&case, "2026-05-27");
+    write(&case, "2026-05-27")
+        .arg("home-sheet")
+        .assert()
+        .code(1)
+        .stderr(contains(
+            "there is a later screening, of 2026-05-27, than the plan of 2026-05-26",
+        ));
+}
+
+#[test]
+fn what_can_not_be_meant_is_refused_with_a_hint() {
+    let scratch = tempfile::tempdir().expect("a folder");
+    let case = case_until(scratch.path(), "2026-04-28");
+    let refused = |command: &mut Command, why: &'static str| {
+        command
+            .assert()
+            .code(2)
+            .stdout("")
+            .stderr(contains(why).and(contains("\nhint: ")));
+    };
+    refused(
+        &mut write(&case, "2226-01-01"),
+        "2226-01-01 is still to come",
+    );
+    refused(
+        write(&case, "2026-04-28").args(["--visit", "discharge"]),
+        "no visit is called \"discharge\" or is of that day",
+    );
+    refused(
+        write(&case, "2026-04-28").args(["letter", "--read-by", "12"]),
+        "are no initials",
+    );
+    refused(
+        &mut write(scratch.path(), "2026-04-28"),
+        "this folder is no case",
+    );
+    write(&case, "2026-03-01")
+        .args(["letter", "visit-note", "--format", "html"])
+        .assert()
+        .code(1)
+        .stderr(contains("no visit is filed up to 2026-03-01"));
+}
