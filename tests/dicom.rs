@@ -233,9 +233,9 @@ const IDENTIFYING: [(Tag, VR); 40] = [
     (tags::PATIENT_COMMENTS, VR::LT),
     (tags::ADDITIONAL_PATIENT_HISTORY, VR::LT),
     (tags::OCCUPATION, VR::SH),
-    (tags::MEDICAL_RECORD_LOCATOR, VR::LO),
+    (tags::PATIENT_RELIGIOUS_PREFERENCE, VR::LO),
     (tags::MILITARY_RANK, VR::LO),
-    (tags::ETHNIC_GROUP, VR::SH),
+    (tags::RESPONSIBLE_PERSON, VR::PN),
     (tags::REFERRING_PHYSICIAN_NAME, VR::PN),
     (tags::PERFORMING_PHYSICIAN_NAME, VR::PN),
     (tags::OPERATORS_NAME, VR::PN),
@@ -261,7 +261,7 @@ const IDENTIFYING: [(Tag, VR); 40] = [
     (tags::DERIVATION_DESCRIPTION, VR::ST),
     (tags::CAMERA_OWNER_NAME, VR::LO),
     (tags::GPS_LATITUDE_REF, VR::CS),
-    (tags::TEXT_COMMENTS, VR::LT),
+    (tags::INSTITUTION_CODE_SEQUENCE, VR::SQ),
 ];
 /// Dates and identifiers can hold no letters.
 const MARKED_DATE: &str = "19010203";
@@ -274,7 +274,7 @@ fn marked(jpeg: Vec<u8>, (width, height): (u16, u16), focal: &str) -> Vec<u8> {
         match vr {
             VR::SQ => {
                 let mut item = InMemDicomObject::new_empty();
-                item.put(DataElement::new(tags::STUDY_COMMENTS, VR::LT, MARK));
+                item.put(DataElement::new(tags::REQUESTED_PROCEDURE_COMMENTS, VR::LT, MARK));
                 let items = dicom_core::value::DataSetSequence::from(vec![item]);
                 o.put(DataElement::new(tag, vr, items))
             }
