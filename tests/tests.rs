@@ -1,5 +1,7 @@
 //! The integration tests, one binary: each module is a room of its own.
 
+#![forbid(unsafe_code)]
+
 mod accuracy;
 mod agreement;
 mod aids;
@@ -13,6 +15,7 @@ mod common;
 mod decoding;
 mod demo;
 mod episode;
+mod errors;
 mod exchange;
 mod figures;
 mod home_sheet;
@@ -25,6 +28,7 @@ mod readability;
 mod real_photos;
 mod rendered;
 mod stickers;
+mod supply;
 #[path = "../scripts/accuracy/truth.rs"]
 mod truth;
 mod web;
