@@ -8,6 +8,8 @@
 //!
 //! A side is always the subject's own. A missing value is a value: it says why.
 
+#![forbid(unsafe_code)]
+
 pub mod agree;
 pub mod batch;
 pub mod board;

@@ -1,5 +1,7 @@
 //! The program: hands the command line and the surroundings to [`cli`].
 
+#![forbid(unsafe_code)]
+
 mod cli;
 
 use std::process::ExitCode;

@@ -9,6 +9,7 @@ use assert_cmd::Command;
 use predicates::prelude::PredicateBooleanExt;
 use predicates::str::contains;
 use serde_json::Value;
+use tragus::photo::{Bare, Limits};
 
 use crate::common::{demo, kill_rounds};
 
@@ -64,7 +65,12 @@ fn visits_are_filed_compared_and_verified() {
     let photo = "visits/2026-03-10-intake/side-reach.jpg";
     assert_eq!(
         fs::read(case.join(photo)).unwrap(),
-        fs::read(first.join("side-reach.jpg")).unwrap()
+        Bare::of(
+            &fs::read(first.join("side-reach.jpg")).unwrap(),
+            Limits::default()
+        )
+        .unwrap()
+        .bytes()
     );
 
     // coreutils agree with the list.

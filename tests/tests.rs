@@ -1,5 +1,7 @@
 //! The integration tests, one binary: each module is a room of its own.
 
+#![forbid(unsafe_code)]
+
 mod accuracy;
 mod agreement;
 mod aids;
@@ -15,6 +17,7 @@ mod demo;
 mod dicom;
 mod disk;
 mod episode;
+mod errors;
 mod exchange;
 mod figures;
 mod formats;
@@ -29,6 +32,7 @@ mod readability;
 mod real_photos;
 mod rendered;
 mod stickers;
+mod supply;
 #[path = "../scripts/accuracy/truth.rs"]
 mod truth;
 mod web;

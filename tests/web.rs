@@ -14,7 +14,7 @@ use ureq::http::Response;
 
 use tragus::case::Case;
 use tragus::locate::Wish;
-use tragus::photo;
+use tragus::photo::{self, Bare, Limits};
 use tragus::pipeline::{self, Aids, PhotoInput};
 use tragus::record;
 use tragus::report::{self, self_check};
@@ -2234,7 +2234,11 @@ fn a_visit_that_was_begun_in_the_page_is_filed_in_the_case() {
         assert_eq!(filed["facts"][fact], value, "{fact}");
     }
     let at = case.join("visits/2026-05-11-week-12");
-    assert_eq!(fs::read(at.join("reach.jpg")).expect("the photo"), reach());
+    let bare = Bare::of(&reach(), Limits::default()).expect("a photo");
+    assert_eq!(
+        fs::read(at.join("reach.jpg")).expect("the photo"),
+        bare.bytes()
+    );
     let kept = fs::read_to_string(at.join("record.json")).expect("a record");
     let kept = record::visit_from_json(&kept).expect("a record");
     assert_eq!(kept.facts.arm_limit_deg, Some(80.0));

@@ -143,6 +143,13 @@ fn read(paths: &[PathBuf], nets: &mut Nets) -> Result<(Vec<Read>, bool), Stop> {
         }
         return Ok((read, !case.screenings()?.is_empty()));
     }
+    if let Some(case) = paths.iter().find(|path| Case::is_one(path)) {
+        return Err(stop(
+            "this is a whole case, and no visit",
+            case,
+            "compare one case by itself, or name folders in its visits",
+        ));
+    }
     let mut read: Vec<Read> = Vec::new();
     for path in paths {
         read.push(if path.is_dir() {

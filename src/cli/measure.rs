@@ -22,7 +22,7 @@ use tragus::scores;
 use tragus::visit::{NoticeKind, Visit};
 
 use super::files::{self, VisitFiles};
-use super::person::PersonArgs;
+use super::person::{self, PersonArgs};
 use super::{LookArgs, Outcome, Stop, Surroundings, load, print, stop, tell};
 
 #[derive(Args)]
@@ -44,7 +44,7 @@ pub struct MeasureArgs {
     #[arg(long, value_name = "TEXT")]
     label: Option<String>,
     /// The day of the visit, such as 2026-03-10
-    #[arg(long, value_name = "DATE")]
+    #[arg(long, value_name = "DATE", value_parser = person::day)]
     date: Option<Date>,
     /// Also write each photo with what was found drawn on it; a hollow point in a dashed ring is
     /// covered by hair, clothes or an arm, and placed by what shows around it

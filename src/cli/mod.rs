@@ -10,6 +10,7 @@ mod check;
 mod compare;
 mod files;
 mod forget;
+mod licences;
 mod measure;
 mod person;
 mod plan;
@@ -110,6 +111,11 @@ enum Command {
         after_help = "Examples:\n  tragus serve\n  tragus serve visits/2026-03-10-intake visits/2026-04-28-follow-up"
     )]
     Serve(serve::ServeArgs),
+    /// What the program is made of, and under which licences
+    #[command(
+        after_help = "Examples:\n  tragus licences\n  tragus licences --texts > licences.txt"
+    )]
+    Licences(licences::LicencesArgs),
     /// Print what lets a shell complete commands and options
     #[command(
         after_help = "Examples:\n  tragus completions bash > ~/.local/share/bash-completion/completions/tragus\n  \
@@ -212,6 +218,7 @@ pub fn run(arguments: impl Iterator<Item = OsString>, surroundings: &Surrounding
         Command::Plan(args) => plan::run(args, surroundings),
         Command::Write(args) => write::run(args, surroundings),
         Command::Forget(args) => forget::run(args, surroundings),
+        Command::Licences(args) => licences::run(args),
         Command::Schema(args) => schema::run(args),
         Command::Serve(args) => serve::run(args, surroundings),
         Command::Completions(args) => shell::completions(args),
@@ -285,10 +292,12 @@ fn load_for(
     if !runtime.passed_over().is_empty() {
         tell(&format!("the runtime used: {}", runtime.words()));
     }
-    Ok((
-        Finder::load(runtime, look.pose_net.kind(), photos, looks)?,
-        runtime,
-    ))
+    let finder =
+        Finder::load(runtime, look.pose_net.kind(), photos, looks).map_err(|error| Stop {
+            error: error.into(),
+            hint: Some("without --pose-net and --runtime the built-in nets are used".to_owned()),
+        })?;
+    Ok((finder, runtime))
 }
 
 /// Says something to the user beside the results. When even that fails, nobody is left to tell.
@@ -319,7 +328,7 @@ fn print(text: &str) -> Result<(), Stop> {
     match std::io::stdout().lock().write_all(plain(text).as_bytes()) {
         Err(error) if error.kind() != std::io::ErrorKind::BrokenPipe => Err(Stop {
             error: anyhow::Error::new(error).context("the result could not be printed"),
-            hint: None,
+            hint: Some("is there room where it goes to?".to_owned()),
         }),
         _ => Ok(()),
     }

@@ -3,6 +3,7 @@
 use std::ops::RangeInclusive;
 
 use clap::{Args, ValueEnum};
+use jiff::civil::Date;
 
 use tragus::body::{Operated, Side, Task};
 use tragus::locate::{Wish, WishedView};
@@ -11,10 +12,10 @@ use tragus::visit::{ARM_LIMITS_DEG, BOARD_OFFSETS_CM, STATURES_CM, STICKERS_MM, 
 #[derive(Args)]
 pub struct PersonArgs {
     /// Body height in cm; it gives the scale for lengths
-    #[arg(long, value_name = "CM", value_parser = stature)]
+    #[arg(long, value_name = "CM", value_parser = stature, allow_negative_numbers = true)]
     stature: Option<f64>,
     /// The limit that the surgeon or therapist set for raising the arm, in degrees
-    #[arg(long, value_name = "DEG", value_parser = arm_limit)]
+    #[arg(long, value_name = "DEG", value_parser = arm_limit, allow_negative_numbers = true)]
     arm_limit: Option<f64>,
     /// The side of the surgery; a limit holds for it, and for both sides when it is not said
     #[arg(long, value_enum, ignore_case = true)]
@@ -23,7 +24,7 @@ pub struct PersonArgs {
     #[arg(long, value_name = "CM", value_parser = board_offset, allow_negative_numbers = true)]
     board_offset: Option<f64>,
     /// Diameter of the stickers that are worn, in mm: then a single one is found too
-    #[arg(long, value_name = "MM", value_parser = sticker)]
+    #[arg(long, value_name = "MM", value_parser = sticker, allow_negative_numbers = true)]
     sticker_mm: Option<f64>,
     /// Take every photo as seen from here, instead of recognising it
     #[arg(long, value_enum, ignore_case = true)]
@@ -90,7 +91,18 @@ impl PersonArgs {
 }
 
 fn stature(text: &str) -> Result<f64, String> {
-    within(text, &STATURES_CM, "cm")
+    within(text, &STATURES_CM, "cm").map_err(|why| match text.replace(',', ".").parse() {
+        Ok(metres) if STATURES_CM.contains(&(100.0 * metres)) => {
+            format!("{why}; in cm this may be {:.0}", 100.0 * metres)
+        }
+        _ => why,
+    })
+}
+
+/// A day, as an option of any command has it.
+pub fn day(text: &str) -> Result<Date, String> {
+    text.parse()
+        .map_err(|_| "expected a day as year-month-day, such as 2026-03-10".to_owned())
 }
 
 fn arm_limit(text: &str) -> Result<f64, String> {

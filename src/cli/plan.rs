@@ -15,7 +15,7 @@ use tragus::record;
 use tragus::report::plan::plan_table;
 
 use super::case::{self, Nets};
-use super::{LookArgs, Outcome, Stop, Surroundings, ask, print, stop, tell};
+use super::{LookArgs, Outcome, Stop, Surroundings, ask, person, print, stop, tell};
 
 const PROGRAM: &str = concat!("tragus ", env!("CARGO_PKG_VERSION"));
 
@@ -31,7 +31,7 @@ pub struct PlanArgs {
     #[arg(long, conflicts_with = "answers")]
     ask: bool,
     /// The day that the plan is for, instead of today
-    #[arg(long, value_name = "DATE")]
+    #[arg(long, value_name = "DATE", value_parser = person::day)]
     date: Option<Date>,
     /// Approve the programme, with these initials, and write the sheet for home
     #[arg(long, value_name = "INITIALS")]

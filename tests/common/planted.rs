@@ -3,6 +3,7 @@
 use std::io::{Cursor, Read};
 
 use base64::Engine;
+use base64::engine::general_purpose::STANDARD_NO_PAD;
 use exif::experimental::Writer;
 use exif::{Field, In, Rational, Tag, Value};
 
@@ -163,10 +164,7 @@ fn in_base64(bytes: &[u8]) -> Vec<Vec<u8>> {
     bytes
         .split(|byte| !is_digit(byte))
         .filter(|run| run.len() >= 40)
-        .filter_map(|run| {
-            let whole = &run[..run.len() / 4 * 4];
-            base64::engine::general_purpose::STANDARD.decode(whole).ok()
-        })
+        .filter_map(|run| STANDARD_NO_PAD.decode(run).ok())
         .collect()
 }
 
