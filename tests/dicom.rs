@@ -274,7 +274,11 @@ fn marked(jpeg: Vec<u8>, (width, height): (u16, u16), focal: &str) -> Vec<u8> {
         match vr {
             VR::SQ => {
                 let mut item = InMemDicomObject::new_empty();
-                item.put(DataElement::new(tags::REQUESTED_PROCEDURE_COMMENTS, VR::LT, MARK));
+                item.put(DataElement::new(
+                    tags::REQUESTED_PROCEDURE_COMMENTS,
+                    VR::LT,
+                    MARK,
+                ));
                 let items = dicom_core::value::DataSetSequence::from(vec![item]);
                 o.put(DataElement::new(tag, vr, items))
             }

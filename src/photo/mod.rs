@@ -12,6 +12,10 @@ mod file;
 mod format;
 #[cfg(feature = "heic")]
 mod heif;
+#[expect(
+    unsafe_code,
+    reason = "the library tells of garbled pixels by a callback alone"
+)]
 mod jpeg;
 mod quality;
 mod sample;
