@@ -104,7 +104,7 @@ const ROOMS: [(&str, &[&str]); 29] = [
 ];
 
 /// What the code may name in some rooms only.
-const ONLY_IN: [(&str, &[&str]); 28] = [
+const ONLY_IN: [(&str, &[&str]); 29] = [
     ("ort::", &["infer"]),
     ("ort_tract", &["infer"]),
     ("clap", &["cli"]),
@@ -115,6 +115,7 @@ const ONLY_IN: [(&str, &[&str]); 28] = [
     ("kornia_apriltag", &["board"]),
     ("kornia_image", &["board"]),
     ("pdf_writer", &["board"]),
+    ("typst", &["report"]),
     ("::parquet", &["scores"]),
     ("indicatif", &["cli"]),
     ("walkdir", &["batch"]),

@@ -12,6 +12,7 @@ mod close_ups;
 mod common;
 mod decoding;
 mod demo;
+mod documents;
 mod episode;
 mod exchange;
 mod figures;

@@ -56,7 +56,7 @@ enum Command {
     Measure(measure::MeasureArgs),
     /// Compare visits, oldest first: what changed beyond error, and what did not
     #[command(
-        after_help = "Examples:\n  tragus compare demo-07 --report report.html\n  tragus compare intake/record.json follow-up --format json"
+        after_help = "Examples:\n  tragus compare demo-07 --report report.pdf --paper a4\n  tragus compare intake/record.json follow-up --format json"
     )]
     Compare(compare::CompareArgs),
     /// Measure a folder of photos into one table, as many as there are

@@ -43,6 +43,7 @@ pub fn comparison(input: &ReportInput) -> Document {
     }
     blocks.extend(charts(&view.charts));
     blocks.extend(notices(&view.notices));
+    blocks.extend(meanings(&view));
     blocks.extend(method(&view));
     Document {
         title: view.title.clone(),
@@ -143,14 +144,7 @@ fn table(view: &ComparisonView, group: Group, rows: &[RowView]) -> Table {
         let is_first = index == 0 || rows[index - 1].measure != row.measure;
         let mut cells = vec![name(row, is_first), side(row.side, row.operated)];
         cells.extend(shown.iter().map(|visit| value(&row.values[*visit])));
-        cells.push(Cell {
-            note: row
-                .trend
-                .as_ref()
-                .map(|trend| format!("straight-line trend {trend}")),
-            ..cell(&row.change)
-        });
-        cells.push(cell(&row.mdc95));
+        cells.extend([cell(&row.change), cell(&row.mdc95)]);
         cells.push(Cell {
             mark: Some(row.verdict.mark),
             ..cell(row.verdict.words)
@@ -189,7 +183,7 @@ fn name(row: &RowView, is_first: bool) -> Cell {
             ..Cell::default()
         },
         false => Cell {
-            note: is_first.then(|| format!("{}; {}", row.meaning, row.better)),
+            note: is_first.then(|| row.better.to_owned()),
             ..cell(row.name)
         },
     }
@@ -286,6 +280,18 @@ pub(super) fn notices(notices: &[NoticeView]) -> Vec<Block> {
     match lines.is_empty() {
         true => Vec::new(),
         false => vec![heading("Notes on the photos"), Block::List(lines)],
+    }
+}
+
+/// What each measure is, which the tables have no room for.
+fn meanings(view: &ComparisonView) -> Vec<Block> {
+    let mut rows: Vec<&RowView> = view.groups.iter().flat_map(|(_, rows)| rows).collect();
+    rows.dedup_by_key(|row| row.measure);
+    let line = |row: &RowView| Line::led(format!("{}:", row.name), format!("{}.", row.meaning));
+    let lines: Vec<Line> = rows.into_iter().map(line).collect();
+    match lines.is_empty() {
+        true => Vec::new(),
+        false => vec![heading("What the measures are"), Block::List(lines)],
     }
 }
 
