@@ -16,6 +16,7 @@ mod decoding;
 mod demo;
 mod dicom;
 mod disk;
+mod documents;
 mod episode;
 mod errors;
 mod exchange;

@@ -199,3 +199,166 @@ fn is_known(c: char) -> bool {
     let mut fonts = FONTS.iter();
     !is_private && fonts.any(|font| font.info().coverage.contains(u32::from(c)))
 }
+
+#[cfg(test)]
+mod tests {
+    use jiff::civil::date;
+
+    use super::*;
+    use crate::report::document::{
+        Block, Boxed, Captioned, Cell, Column, Diary, DiaryRow, Key, Line, Photos, Picture, Shot,
+        Table, Tone,
+    };
+
+    const DAY: Date = date(2026, 8, 11);
+
+    fn drawing() -> Picture {
+        let svg = "<svg viewBox=\"0 0 20 10\"><path class=\"line\" d=\"M0 0H20\"/></svg>";
+        Picture::new(svg, ".line { stroke: #000; }", "A line")
+    }
+
+    fn document(blocks: Vec<Block>) -> Document {
+        Document {
+            title: "A title".to_owned(),
+            facts: vec![
+                ("Case".to_owned(), "demo-01".to_owned()),
+                ("Next visit".to_owned(), String::new()),
+            ],
+            blocks,
+            foot: "demo-01 2026-08-11".to_owned(),
+            at_home: false,
+            program: "tragus 0.0.0".to_owned(),
+        }
+    }
+
+    /// One of each, so that the template is known to know it.
+    fn all_blocks() -> Vec<Block> {
+        let words = || "Words".to_owned();
+        let line = || Line {
+            mark: Some(Mark::Worse),
+            source: Some(words()),
+            ..Line::led("Lead:", "text")
+        };
+        let shot = |picture| Shot {
+            caption: words(),
+            picture,
+            notes: vec![words()],
+        };
+        let cell = |mark| Cell {
+            mark,
+            text: "41.4 ± 2.4°".to_owned(),
+            note: Some(words()),
+        };
+        let column = |is_number| Column {
+            head: words(),
+            is_number,
+        };
+        vec![
+            Block::Heading(words()),
+            Block::Paragraph(words()),
+            Block::Line(line()),
+            Block::Framed(line()),
+            Block::List(vec![line(), Line::plain("plain")]),
+            Block::Steps(vec![words(), words()]),
+            Block::Box(Box::new(Boxed {
+                tone: Tone::Stop,
+                title: words(),
+                blocks: vec![Block::Paragraph(words())],
+            })),
+            Block::Table(Table {
+                about: words(),
+                columns: vec![column(false), column(true), column(false)],
+                rows: Mark::ALL
+                    .map(|mark| vec![cell(None), cell(None), cell(Some(mark))])
+                    .to_vec(),
+            }),
+            Block::Photos(Photos {
+                title: words(),
+                aside: Some(words()),
+                shots: vec![shot(Ok(drawing())), shot(Err(words()))],
+            }),
+            Block::Picture(drawing()),
+            Block::Gallery(vec![Captioned {
+                title: words(),
+                about: words(),
+                keys: vec![Key {
+                    picture: drawing(),
+                    name: words(),
+                }],
+                picture: drawing(),
+            }]),
+            Block::Beside(drawing(), vec![Block::Heading(words())]),
+            Block::Large(vec![Block::Blank(words())]),
+            Block::Blank(words()),
+            Block::Room(words()),
+            Block::Diary(Diary {
+                title: words(),
+                days: vec![words(); 7],
+                rows: vec![
+                    DiaryRow {
+                        name: words(),
+                        boxes: 2,
+                    },
+                    DiaryRow {
+                        name: words(),
+                        boxes: 0,
+                    },
+                ],
+            }),
+            Block::NewPage,
+            Block::Paragraph(words()),
+        ]
+    }
+
+    fn holds(bytes: &[u8], words: &str) -> bool {
+        bytes
+            .windows(words.len())
+            .any(|window| window == words.as_bytes())
+    }
+
+    #[test]
+    fn every_piece_is_set_on_both_papers_and_at_home() {
+        for at_home in [false, true] {
+            let document = Document {
+                at_home,
+                ..document(all_blocks())
+            };
+            for paper in [Paper::A4, Paper::Letter] {
+                let bytes = pdf(&document, paper, DAY).expect("a PDF");
+                assert!(bytes.starts_with(b"%PDF-1.7"));
+                for claim in [
+                    "<pdfaid:part>2</pdfaid:part>",
+                    "<pdfaid:conformance>A</pdfaid:conformance>",
+                    "<pdfuaid:part>1</pdfuaid:part>",
+                ] {
+                    assert!(holds(&bytes, claim), "{claim}");
+                }
+            }
+        }
+    }
+
+    #[test]
+    fn the_same_document_gives_the_same_bytes_and_another_day_others() {
+        let document = document(all_blocks());
+        let set = |day| pdf(&document, Paper::A4, day).expect("a PDF");
+        assert_eq!(set(DAY), set(DAY));
+        assert_ne!(set(DAY), set(date(2026, 8, 12)));
+    }
+
+    #[test]
+    fn words_are_never_read_as_markup() {
+        let hostile = "#panic(\"x\") *b* _i_ $x$ <a> @b \\ // /* ` = - + https://x.y";
+        let mut document = document(vec![Block::Paragraph(hostile.to_owned())]);
+        document.title = hostile.to_owned();
+        document.foot = hostile.to_owned();
+        pdf(&document, Paper::A4, DAY).expect("a PDF");
+    }
+
+    #[test]
+    fn a_character_that_no_font_has_is_a_box() {
+        assert_eq!(printable("Łódź ± 2° √ → αβ"), "Łódź\u{a0}±\u{a0}2° √ → αβ");
+        assert_eq!(printable("漢\u{e000}\u{7}\n"), "□□  ");
+        let document = document(vec![Block::Paragraph("漢字 \u{e000}\u{7}".to_owned())]);
+        pdf(&document, Paper::A4, DAY).expect("a PDF");
+    }
+}
