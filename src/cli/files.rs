@@ -5,14 +5,18 @@ use std::io::ErrorKind;
 use std::path::{Path, PathBuf};
 
 use image::RgbImage;
+use jiff::civil::Date;
 
-pub use tragus::case::FACTS;
+use tragus::case::NewPhoto;
+pub use tragus::case::{FACTS, RECORD};
 use tragus::checksum;
+use tragus::infer::Finder;
 use tragus::locate::{ManualPoint, Wish};
-use tragus::photo::{self, Limits};
-use tragus::pipeline::{Aids, PhotoInput};
+use tragus::photo::{self, Days, Limits, Passed, PassedOver, Sorted};
+use tragus::pipeline::{self, Aids, PhotoInput};
 use tragus::record::{self, RecordError};
-use tragus::visit::{PhotoRecord, VisitFacts};
+use tragus::video::{self, Frame, VideoError};
+use tragus::visit::{Notice, PhotoRecord, Visit, VisitFacts};
 
 use super::{Stop, stop};
 
@@ -20,6 +24,23 @@ use super::{Stop, stop};
 pub struct VisitFiles {
     pub facts: VisitFacts,
     pub photos: Vec<PathBuf>,
+    /// Short clips of a reach.
+    pub clips: Vec<PathBuf>,
+    pub passed_over: PassedOver,
+}
+
+/// Refuses two files of a visit whose names can't be told apart.
+fn refuse_same_names(paths: &[PathBuf]) -> Result<(), Stop> {
+    let mut names: Vec<String> = paths.iter().map(|path| name(path)).collect();
+    names.sort();
+    match names.windows(2).find(|pair| pair[0] == pair[1]) {
+        Some(pair) => Err(stop(
+            "two photos have the same name",
+            Path::new(&pair[0]),
+            "measure them as two visits, or rename one",
+        )),
+        None => Ok(()),
+    }
 }
 
 /// Reads what was named: one folder, or photos.
@@ -41,18 +62,16 @@ pub fn visit_files(paths: &[PathBuf]) -> Result<VisitFiles, Stop> {
             return Err(stop("no such file", path, "check the spelling of the name"));
         }
     }
-    let mut names: Vec<String> = paths.iter().map(|path| name(path)).collect();
-    names.sort();
-    if let Some(pair) = names.windows(2).find(|pair| pair[0] == pair[1]) {
-        return Err(stop(
-            "two photos have the same name",
-            Path::new(&pair[0]),
-            "measure them as two visits, or rename one",
-        ));
-    }
+    refuse_same_names(paths)?;
+    let (clips, photos) = paths
+        .iter()
+        .cloned()
+        .partition(|path| photo::is_video_name(path));
     Ok(VisitFiles {
         facts: VisitFacts::default(),
-        photos: paths.to_vec(),
+        photos,
+        clips,
+        passed_over: PassedOver::default(),
     })
 }
 
@@ -63,11 +82,18 @@ fn from_folder(folder: &Path) -> Result<VisitFiles, Stop> {
     entries.sort();
     let (folders, files): (Vec<PathBuf>, Vec<PathBuf>) =
         entries.into_iter().partition(|path| path.is_dir());
-    let photos: Vec<PathBuf> = files
-        .into_iter()
-        .filter(|path| path.is_file() && photo::is_photo_name(path))
-        .collect();
-    if photos.is_empty() {
+    // What tragus itself keeps there needs no word.
+    let own = [FACTS, RECORD];
+    let Sorted {
+        photos,
+        videos: clips,
+        mut passed_over,
+    } = Sorted::of(
+        files
+            .into_iter()
+            .filter(|path| path.is_file() && !own.contains(&name(path).as_str())),
+    );
+    if photos.is_empty() && clips.is_empty() {
         let visits: Vec<String> = folders.iter().take(5).map(|path| name(path)).collect();
         return Err(stop(
             "no photo in this folder",
@@ -79,9 +105,15 @@ fn from_folder(folder: &Path) -> Result<VisitFiles, Stop> {
             },
         ));
     }
+    refuse_same_names(&photos)?;
+    for folder in &folders {
+        passed_over.add(Passed::Folder, folder);
+    }
     Ok(VisitFiles {
         facts: facts(&folder.join(FACTS))?,
         photos,
+        clips,
+        passed_over,
     })
 }
 
@@ -196,15 +228,97 @@ pub fn name(path: &Path) -> String {
     )
 }
 
-/// A photo for the pipeline. A file that can't be read, or is too large, becomes a reason.
-pub fn photo(path: &Path, wish: Wish, manual: Vec<ManualPoint>) -> PhotoInput {
-    PhotoInput {
-        file: name(path),
-        bytes: photo::read_bytes(path),
-        wish,
-        manual,
-        aids: Aids::default(),
+/// The days that photos say they were taken on.
+pub fn days(photos: &[PathBuf]) -> Days {
+    let days: Vec<(String, Option<Date>)> = photos
+        .iter()
+        .map(|path| {
+            let bytes = photo::read_bytes(path).ok();
+            (name(path), bytes.and_then(|bytes| photo::day_taken(&bytes)))
+        })
+        .collect();
+    Days::of(days.iter().map(|(name, day)| (name.as_str(), *day)))
+}
+
+/// One photo of a visit, by itself or out of a clip.
+pub enum Shot {
+    File(PathBuf),
+    Frame(Frame),
+    /// A clip that could not be read, and why.
+    Unread(PathBuf, String),
+}
+
+impl Shot {
+    pub fn name(&self) -> String {
+        match self {
+            Shot::File(path) | Shot::Unread(path, _) => name(path),
+            Shot::Frame(frame) => frame.name.clone(),
+        }
     }
+
+    /// For the pipeline. What can't be read, or is too large, becomes a reason.
+    pub fn input(&self, wish: Wish, manual: Vec<ManualPoint>) -> PhotoInput {
+        PhotoInput {
+            file: self.name(),
+            bytes: match self {
+                Shot::File(path) => photo::read_bytes(path),
+                Shot::Frame(frame) => Ok(frame.jpeg.clone()),
+                Shot::Unread(_, why) => Err(why.clone()),
+            },
+            wish,
+            manual,
+            aids: Aids::default(),
+        }
+    }
+
+    pub fn as_new(&self) -> NewPhoto<'_> {
+        match self {
+            Shot::File(path) | Shot::Unread(path, _) => NewPhoto::File(path),
+            Shot::Frame(frame) => NewPhoto::Memory(&frame.jpeg),
+        }
+    }
+
+    /// The upright picture that a record was made from; `None` when it is not there any more.
+    pub fn picture(&self, record: &PhotoRecord) -> Option<RgbImage> {
+        match self {
+            Shot::File(path) => picture(path, record),
+            Shot::Frame(frame) => photo::upright(&frame.jpeg, Limits::default()).ok(),
+            Shot::Unread(..) => None,
+        }
+    }
+}
+
+/// The photos of a visit and the frames of its clips, with what is to be known of these.
+pub fn shots(finder: &Finder, found: &VisitFiles) -> Result<(Vec<Shot>, Vec<Notice>), Stop> {
+    let mut shots: Vec<Shot> = found.photos.iter().cloned().map(Shot::File).collect();
+    let mut notices = Vec::new();
+    for clip in &found.clips {
+        match video::greatest_reach(finder, clip, found.facts.operated) {
+            Ok(reach) => {
+                shots.extend(reach.frames.into_iter().map(Shot::Frame));
+                notices.push(reach.notice);
+            }
+            Err(VideoError::Nets(error)) => return Err(error.into()),
+            Err(error) => {
+                let why = format!("{error}. What helps: {}", error.hint());
+                shots.push(Shot::Unread(clip.clone(), why));
+            }
+        }
+    }
+    Ok((shots, notices))
+}
+
+/// Measures a visit as it was found.
+pub fn measure(
+    finder: &Finder,
+    facts: VisitFacts,
+    shots: (&[Shot], Vec<Notice>),
+    input: impl Fn(&Shot) -> PhotoInput,
+) -> Result<Visit, Stop> {
+    let (shots, notices) = shots;
+    let mut visit = pipeline::measure_visit(finder, facts, shots.iter().map(input))?;
+    visit.notices.extend(notices);
+    Ok(visit)
 }
 
 /// The upright picture that a record was made from; `None` when it is not there any more.

@@ -4,10 +4,11 @@ use std::io::Cursor;
 use std::panic::catch_unwind;
 
 use image::{DynamicImage, ImageDecoder, ImageError, ImageFormat, ImageReader, RgbImage, Rgba};
+use jiff::civil::Date;
 use mozjpeg::{ColorSpace, Decompress};
 use thiserror::Error;
 
-use super::exif::{CameraTags, Tags};
+use super::exif::{self, CameraTags, Tags};
 use super::format::Format;
 #[cfg(feature = "heic")]
 use super::heif;
@@ -226,6 +227,11 @@ pub(super) fn over_white(image: DynamicImage, premultiplied: bool) -> RgbImage {
         })
     });
     RgbImage::from_raw(width, height, pixels.collect()).expect("as many pixels as the picture has")
+}
+
+/// The day that a photo says it was taken on. It may be wrong: it is to be offered, not taken.
+pub fn day_taken(bytes: &[u8]) -> Option<Date> {
+    exif::day_taken(&bytes[..first_scan(bytes).unwrap_or(bytes.len())])
 }
 
 /// A JPEG's blocks of 8 pixels can be decoded to 4, 2 or 1.

@@ -3,9 +3,11 @@
 //! Everything else in the block (place, time, device) is left where it is and never copied.
 
 use std::io::Cursor;
+use std::str;
 
 use exif::{Context, Exif, In, Reader, Tag};
 use image::metadata::Orientation;
+use jiff::civil::Date;
 
 /// What the photo says about the lens that took it.
 #[derive(Clone, Debug, Default, PartialEq)]
@@ -33,12 +35,7 @@ pub(super) struct Tags {
 impl Tags {
     /// Reads the tags; a file without a readable EXIF block has none.
     pub fn read(bytes: &[u8]) -> Tags {
-        // Many cameras and programs write slightly wrong blocks; what can be read is taken.
-        let block = Reader::new()
-            .continue_on_error(true)
-            .read_from_container(&mut Cursor::new(bytes))
-            .or_else(|error| error.distill_partial_result(|_| ()))
-            .ok();
+        let block = block(bytes);
         let block = block.as_ref();
         let orientation = block
             .and_then(|exif| number(exif, Tag::Orientation))
@@ -102,6 +99,33 @@ impl Tags {
             cropped: self.focal_35mm.is_some() && (cropped || zoomed),
         }
     }
+}
+
+/// Many cameras and programs write slightly wrong blocks; what can be read is taken.
+fn block(bytes: &[u8]) -> Option<Exif> {
+    Reader::new()
+        .continue_on_error(true)
+        .read_from_container(&mut Cursor::new(bytes))
+        .or_else(|error| error.distill_partial_result(|_| ()))
+        .ok()
+}
+
+/// The day on which the picture was taken by the camera's clock; not that of a later change.
+pub(super) fn day_taken(bytes: &[u8]) -> Option<Date> {
+    let block = block(bytes)?;
+    [Tag::DateTimeOriginal, Tag::DateTimeDigitized]
+        .into_iter()
+        .filter_map(|tag| block.get_field(tag, In::PRIMARY))
+        .find_map(|field| match &field.value {
+            exif::Value::Ascii(texts) => day(texts.first()?),
+            _ => None,
+        })
+}
+
+/// Of "2026:03:10 14:03:22", as EXIF writes it.
+fn day(text: &[u8]) -> Option<Date> {
+    let day = str::from_utf8(text.get(..10)?).ok()?;
+    Date::strptime("%Y:%m:%d", day).ok()
 }
 
 fn number(exif: &Exif, tag: Tag) -> Option<f64> {

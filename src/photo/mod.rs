@@ -2,8 +2,10 @@
 //! and light.
 //!
 //! The upright photo is the only image that later code sees. Of the file's metadata only what
-//! the camera model needs is kept: nothing that says where, when or with which device.
+//! the camera model needs is kept: nothing that says where, when or with which device. The day that a
+//! file says is read apart from the picture, for those who offer it ([`day_taken`]).
 
+mod day;
 mod decode;
 mod exif;
 mod file;
@@ -15,9 +17,12 @@ mod sample;
 
 use image::RgbImage;
 
-pub use decode::{Limits, PhotoError, PhotoErrorKind};
+pub use day::{Days, words as day_in_words};
+pub use decode::{Limits, PhotoError, PhotoErrorKind, day_taken};
 pub use exif::CameraTags;
-pub use file::{DRAWN, ENDINGS, is_photo_name, read_bytes};
+pub use file::{
+    DRAWN, ENDINGS, Passed, PassedOver, Sorted, is_photo_name, is_video_name, read_bytes,
+};
 pub use quality::{PhotoFault, judge};
 
 use decode::{Decoded, Detail};
