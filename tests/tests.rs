@@ -19,6 +19,7 @@ mod formats;
 mod home_sheet;
 mod invariances;
 mod perspective;
+mod phone_folders;
 mod photos;
 mod published;
 mod readability;
