@@ -36,5 +36,6 @@ pub mod scale;
 pub mod scores;
 pub mod sheet;
 pub mod survey;
+pub mod video;
 pub mod visit;
 pub mod web;

@@ -9,7 +9,7 @@ use crate::common::root;
 /// Every room of `src`, and the rooms that it may import: those it imports today. A room stands
 /// below all that import it, so the list has no circles. `scale` knows `visit` for the camera's
 /// setup that it reports, `locate` for the landmarks that it fills in.
-const ROOMS: [(&str, &[&str]); 29] = [
+const ROOMS: [(&str, &[&str]); 30] = [
     ("geometry", &[]),
     ("body", &[]),
     ("estimate", &[]),
@@ -22,6 +22,7 @@ const ROOMS: [(&str, &[&str]); 29] = [
         "infer",
         &["body", "checksum", "estimate", "geometry", "photo"],
     ),
+    ("video", &["body", "infer", "photo", "visit"]),
     (
         "locate",
         &["body", "estimate", "geometry", "infer", "photo", "visit"],
@@ -97,14 +98,14 @@ const ROOMS: [(&str, &[&str]); 29] = [
         &[
             "agree", "batch", "board", "body", "care", "case", "checksum", "compare", "episode",
             "exchange", "infer", "locate", "measure", "photo", "pipeline", "record", "report",
-            "scores", "visit", "web",
+            "scores", "video", "visit", "web",
         ],
     ),
     ("main", &["cli"]),
 ];
 
 /// What the code may name in some rooms only.
-const ONLY_IN: [(&str, &[&str]); 36] = [
+const ONLY_IN: [(&str, &[&str]); 37] = [
     ("ort::", &["infer"]),
     ("ort_tract", &["infer"]),
     ("clap", &["cli"]),
@@ -119,6 +120,7 @@ const ONLY_IN: [(&str, &[&str]); 36] = [
     ("dicom_parser", &["photo"]),
     ("jpeg_encoder", &["exchange"]),
     ("libheif_rs", &["photo"]),
+    ("process::Command", &["video"]),
     ("kornia_apriltag", &["board"]),
     ("kornia_image", &["board"]),
     ("pdf_writer", &["board"]),

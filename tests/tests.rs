@@ -26,6 +26,7 @@ mod home_sheet;
 mod hostile;
 mod invariances;
 mod perspective;
+mod phone_folders;
 mod photos;
 mod privacy;
 mod published;

@@ -21,7 +21,7 @@ pub use manifest::Manifest;
 pub use shard::Shard;
 
 use crate::infer::{Effort, Finder};
-use crate::photo;
+use crate::photo::{self, Passed, PassedOver, Sorted};
 use crate::pipeline::{self, Aids, PhotoInput};
 use crate::scores::{self, Score};
 use manifest::Entry;
@@ -33,23 +33,28 @@ pub struct Photos {
     pub found: BTreeMap<String, PathBuf>,
     /// Folders and files that could not be looked into, and why.
     pub unseen: Vec<String>,
+    /// What is no photo.
+    pub passed_over: PassedOver,
 }
 
 /// Looks for photos in a folder and the folders in it.
 pub fn photos_in(folder: &Path) -> Photos {
     let mut photos = Photos::default();
+    let mut files = Vec::new();
     // In one order everywhere, also where two names can't be told apart.
     for entry in WalkDir::new(folder).follow_links(true).sort_by_file_name() {
-        let path = match entry {
-            Ok(entry) => entry.into_path(),
-            Err(error) => {
-                photos.unseen.push(error.to_string());
-                continue;
-            }
-        };
-        if !photo::is_photo_name(&path) || !path.is_file() {
-            continue;
+        match entry {
+            Ok(entry) if entry.file_type().is_file() => files.push(entry.into_path()),
+            Ok(_) => {}
+            Err(error) => photos.unseen.push(error.to_string()),
         }
+    }
+    let sorted = Sorted::of(files);
+    photos.passed_over = sorted.passed_over;
+    for video in &sorted.videos {
+        photos.passed_over.add(Passed::Video, video);
+    }
+    for path in sorted.photos {
         let below = path.strip_prefix(folder).unwrap_or(&path);
         let parts: Vec<_> = below.iter().map(|part| part.to_string_lossy()).collect();
         if let Some(other) = photos.found.insert(parts.join("/"), path) {

@@ -79,6 +79,9 @@ pub fn run(args: &BatchArgs, surroundings: &Surroundings) -> Result<Outcome, Sto
     for unseen in &photos.unseen {
         tell(&format!("Left out: {unseen}"));
     }
+    for line in photos.passed_over.lines() {
+        tell(&format!("Passed over: {line}."));
+    }
     let cores = || std::thread::available_parallelism().map_or(1, usize::from);
     // Each worker holds nets of its own: more of them than photos would only cost memory.
     let workers = args

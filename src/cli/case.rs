@@ -8,7 +8,6 @@ use tragus::case::{self, Case};
 use tragus::episode::{self, Filed};
 use tragus::infer::Finder;
 use tragus::locate::Wish;
-use tragus::pipeline;
 use tragus::record;
 use tragus::visit::{Visit, VisitFacts};
 
@@ -174,11 +173,10 @@ pub fn measured(finder: &Finder, folder: &Path, before: Option<&Visit>) -> Resul
 }
 
 fn measure(finder: &Finder, found: VisitFiles) -> Result<Visit, Stop> {
-    let photos = found
-        .photos
-        .iter()
-        .map(|path| files::photo(path, Wish::default(), Vec::new()));
-    Ok(pipeline::measure_visit(finder, found.facts, photos)?)
+    let (shots, notices) = files::shots(finder, &found)?;
+    files::measure(finder, found.facts, (&shots, notices), |_, shot| {
+        shot.input(Wish::default(), Vec::new())
+    })
 }
 
 pub fn recorded(path: &Path) -> Result<Read, Stop> {

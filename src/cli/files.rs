@@ -5,14 +5,17 @@ use std::io::ErrorKind;
 use std::path::{Path, PathBuf};
 
 use image::RgbImage;
+use jiff::civil::Date;
 
-pub use tragus::case::FACTS;
+pub use tragus::case::{FACTS, RECORD};
 use tragus::checksum;
+use tragus::infer::Finder;
 use tragus::locate::{ManualPoint, Wish};
-use tragus::photo::{self, Bare, Limits};
-use tragus::pipeline::{Aids, PhotoInput};
+use tragus::photo::{self, Bare, Days, Limits, Passed, PassedOver, Sorted};
+use tragus::pipeline::{self, Aids, PhotoInput};
 use tragus::record::{self, RecordError};
-use tragus::visit::{PhotoRecord, VisitFacts};
+use tragus::video::{self, Frame, VideoError};
+use tragus::visit::{Notice, PhotoRecord, Visit, VisitFacts};
 
 use super::{Stop, stop};
 
@@ -20,6 +23,23 @@ use super::{Stop, stop};
 pub struct VisitFiles {
     pub facts: VisitFacts,
     pub photos: Vec<PathBuf>,
+    /// Short clips of a reach.
+    pub clips: Vec<PathBuf>,
+    pub passed_over: PassedOver,
+}
+
+/// Refuses two files of a visit whose names can't be told apart.
+fn refuse_same_names(paths: &[PathBuf]) -> Result<(), Stop> {
+    let mut names: Vec<String> = paths.iter().map(|path| name(path)).collect();
+    names.sort();
+    match names.windows(2).find(|pair| pair[0] == pair[1]) {
+        Some(pair) => Err(stop(
+            "two photos have the same name",
+            Path::new(&pair[0]),
+            "measure them as two visits, or rename one",
+        )),
+        None => Ok(()),
+    }
 }
 
 /// Reads what was named: one folder, or photos.
@@ -41,18 +61,16 @@ pub fn visit_files(paths: &[PathBuf]) -> Result<VisitFiles, Stop> {
             return Err(stop("no such file", path, "check the spelling of the name"));
         }
     }
-    let mut names: Vec<String> = paths.iter().map(|path| name(path)).collect();
-    names.sort();
-    if let Some(pair) = names.windows(2).find(|pair| pair[0] == pair[1]) {
-        return Err(stop(
-            "two photos have the same name",
-            Path::new(&pair[0]),
-            "measure them as two visits, or rename one",
-        ));
-    }
+    refuse_same_names(paths)?;
+    let (clips, photos) = paths
+        .iter()
+        .cloned()
+        .partition(|path| photo::is_video_name(path));
     Ok(VisitFiles {
         facts: VisitFacts::default(),
-        photos: paths.to_vec(),
+        photos,
+        clips,
+        passed_over: PassedOver::default(),
     })
 }
 
@@ -63,11 +81,18 @@ fn from_folder(folder: &Path) -> Result<VisitFiles, Stop> {
     entries.sort();
     let (folders, files): (Vec<PathBuf>, Vec<PathBuf>) =
         entries.into_iter().partition(|path| path.is_dir());
-    let photos: Vec<PathBuf> = files
-        .into_iter()
-        .filter(|path| path.is_file() && photo::is_photo_name(path))
-        .collect();
-    if photos.is_empty() {
+    // What tragus itself keeps there needs no word.
+    let own = [FACTS, RECORD];
+    let Sorted {
+        photos,
+        videos: clips,
+        mut passed_over,
+    } = Sorted::of(
+        files
+            .into_iter()
+            .filter(|path| path.is_file() && !own.contains(&name(path).as_str())),
+    );
+    if photos.is_empty() && clips.is_empty() {
         let visits: Vec<String> = folders.iter().take(5).map(|path| name(path)).collect();
         return Err(stop(
             "no photo in this folder",
@@ -79,9 +104,15 @@ fn from_folder(folder: &Path) -> Result<VisitFiles, Stop> {
             },
         ));
     }
+    refuse_same_names(&photos)?;
+    for folder in &folders {
+        passed_over.add(Passed::Folder, folder);
+    }
     Ok(VisitFiles {
         facts: facts(&folder.join(FACTS))?,
         photos,
+        clips,
+        passed_over,
     })
 }
 
@@ -196,41 +227,128 @@ pub fn name(path: &Path) -> String {
     )
 }
 
-/// A photo for the pipeline. A file that can't be read, or is too large, becomes a reason.
-pub fn photo(path: &Path, wish: Wish, manual: Vec<ManualPoint>) -> PhotoInput {
-    PhotoInput {
-        file: name(path),
-        bytes: photo::read_bytes(path),
-        wish,
-        manual,
-        aids: Aids::default(),
+/// The days that photos say they were taken on.
+pub fn days(photos: &[PathBuf]) -> Days {
+    let days: Vec<(String, Option<Date>)> = photos
+        .iter()
+        .map(|path| {
+            let bytes = photo::read_bytes(path).ok();
+            (name(path), bytes.and_then(|bytes| photo::day_taken(&bytes)))
+        })
+        .collect();
+    Days::of(days.iter().map(|(name, day)| (name.as_str(), *day)))
+}
+
+/// One photo of a visit, by itself or out of a clip.
+pub enum Shot {
+    File(PathBuf),
+    Frame(Frame),
+    /// A clip that could not be read, and why.
+    Unread(PathBuf, String),
+}
+
+impl Shot {
+    pub fn name(&self) -> String {
+        match self {
+            Shot::File(path) | Shot::Unread(path, _) => name(path),
+            Shot::Frame(frame) => frame.name.clone(),
+        }
+    }
+
+    /// For the pipeline. What can't be read, or is too large, becomes a reason.
+    pub fn input(&self, wish: Wish, manual: Vec<ManualPoint>) -> PhotoInput {
+        PhotoInput {
+            file: self.name(),
+            bytes: match self {
+                Shot::File(path) => photo::read_bytes(path),
+                Shot::Frame(frame) => Ok(frame.jpeg.clone()),
+                Shot::Unread(_, why) => Err(why.clone()),
+            },
+            wish,
+            manual,
+            aids: Aids::default(),
+        }
+    }
+
+    /// As it is filed in a case. One that can't be read is not filed: nobody can say what else its
+    /// file holds.
+    pub fn bare(&self) -> Result<Bare, Stop> {
+        let (path, bytes) = match self {
+            Shot::Frame(frame) => (Path::new(&frame.name), Ok(frame.jpeg.clone())),
+            Shot::File(path) => (path.as_path(), photo::read_bytes(path)),
+            Shot::Unread(path, why) => (path.as_path(), Err(why.clone())),
+        };
+        let bytes = bytes
+            .map_err(|error| stop(error, path, "is the file yours to read? Nothing was filed"))?;
+        Bare::of(&bytes, Limits::default()).map_err(|error| {
+            let hint = error.kind.hint();
+            stop(
+                &error,
+                path,
+                format!("{hint}; or leave this file out. Nothing was filed"),
+            )
+        })
+    }
+
+    /// As it is filed, for the pipeline.
+    pub fn bare_input(&self, bare: &Bare, wish: Wish, manual: Vec<ManualPoint>) -> PhotoInput {
+        PhotoInput {
+            file: bare.name(&self.name()),
+            bytes: Ok(bare.bytes().to_vec()),
+            wish,
+            manual,
+            aids: Aids::default(),
+        }
+    }
+
+    /// The upright picture that a record was made from; `None` when it is not there any more.
+    pub fn picture(&self, record: &PhotoRecord) -> Option<RgbImage> {
+        match self {
+            Shot::File(path) => picture(path, record),
+            Shot::Frame(frame) => photo::upright(&frame.jpeg, Limits::default()).ok(),
+            Shot::Unread(..) => None,
+        }
     }
 }
 
-/// A photo as it is filed in a case. One that can't be read is not filed: nobody can say what else
-/// its file holds.
-pub fn bare_photo(path: &Path) -> Result<Bare, Stop> {
-    let bytes = photo::read_bytes(path)
-        .map_err(|error| stop(error, path, "is the file yours to read? Nothing was filed"))?;
-    Bare::of(&bytes, Limits::default()).map_err(|error| {
-        let hint = error.kind.hint();
-        stop(
-            &error,
-            path,
-            format!("{hint}; or leave this file out. Nothing was filed"),
-        )
-    })
+/// The photos of a visit and the frames of its clips, with what is to be known of these.
+pub fn shots(finder: &Finder, found: &VisitFiles) -> Result<(Vec<Shot>, Vec<Notice>), Stop> {
+    let mut shots: Vec<Shot> = found.photos.iter().cloned().map(Shot::File).collect();
+    let mut notices = Vec::new();
+    for clip in &found.clips {
+        match video::greatest_reach(finder, clip, found.facts.operated) {
+            Ok(reach) => {
+                shots.extend(reach.frames.into_iter().map(Shot::Frame));
+                notices.push(reach.notice);
+            }
+            Err(VideoError::Nets(error)) => return Err(error.into()),
+            Err(error) => {
+                let why = format!("{error}. What helps: {}", error.hint());
+                shots.push(Shot::Unread(clip.clone(), why));
+            }
+        }
+    }
+    Ok((shots, notices))
 }
 
-/// The same for the pipeline.
-pub fn bare_input(path: &Path, bare: &Bare, wish: Wish, manual: Vec<ManualPoint>) -> PhotoInput {
-    PhotoInput {
-        file: bare.name(&name(path)),
-        bytes: Ok(bare.bytes().to_vec()),
-        wish,
-        manual,
-        aids: Aids::default(),
-    }
+/// Measures a visit as it was found.
+pub fn measure(
+    finder: &Finder,
+    facts: VisitFacts,
+    shots: (&[Shot], Vec<Notice>),
+    input: impl Fn(usize, &Shot) -> PhotoInput,
+) -> Result<Visit, Stop> {
+    let (shots, notices) = shots;
+    let mut visit = {
+        let inputs = shots.iter().enumerate();
+        pipeline::measure_visit(
+            finder,
+            facts,
+            inputs.map(|(index, shot)| input(index, shot)),
+        )?
+    };
+    visit.notices.extend(notices);
+    Ok(visit)
 }
 
 /// The upright picture that a record was made from, or the original of the one that it was made

@@ -15,19 +15,19 @@ use tragus::exchange::{coco, fhir};
 use tragus::locate::ManualPoint;
 use tragus::measure::Measure;
 use tragus::photo::{self, Bare};
-use tragus::pipeline;
 use tragus::record;
 use tragus::report;
 use tragus::scores;
 use tragus::visit::{NoticeKind, Visit};
 
-use super::files::{self, VisitFiles};
+use super::files::{self, Shot, VisitFiles};
 use super::person::{self, PersonArgs};
 use super::{LookArgs, Outcome, Stop, Surroundings, load, print, stop, tell};
 
 #[derive(Args)]
 pub struct MeasureArgs {
-    /// Photos, or one folder with photos and, if there is one, a visit.json
+    /// Photos, or one folder with photos and, if there is one, a visit.json; a short clip of a reach too,
+    /// where ffmpeg is installed
     #[arg(required = true, value_name = "PATH")]
     paths: Vec<PathBuf>,
     /// How to print the result
@@ -83,8 +83,17 @@ pub fn run(args: &MeasureArgs, surroundings: &Surroundings) -> Result<Outcome, S
     found.facts.label = args.label.clone().or(found.facts.label);
     found.facts.date = args.date.or(found.facts.date);
     args.person.settle(&mut found.facts);
+    for line in found.passed_over.lines() {
+        tell(&format!("Passed over: {line}."));
+    }
+    let today = (surroundings.now)().date();
+    let days = files::days(&found.photos);
+    for doubt in days.doubts(found.facts.date, today) {
+        tell(&doubt);
+    }
+    let offered = days.offered(today).filter(|_| found.facts.date.is_none());
     let filing = match &args.case {
-        Some(folder) => Some(Filing::prepare(folder, &mut found, surroundings)?),
+        Some(folder) => Some(Filing::prepare(folder, &mut found, offered, today)?),
         None => None,
     };
     let placed = match &args.landmarks {
@@ -93,6 +102,7 @@ pub fn run(args: &MeasureArgs, surroundings: &Surroundings) -> Result<Outcome, S
     };
     if let Some(path) = &args.save {
         let mut inputs = found.photos.clone();
+        inputs.extend(found.clips.clone());
         inputs.extend(args.landmarks.clone());
         files::refuse_target(path, &["json"], &inputs)?;
     }
@@ -102,39 +112,40 @@ pub fn run(args: &MeasureArgs, surroundings: &Surroundings) -> Result<Outcome, S
     if let Some(folder) = &args.dicom {
         dicom::check(&found.facts).map_err(|error| dicom_stop(error, folder))?;
     }
-    // What is filed is what is measured, to the byte.
-    let bare: Vec<Bare> = match filing {
-        Some(_) => found
-            .photos
-            .iter()
-            .map(|path| files::bare_photo(path))
-            .collect::<Result<_, _>>()?,
-        None => Vec::new(),
-    };
     let finder = load(&args.look, surroundings)?;
     let wish = args.person.wish();
-    let photos = found.photos.iter().enumerate().map(|(index, path)| {
-        let manual = placed.get(&files::name(path)).cloned().unwrap_or_default();
-        match bare.get(index) {
-            Some(bare) => files::bare_input(path, bare, wish, manual),
-            None => files::photo(path, wish, manual),
+    let (shots, notices) = files::shots(&finder, &found)?;
+    // What is filed is what is measured, to the byte.
+    let bare: Vec<Bare> = match filing {
+        Some(_) => {
+            refuse_unread(&shots)?;
+            shots.iter().map(Shot::bare).collect::<Result<_, _>>()?
         }
-    });
-    let visit = pipeline::measure_visit(&finder, found.facts.clone(), photos)?;
+        None => Vec::new(),
+    };
+    let visit = files::measure(&finder, found.facts, (&shots, notices), |index, shot| {
+        let manual = placed.get(&shot.name()).cloned().unwrap_or_default();
+        match bare.get(index) {
+            Some(bare) => shot.bare_input(bare, wish, manual),
+            None => shot.input(wish, manual),
+        }
+    })?;
     if let Some(path) = &args.save {
         case::write(path, record::visit_to_json(&visit).as_bytes())?;
     }
     if let Some(filing) = filing {
         let folder = filing.file(&visit, &bare)?;
         tell(&format!("filed: {}", folder.display()));
+        let original = found.photos.iter().chain(&found.clips).next();
+        let original = original.expect("a visit has a photo or a clip");
         tell(&format!(
             "The filed photos hold the picture and the lens, nothing else of what the camera wrote into \
              them. The originals, with place, time and device as far as it wrote them, are still in {}.",
-            files::folder_of(&found.photos[0]).display()
+            files::folder_of(original).display()
         ));
     }
     if args.overlay.is_some() || args.dicom.is_some() {
-        draw(&visit, &found.photos, args)?;
+        draw(&visit, &shots, args)?;
         tell(match args.show_faces {
             true => "Faces show in the drawn photos: pass none on without the person's consent.",
             false => {
@@ -146,6 +157,9 @@ pub fn run(args: &MeasureArgs, surroundings: &Surroundings) -> Result<Outcome, S
     print(&match args.format {
         Format::Table => {
             hints(&visit).into_iter().for_each(tell);
+            if let Some(day) = offered {
+                tell(&format!("hint: {}", offer(day)));
+            }
             report::visit_table(&visit)
         }
         Format::Json => record::visit_to_json(&visit),
@@ -176,17 +190,23 @@ impl Filing {
     fn prepare(
         folder: &Path,
         found: &mut VisitFiles,
-        surroundings: &Surroundings,
+        offered: Option<Date>,
+        today: Date,
     ) -> Result<Filing, Stop> {
         let facts = &mut found.facts;
         let (Some(label), Some(date)) = (facts.label.clone(), facts.date) else {
             return Err(stop(
                 "a visit is filed under its day and a label",
                 folder,
-                "add --date 2026-03-10 --label intake, or both fields to visit.json",
+                match offered {
+                    Some(day) => offer(day) + "; --label intake names the visit",
+                    None => {
+                        "add --date 2026-03-10 --label intake, or both fields to visit.json".into()
+                    }
+                },
             ));
         };
-        if date > (surroundings.now)().date() {
+        if date > today {
             return Err(stop(
                 format!("{date} is still to come"),
                 folder,
@@ -225,7 +245,7 @@ impl Filing {
             label,
             date,
             own_limit,
-            today: (surroundings.now)().date(),
+            today,
         })
     }
 
@@ -260,6 +280,28 @@ impl Filing {
         }
         Ok(folder)
     }
+}
+
+/// The day that the photos say, for the person to take or not.
+fn offer(day: Date) -> String {
+    format!(
+        "the photos say {}; --date {day} takes it",
+        photo::day_in_words(day)
+    )
+}
+
+/// A clip that can't be read is filed by nobody: it is too large for a case, and shows nothing there.
+fn refuse_unread(shots: &[Shot]) -> Result<(), Stop> {
+    for shot in shots {
+        if let Shot::Unread(path, why) = shot {
+            return Err(stop(
+                why,
+                path,
+                "nothing was filed; name the photos alone, or move the clip out of their folder",
+            ));
+        }
+    }
+    Ok(())
 }
 
 /// The options that would settle what the visit leaves open.
@@ -320,7 +362,12 @@ fn placed(path: &Path, found: &VisitFiles) -> Result<BTreeMap<String, Vec<Manual
         .iter()
         .map(|photo| files::name(photo))
         .collect();
-    match placed.keys().find(|photo| !names.contains(photo)) {
+    let is_frame = |photo: &String| {
+        let mut clips = found.clips.iter().map(|clip| files::name(clip) + " at ");
+        clips.any(|start| photo.starts_with(&start))
+    };
+    let is_stranger = |photo: &&String| !names.contains(photo) && !is_frame(photo);
+    match placed.keys().find(is_stranger) {
         Some(stranger) => Err(stop(
             format!("landmarks for {stranger}, which is not a photo of this visit"),
             path,
@@ -331,7 +378,7 @@ fn placed(path: &Path, found: &VisitFiles) -> Result<BTreeMap<String, Vec<Manual
 }
 
 /// Writes the drawn photos, and with them the report in DICOM.
-fn draw(visit: &Visit, paths: &[PathBuf], args: &MeasureArgs) -> Result<(), Stop> {
+fn draw(visit: &Visit, shots: &[Shot], args: &MeasureArgs) -> Result<(), Stop> {
     let write = |folder: &Path, name: String, bytes: &[u8]| {
         let target = folder.join(name);
         record::write_atomically(&target, bytes)
@@ -344,8 +391,8 @@ fn draw(visit: &Visit, paths: &[PathBuf], args: &MeasureArgs) -> Result<(), Stop
         }
         None => None,
     };
-    for (record, path) in visit.photos.iter().zip(paths) {
-        let Some(photo) = files::picture(path, record) else {
+    for (record, shot) in visit.photos.iter().zip(shots) {
+        let Some(photo) = shot.picture(record) else {
             continue;
         };
         let drawn = report::overlay(&photo, record, args.show_faces);

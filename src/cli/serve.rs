@@ -133,6 +133,12 @@ fn folder(path: &Path) -> Result<VisitFolder, Stop> {
         ));
     }
     let found = files::visit_files(&[path.to_owned()])?;
+    for clip in &found.clips {
+        tell(&format!(
+            "Not on the page: {}. Measure a clip with tragus measure, which files its frames with --case.",
+            clip.display()
+        ));
+    }
     Ok(VisitFolder {
         path: path.to_owned(),
         facts: found.facts,

@@ -3,10 +3,11 @@
 use std::io::Cursor;
 
 use image::{DynamicImage, ImageDecoder, ImageError, ImageFormat, ImageReader, RgbImage, Rgba};
+use jiff::civil::Date;
 use thiserror::Error;
 
 use super::dicom;
-use super::exif::{CameraTags, Tags};
+use super::exif::{self, CameraTags, Tags};
 use super::format::Format;
 #[cfg(feature = "heic")]
 use super::heif;
@@ -288,6 +289,11 @@ pub(super) fn over_white(image: DynamicImage, premultiplied: bool) -> RgbImage {
         })
     });
     RgbImage::from_raw(width, height, pixels.collect()).expect("as many pixels as the picture has")
+}
+
+/// The day that a photo says it was taken on. It may be wrong: it is to be offered, not taken.
+pub fn day_taken(bytes: &[u8]) -> Option<Date> {
+    exif::day_taken(&bytes[..jpeg::first_scan(bytes).unwrap_or(bytes.len())])
 }
 
 /// How often a side can be halved without falling below the one wanted.

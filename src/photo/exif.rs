@@ -4,10 +4,12 @@
 
 use std::io::Cursor;
 use std::ops::RangeInclusive;
+use std::str;
 
 use exif::experimental::Writer;
 use exif::{Context, Exif, Field, In, Reader, Tag, Value};
 use image::metadata::Orientation;
+use jiff::civil::Date;
 
 /// What the photo says about the lens that took it.
 #[derive(Clone, Debug, Default, PartialEq)]
@@ -200,6 +202,24 @@ fn block(bytes: &[u8]) -> Option<Exif> {
         .read_from_container(&mut Cursor::new(bytes))
         .or_else(|error| error.distill_partial_result(|_| ()))
         .ok()
+}
+
+/// The day on which the picture was taken by the camera's clock; not that of a later change.
+pub(super) fn day_taken(bytes: &[u8]) -> Option<Date> {
+    let block = block(bytes)?;
+    [Tag::DateTimeOriginal, Tag::DateTimeDigitized]
+        .into_iter()
+        .filter_map(|tag| block.get_field(tag, In::PRIMARY))
+        .find_map(|field| match &field.value {
+            exif::Value::Ascii(texts) => day(texts.first()?),
+            _ => None,
+        })
+}
+
+/// Of "2026:03:10 14:03:22", as EXIF writes it.
+fn day(text: &[u8]) -> Option<Date> {
+    let day = str::from_utf8(text.get(..10)?).ok()?;
+    Date::strptime("%Y:%m:%d", day).ok()
 }
 
 fn number(exif: &Exif, tag: Tag) -> Option<f64> {

@@ -2,9 +2,11 @@
 //! and light.
 //!
 //! The upright photo is the only image that later code sees. Of the file's metadata only what
-//! the camera model needs is kept: nothing that says where, when or with which device.
+//! the camera model needs is kept: nothing that says where, when or with which device. The day that a
+//! file says is read apart from the picture, for those who offer it ([`day_taken`]).
 
 mod bare;
+mod day;
 mod decode;
 mod dicom;
 mod exif;
@@ -23,9 +25,13 @@ mod sample;
 use image::RgbImage;
 
 pub use bare::Bare;
-pub use decode::{Limits, PhotoError, PhotoErrorKind};
+pub use day::{Days, words as day_in_words};
+pub use decode::{Limits, PhotoError, PhotoErrorKind, day_taken};
 pub use exif::{BodyDirection, CameraTags};
-pub use file::{DRAWN, DRAWN_DICOM, ENDINGS, REPORT_DICOM, is_photo_name, read_bytes};
+pub use file::{
+    DRAWN, DRAWN_DICOM, ENDINGS, Passed, PassedOver, REPORT_DICOM, Sorted, is_photo_name,
+    is_video_name, read_bytes,
+};
 pub use quality::{PhotoFault, judge};
 
 use decode::{Decoded, Detail};
