@@ -101,7 +101,7 @@ const ROOMS: [(&str, &[&str]); 29] = [
 ];
 
 /// What the code may name in some rooms only.
-const ONLY_IN: [(&str, &[&str]); 34] = [
+const ONLY_IN: [(&str, &[&str]); 35] = [
     ("ort::", &["infer"]),
     ("ort_tract", &["infer"]),
     ("clap", &["cli"]),
@@ -114,6 +114,7 @@ const ONLY_IN: [(&str, &[&str]); 34] = [
     ("dicom_encoding", &["photo"]),
     ("dicom_object", &["exchange"]),
     ("dicom_parser", &["photo"]),
+    ("dicom_transfer_syntax_registry", &["exchange", "photo"]),
     ("jpeg_encoder", &["exchange"]),
     ("kornia_apriltag", &["board"]),
     ("kornia_image", &["board"]),
