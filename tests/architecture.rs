@@ -105,7 +105,7 @@ const ROOMS: [(&str, &[&str]); 30] = [
 ];
 
 /// What the code may name in some rooms only.
-const ONLY_IN: [(&str, &[&str]); 37] = [
+const ONLY_IN: [(&str, &[&str]); 38] = [
     ("ort::", &["infer"]),
     ("ort_tract", &["infer"]),
     ("clap", &["cli"]),
@@ -118,6 +118,7 @@ const ONLY_IN: [(&str, &[&str]); 37] = [
     ("dicom_encoding", &["photo"]),
     ("dicom_object", &["exchange"]),
     ("dicom_parser", &["photo"]),
+    ("dicom_transfer_syntax_registry", &["exchange", "photo"]),
     ("jpeg_encoder", &["exchange"]),
     ("libheif_rs", &["photo"]),
     ("process::Command", &["video"]),

@@ -199,8 +199,8 @@ fn a_damaged_file_is_refused_or_read_and_stops_nothing() {
         for length in (0..whole.len()).step_by(53) {
             try_it(&whole[..length]);
         }
-        for at in 128..whole.len().min(1600) {
-            for value in [0x00, 0x7f, 0xff, whole[at] ^ 0x01, 0xfe] {
+        for at in (128..whole.len().min(1600)).step_by(3) {
+            for value in [0x00, 0xff, whole[at] ^ 0x01] {
                 let mut bytes = whole.clone();
                 bytes[at] = value;
                 try_it(&bytes);

@@ -40,7 +40,7 @@ const PHOTOGRAPHS: [&str; 6] = [
 ];
 
 /// All that is read of a file besides its pixels.
-const WANTED: [Tag; 28] = [
+const WANTED: [Tag; 27] = [
     tags::SOP_CLASS_UID,
     tags::FOCAL_LENGTH_IN35MM_FILM,
     tags::IMAGER_PIXEL_SPACING,
@@ -69,7 +69,6 @@ const WANTED: [Tag; 28] = [
     tags::BLUE_PALETTE_COLOR_LOOKUP_TABLE_DATA,
     // Stands in the file's head.
     tags::TRANSFER_SYNTAX_UID,
-    tags::FILE_META_INFORMATION_GROUP_LENGTH,
 ];
 
 /// No value that is wanted is longer: a palette of 65536 colours.
