@@ -312,14 +312,11 @@ fn plain(text: &str) -> String {
         |c: char| c.is_control() && !matches!(c, '\n' | '\r' | '\t'),
         "\u{fffd}",
     );
-    // A table's lines may end so; alone it writes over the line before.
-    match text.contains('\r') {
-        true => text
-            .replace("\r\n", "\n")
-            .replace('\r', "\u{fffd}")
-            .replace('\n', "\r\n"),
-        false => text,
-    }
+    // Lines may end with it; elsewhere it writes over what stands before.
+    let lines = text
+        .split("\r\n")
+        .map(|line| line.replace('\r', "\u{fffd}"));
+    lines.collect::<Vec<_>>().join("\r\n")
 }
 
 /// Prints to standard output; a reader that stopped listening is not an error.
