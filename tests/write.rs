@@ -19,13 +19,16 @@ fn tragus() -> Command {
     Command::cargo_bin("tragus").expect("the program")
 }
 
-fn visit(label: &str, date: &str, flexion: f64, abduction: f64) -> Visit {
-    let reading = |measure, side, value| Reading {
+fn reading(measure: Measure, side: Side, value: f64) -> Reading {
+    Reading {
         measure,
         side: Some(side),
         photo: "reach.jpg".to_owned(),
         outcome: Ok(Estimate::new(value, 2.0)),
-    };
+    }
+}
+
+fn visit(label: &str, date: &str, flexion: f64, abduction: f64) -> Visit {
     Visit {
         facts: VisitFacts {
             label: Some(label.to_owned()),
@@ -55,23 +58,29 @@ fn case_until(scratch: &Path, day: &str) -> PathBuf {
     case
 }
 
-fn add_visits(case: &Path, day: &str) {
-    let course = [
+fn course() -> [Visit; 4] {
+    [
         visit("intake", "2026-03-10", 103.0, 89.0),
         visit("follow-up", "2026-04-28", 150.0, 140.0),
         visit("setback", "2026-05-26", 146.0, 95.0),
         visit("discharge", "2026-08-11", 158.0, 155.0),
-    ];
+    ]
+}
+
+fn add_visits(case: &Path, day: &str) {
     let last: Date = day.parse().expect("a day");
-    for visit in course {
-        let date = visit.facts.date.expect("a day");
-        if date <= last {
-            let label = visit.facts.label.clone().expect("a label");
-            let folder = case.join(format!("visits/{date}-{label}"));
-            fs::create_dir_all(&folder).expect("a folder");
-            fs::write(folder.join("record.json"), record::visit_to_json(&visit)).expect("a record");
-        }
-    }
+    let visits = course();
+    let known = visits.iter().filter(|visit| visit.facts.date <= Some(last));
+    known.for_each(|visit| keep(case, visit));
+}
+
+fn keep(case: &Path, visit: &Visit) {
+    let facts = &visit.facts;
+    let date = facts.date.expect("a day");
+    let label = facts.label.clone().expect("a label");
+    let folder = case.join(format!("visits/{date}-{label}"));
+    fs::create_dir_all(&folder).expect("a folder");
+    fs::write(folder.join("record.json"), record::visit_to_json(visit)).expect("a record");
 }
 
 fn add_screenings(case: &Path, day: &str) {
@@ -168,6 +177,7 @@ fn all_documents_of_a_case_are_written_and_listed() {
         .assert()
         .code(0);
     assert!(!documents(&case).contains(&"2026-08-11-home-sheet.html".to_owned()));
+    assert!(!case.join("plans/2026-08-11-home.pdf").exists());
     assert!(documents(&case).contains(&"2026-08-11-letter.html".to_owned()));
 }
 
@@ -227,11 +237,70 @@ fn a_day_is_told_as_it_was_known_on_it() {
     assert!(note.contains("Operated arm no higher than 120°") && !note.contains("150"));
 }
 
+/// Pages of a PDF: each is an object of its own.
+fn pages(pdf: &Path) -> usize {
+    let bytes = fs::read(pdf).expect("a PDF");
+    assert!(bytes.starts_with(b"%PDF-"), "{}", pdf.display());
+    let page = b"/Type/Page";
+    let is_page = |at: &[u8]| at.starts_with(page) && at[page.len()] != b's';
+    bytes
+        .windows(page.len() + 1)
+        .filter(|at| is_page(at))
+        .count()
+}
+
+/// Also where every line of it is full: past the limit twice, several things to be settled, all that
+/// can change has changed.
+#[test]
+fn the_letter_is_one_page() {
+    let scratch = tempfile::tempdir().expect("a folder");
+    let case = case_until(scratch.path(), "2026-05-26");
+    let out = scratch.path().join("out");
+    let letter = |paper: &str, long: &str| {
+        write(&case, "2026-05-26")
+            .args(["letter", "--paper", paper, "--to", long, "--from", long])
+            .arg("--out")
+            .arg(&out)
+            .assert()
+            .code(0);
+        pages(&out.join("2026-05-26-letter.pdf"))
+    };
+    let long =
+        "The breast surgeon in charge, Department of Surgery, Hospital of the Town, 1 Long Road";
+    assert_eq!((letter("a4", ""), letter("letter", "")), (1, 1));
+
+    for (index, visit) in course().into_iter().take(3).enumerate() {
+        let mut visit = visit;
+        visit.facts.arm_limit_deg = Some(60.0);
+        visit.readings = Measure::ALL
+            .into_iter()
+            .flat_map(|measure| Side::BOTH.map(|side| (measure, side)))
+            .map(|(measure, side)| {
+                let value = [40.0, 150.0, 90.0][index] + f64::from(measure as u8);
+                reading(measure, side, value)
+            })
+            .collect();
+        keep(&case, &visit);
+    }
+    let screening = case.join("screenings/2026-05-26.json");
+    let text = fs::read_to_string(&screening).expect("answers");
+    let worse = [
+        ("\"fever\": \"no\"", "\"fever\": \"yes\""),
+        ("\"settling\"", "\"rising\""),
+    ];
+    let text = worse
+        .iter()
+        .fold(text, |text, (from, to)| text.replace(from, to));
+    fs::write(&screening, text).expect("answers");
+    assert_eq!((letter("a4", long), letter("letter", long)), (1, 1));
+}
+
 #[test]
 fn a_hold_writes_the_sheet_that_says_to_wait() {
     let scratch = tempfile::tempdir().expect("a folder");
     let case = case_until(scratch.path(), "2026-05-26");
     plan(&case, "2026-05-26").assert().code(1);
+    assert_eq!(pages(&case.join("plans/2026-05-26-hold.pdf")), 1);
     write(&case, "2026-05-26")
         .args(["home-sheet", "--format", "html"])
         .assert()

@@ -90,6 +90,8 @@ fn block(block: &Block) -> Markup {
         Block::Room(name) => html! { div.room { p { (name) ":" } } },
         Block::Diary(diary) => self::diary(diary),
         Block::NewPage => html! { div.new-page {} },
+        // A browser breaks pages as it likes.
+        Block::OnePage => html! {},
     }
 }
 
@@ -321,6 +323,7 @@ mod tests {
                     }],
                 }),
                 Block::NewPage,
+                Block::OnePage,
             ],
             foot: words(),
             at_home: false,

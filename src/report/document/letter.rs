@@ -32,8 +32,11 @@ pub struct Letter<'a> {
     pub program: &'a str,
 }
 
-/// So many questions stand in the letter, and as many things to be settled; the plan has them all.
+/// So many questions stand in the letter, as many things to be settled, and as much about limits; the
+/// plan and the comparison have them all.
 const NAMED: usize = 3;
+/// So many measures a sentence on changes names before it counts.
+const MEASURES: usize = 2;
 
 /// Answers of the screening that a referrer looks for, by the question's id.
 const TREATMENT: [(&str, &str); 4] = [
@@ -49,7 +52,7 @@ pub fn letter(letter: &Letter) -> Document {
     let fact =
         |name: &str, value: Option<&str>| (name.to_owned(), value.unwrap_or_default().to_owned());
     let date = calendar_day(letter.date);
-    let mut blocks = Vec::new();
+    let mut blocks = vec![Block::OnePage];
     if letter.read_by.is_none() {
         let draft = "A program wrote this from photos and answers. Read it, complete it and sign it \
                      before it is sent.";
@@ -62,7 +65,7 @@ pub fn letter(letter: &Letter) -> Document {
     }
     blocks.push(paragraph(why_seen(letter)));
     blocks.push(paragraph(found(letter)));
-    blocks.push(Block::List(changes(letter, &view)));
+    blocks.push(Block::List(changes(letter)));
     blocks.push(limits(letter, &view));
     blocks.extend(questions(letter));
     blocks.push(programme(letter.plan));
@@ -224,14 +227,15 @@ fn arm(letter: &Letter, side: Side, operated: bool) -> String {
 }
 
 /// What changed beyond error, and what can't be told.
-fn changes(letter: &Letter, view: &ComparisonView) -> Vec<Line> {
+fn changes(letter: &Letter) -> Vec<Line> {
     if letter.visits.len() < 2 {
         return vec![Line {
             mark: Some(Mark::Unknown),
             ..Line::led("Change:", "one visit tells none.")
         }];
     }
-    let lines = view.summary.iter().map(|line| Line {
+    let summary = view::summary(letter.visits, letter.comparison, MEASURES);
+    let lines = summary.into_iter().map(|line| Line {
         mark: Some(line.mark),
         ..Line::led(
             format!("{}:", line.lead),
@@ -248,7 +252,12 @@ fn limits(letter: &Letter, view: &ComparisonView) -> Block {
         Some((_, limit)) => vec![format!("Set for the arm: {limit}.")],
         None => vec!["None was set for the arm at any visit.".to_owned()],
     };
-    words.extend(view::limits_kept(letter.visits));
+    let kept = view::limits_kept(letter.visits);
+    let more = kept.len().saturating_sub(NAMED);
+    words.extend(kept.into_iter().skip(more));
+    if more > 0 {
+        words.push("The comparison report has what was before.".to_owned());
+    }
     if let Some(input) = letter.plan {
         let findings = &input.plan.findings;
         let until = |until: Option<Date>| {

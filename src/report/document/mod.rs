@@ -70,6 +70,8 @@ pub enum Block {
     Diary(Diary),
     /// Whatever follows begins on a new page.
     NewPage,
+    /// The whole document stands on one page, in smaller type where it has to.
+    OnePage,
 }
 
 #[derive(Clone, Debug, Default, Serialize)]

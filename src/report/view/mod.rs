@@ -34,10 +34,9 @@ use notices::notices;
 use pairs::pairs;
 use reasons::{Reasons, lone_value, reason};
 use rows::{evidence_cautions, row_view};
-use summary::summary;
 
 pub(super) use limit::limits_kept;
-pub(super) use summary::REASONS_BELOW;
+pub(super) use summary::{REASONS_BELOW, summary};
 
 pub use course::{ArmView, CourseView, CourseVisit, ReachView, course};
 pub use pairs::{pose_words, setup_words};
@@ -397,7 +396,7 @@ pub fn comparison(visits: &[Visit], comparison: &Comparison) -> ComparisonView {
     ComparisonView {
         title: title(&names),
         facts: facts(visits),
-        summary: summary(visits, comparison),
+        summary: summary(visits, comparison, summary::NAMED),
         cautions,
         pairs: pairs(visits, &names),
         compared: groups.iter().map(|(_, rows)| rows.len()).sum(),

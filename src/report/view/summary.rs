@@ -12,13 +12,18 @@ use super::movement::{is_twin, told_by};
 use super::names::merged_names;
 use super::{Group, Mark, SummaryLine};
 
-/// How many measures a sentence of the summary names before it counts.
-const NAMED: usize = 4;
+/// How many measures a sentence of a report's summary names.
+pub(super) const NAMED: usize = 4;
 
 /// After what could not be compared, in a report that has the reasons.
 pub(in crate::report) const REASONS_BELOW: &str = "; the reasons stand below the numbers";
 
-pub(super) fn summary(visits: &[Visit], comparison: &Comparison) -> Vec<SummaryLine> {
+/// Each sentence names so many measures before it counts.
+pub(in crate::report) fn summary(
+    visits: &[Visit],
+    comparison: &Comparison,
+    most: usize,
+) -> Vec<SummaryLine> {
     let with = |wanted: &dyn Fn(&Row) -> bool| -> Vec<&Row> {
         let mut rows: Vec<&Row> = comparison.rows.iter().filter(|row| wanted(row)).collect();
         // Reach on the operated side is what most readers look for first, the elbow last.
@@ -43,11 +48,11 @@ pub(super) fn summary(visits: &[Visit], comparison: &Comparison) -> Vec<SummaryL
         true => "nothing beyond error",
         false => "nothing that may be called progress; see the arm limit",
     };
-    let moved = |rows: &[&Row]| moved(visits, rows);
+    let moved = |rows: &[&Row]| moved(visits, rows, most);
     let named = |rows: &[&Row]| {
         let names = merged_names(heads(rows).map(|row| (row.measure, row.side)));
         let count = names.len();
-        and_more(names.into_iter().take(NAMED).collect(), count)
+        and_more(names.into_iter().take(most).collect(), count)
     };
     let worse = with(&|row| verdict_view(visits, row).mark == Mark::Worse);
     let changed = with(&|row| row.verdict == Verdict::Changed);
@@ -85,7 +90,11 @@ pub(super) fn summary(visits: &[Visit], comparison: &Comparison) -> Vec<SummaryL
     [
         (better_mark, "Improved", better),
         (worse_mark, "Worse", worse),
-        (Mark::Worse, "Worse in between", fell(visits, &between)),
+        (
+            Mark::Worse,
+            "Worse in between",
+            fell(visits, &between, most),
+        ),
         (
             Mark::Caution,
             "Not called improved, because the arm went past its limit",
@@ -127,7 +136,7 @@ fn heads<'a>(rows: &'a [&'a Row]) -> impl Iterator<Item = &'a Row> {
         .filter(|row| !rows.iter().any(|lead| follows(row, lead)))
 }
 
-fn moved(visits: &[Visit], rows: &[&Row]) -> String {
+fn moved(visits: &[Visit], rows: &[&Row], most: usize) -> String {
     let leads: Vec<&Row> = heads(rows).collect();
     let words = |(index, row): (usize, &&Row)| {
         // What both arms move is told once, with the first of them.
@@ -143,12 +152,12 @@ fn moved(visits: &[Visit], rows: &[&Row]) -> String {
             false => format!("{moved}, and {} with it", with_it.join(" and ")),
         }
     };
-    let named: Vec<String> = leads.iter().enumerate().take(NAMED).map(words).collect();
+    let named: Vec<String> = leads.iter().enumerate().take(most).map(words).collect();
     and_more(named, leads.len())
 }
 
 /// Steps back between the first and the last visit.
-fn fell(visits: &[Visit], rows: &[&Row]) -> String {
+fn fell(visits: &[Visit], rows: &[&Row], most: usize) -> String {
     let leads: Vec<&Row> = heads(rows).collect();
     let words = |row: &&Row| {
         let (from, to) = row.setback?;
@@ -164,7 +173,7 @@ fn fell(visits: &[Visit], rows: &[&Row]) -> String {
             at(to)?
         ))
     };
-    let named: Vec<String> = leads.iter().take(NAMED).filter_map(words).collect();
+    let named: Vec<String> = leads.iter().take(most).filter_map(words).collect();
     and_more(named, leads.len())
 }
 
