@@ -13,6 +13,7 @@ from pathlib import Path
 
 import highdicom
 import numpy as np
+import pikepdf
 import pydicom
 from fhir.resources.bundle import Bundle
 from jsonschema import Draft202012Validator, FormatChecker
@@ -240,9 +241,39 @@ def check_dicom():
         print("DICOM: dciodvfy is not installed, so no module was checked")
 
 
+def elements(of):
+    """The elements of a PDF's structure, from the top."""
+    if isinstance(of, pikepdf.Array):
+        for one in of:
+            yield from elements(one)
+    elif isinstance(of, pikepdf.Dictionary):
+        if "/S" in of:
+            yield of
+        yield from elements(of.get("/K", pikepdf.Array()))
+
+
+def check_pdf():
+    """The comparison as a tagged PDF: its structure, and words for each picture."""
+    with tempfile.TemporaryDirectory() as folder:
+        path = Path(folder) / "comparison.pdf"
+        run("compare", DEMO, "--report", path)
+        with pikepdf.open(path) as pdf:
+            assert pdf.Root.MarkInfo.Marked and str(pdf.Root.Lang) == "en-GB"
+            assert pdf.Root.ViewerPreferences.DisplayDocTitle
+            found = list(elements(pdf.Root.StructTreeRoot.K))
+            kinds = [str(element.S) for element in found]
+            for kind in ("/H1", "/H2", "/Table", "/TH", "/TD", "/L", "/Figure"):
+                assert kind in kinds, kind
+            # Photos and charts of the demo.
+            figures = [element for element in found if element.S == "/Figure"]
+            assert len(figures) > 20 and all(str(figure.get("/Alt", "")) for figure in figures)
+    print(f"PDF: {len(kinds)} elements, {len(figures)} pictures in words")
+
+
 if __name__ == "__main__":
     check_fhir()
     check_schemas()
     check_coco()
     check_dicom_photos()
     check_dicom()
+    check_pdf()
