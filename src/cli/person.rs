@@ -91,7 +91,7 @@ impl PersonArgs {
 }
 
 fn stature(text: &str) -> Result<f64, String> {
-    within(text, &STATURES_CM, "cm").map_err(|why| match text.replace(',', ".").parse() {
+    within(text, &STATURES_CM, "cm").map_err(|why| match text.replace(',', ".").parse::<f64>() {
         Ok(metres) if STATURES_CM.contains(&(100.0 * metres)) => {
             format!("{why}; in cm this may be {:.0}", 100.0 * metres)
         }
