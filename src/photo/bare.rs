@@ -128,7 +128,11 @@ fn jpeg(bytes: &[u8]) -> Option<Vec<u8>> {
                     body.extend(&segment[4..16]);
                 }
             }
-            APP2 if segment[4..].starts_with(b"ICC_PROFILE\0") => body.extend(segment),
+            APP2 => {
+                if segment[4..].starts_with(b"ICC_PROFILE\0") {
+                    body.extend(segment);
+                }
+            }
             // Tables, frames and the like; restart intervals.
             0xc0..=0xcf | 0xdb..=0xdf => body.extend(segment),
             SCAN => {
@@ -138,7 +142,7 @@ fn jpeg(bytes: &[u8]) -> Option<Vec<u8>> {
                 rest = &rest[end..];
             }
             // Cameras' own segments, comments, and what nobody knows.
-            0xe0..=0xef | 0xf0..=0xfe => {}
+            0xe1 | 0xe3..=0xed | 0xef..=0xfe => {}
             _ => return None,
         }
     }
