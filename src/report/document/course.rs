@@ -5,7 +5,7 @@ use crate::compare::Comparison;
 use crate::report::plan::PlanInput;
 use crate::report::plan::view as plan_view;
 use crate::report::view::{
-    self, ChartView, CourseView, Group, Mark, NOT_IN_IT, PLUS_MINUS, ReachView,
+    self, ChartView, CourseView, Group, Mark, NOT_IN_IT, PLUS_MINUS, REASONS_BELOW, ReachView,
 };
 use crate::report::words::calendar_day;
 use crate::visit::Visit;
@@ -26,7 +26,11 @@ pub struct Course<'a> {
 
 /// The whole course.
 pub fn course(course: &Course) -> Document {
-    let view = view::comparison(course.visits, course.comparison);
+    let mut view = view::comparison(course.visits, course.comparison);
+    for line in &mut view.summary {
+        let elsewhere = "; the comparison report has the reasons";
+        line.text = line.text.replace(REASONS_BELOW, elsewhere);
+    }
     let mut blocks: Vec<Block> = course.plan.into_iter().flat_map(holds).collect();
     blocks.extend(cautions(&view.cautions));
     blocks.push(heading("First to last"));
