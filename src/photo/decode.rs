@@ -3,7 +3,7 @@
 use std::io::Cursor;
 use std::panic::catch_unwind;
 
-use image::{DynamicImage, ImageDecoder, ImageError, ImageReader, RgbImage};
+use image::{DynamicImage, ImageDecoder, ImageError, ImageFormat, ImageReader, RgbImage};
 use mozjpeg::{ColorSpace, Decompress};
 use thiserror::Error;
 
@@ -138,6 +138,14 @@ pub(super) fn decode(bytes: &[u8], limits: Limits, detail: Detail) -> Result<Dec
     }
 }
 
+/// The formats that are read; the library knows more of them where another crate asks for that.
+const READ: [ImageFormat; 4] = [
+    ImageFormat::Jpeg,
+    ImageFormat::Png,
+    ImageFormat::WebP,
+    ImageFormat::Tiff,
+];
+
 /// A file of one of the usual formats of pictures. Its own tags count, unless others are given.
 pub(super) fn picture_file(
     bytes: &[u8],
@@ -148,7 +156,7 @@ pub(super) fn picture_file(
     let reader = ImageReader::new(Cursor::new(bytes))
         .with_guessed_format()
         .expect("reading from memory cannot fail");
-    if reader.format().is_none() {
+    if !reader.format().is_some_and(|format| READ.contains(&format)) {
         return Err(PhotoErrorKind::UnknownFormat.into());
     }
     let decoder = reader.into_decoder().map_err(in_our_words)?;
