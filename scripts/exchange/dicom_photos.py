@@ -3,7 +3,7 @@
     python dicom_photos.py
 
 Pillow scales a demo photo of a rendered person, pydicom writes the files and their run lengths;
-photo.png beside them is the picture itself.
+photo.png beside them is the picture itself, palette.png what 256 colours leave of it.
 """
 
 import io
@@ -93,7 +93,7 @@ def main():
     file_of("jpeg", jpeg(image, subsampling="4:2:2"), "YBR_FULL_422", syntax=JPEGBaseline8Bit)
     file_of("jpeg_grey", jpeg(image.convert("L")), "MONOCHROME2", syntax=JPEGBaseline8Bit)
     # Twelve bits of sixteen; the window takes in all of them.
-    twelve = (grey.astype(np.uint16) * 4095 + 127) // 255
+    twelve = ((grey.astype(np.uint32) * 4095 + 127) // 255).astype(np.uint16)
     file_of("grey_12_bits", twelve, "MONOCHROME2", kind=MANY_WORDS, BitsStored=12, HighBit=11,
             WindowCenter="2048", WindowWidth="4096", NumberOfFrames=1)
     file_of("grey_16_bits_rle", grey.astype(np.uint16) * 257, "MONOCHROME2", kind=MANY_WORDS,
@@ -102,6 +102,7 @@ def main():
             PixelRepresentation=1)
     file_of("grey_inverted", 255 - grey, "MONOCHROME1", kind=CAPTURE)
     quantized = image.quantize(256, dither=Image.Dither.NONE)
+    quantized.convert("RGB").save(FOLDER / "palette.png", optimize=True)
     palette = np.array(quantized.getpalette()).reshape(-1, 3).astype(np.uint16) * 257
     tables = {}
     for channel, colour in enumerate(["Red", "Green", "Blue"]):

@@ -171,6 +171,14 @@ pub(super) fn decode(bytes: &[u8], limits: Limits, detail: Detail) -> Result<Dec
     }
 }
 
+/// The formats that are read; the library knows more of them where another crate asks for that.
+const READ: [ImageFormat; 4] = [
+    ImageFormat::Jpeg,
+    ImageFormat::Png,
+    ImageFormat::WebP,
+    ImageFormat::Tiff,
+];
+
 /// A file of one of the usual formats of pictures. Its own tags count, unless others are given.
 pub(super) fn picture_file(
     bytes: &[u8],
@@ -208,7 +216,7 @@ fn decode_common(
     detail: Detail,
     tags: Option<Tags>,
 ) -> Result<Decoded, PhotoError> {
-    if reader.format().is_none() {
+    if !reader.format().is_some_and(|format| READ.contains(&format)) {
         return Err(PhotoErrorKind::UnknownFormat.into());
     }
     let decoder = reader.into_decoder().map_err(in_our_words)?;

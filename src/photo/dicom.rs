@@ -118,7 +118,7 @@ pub(super) fn decode(bytes: &[u8], limits: Limits, detail: Detail) -> Result<Dec
         }
         Coding::Plain | Coding::RunLengths => {
             let samples = match file.coding {
-                Coding::RunLengths => Cow::Owned(frame.from_run_lengths(&file.pixels)?),
+                Coding::RunLengths => Cow::Owned(frame.unpacked_samples(&file.pixels)?),
                 _ => Cow::Borrowed(file.pixels[0].as_slice()),
             };
             let planar = frame.planar || matches!(file.coding, Coding::RunLengths);
@@ -385,7 +385,7 @@ impl Frame {
     }
 
     /// The samples out of run lengths, each kind by itself, low bytes first (PS3.5, annex G).
-    fn from_run_lengths(&self, fragments: &[Vec<u8>]) -> Result<Vec<u8>, PhotoError> {
+    fn unpacked_samples(&self, fragments: &[Vec<u8>]) -> Result<Vec<u8>, PhotoError> {
         const OFFSETS: usize = 16;
         let [fragment] = fragments else {
             return Err(PhotoErrorKind::Damaged.into());
@@ -438,7 +438,7 @@ impl Frame {
         let pixels = self.pixels();
         let needed = match self.colours {
             // Two luminances and two differences for two pixels.
-            Colours::Ybr422 if self.columns % 2 == 0 => 2 * pixels,
+            Colours::Ybr422 if self.columns.is_multiple_of(2) => 2 * pixels,
             Colours::Ybr422 => return Err(PhotoErrorKind::Damaged.into()),
             _ => pixels * self.samples * self.width,
         };
