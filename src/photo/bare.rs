@@ -10,7 +10,8 @@ use image::codecs::png::PngEncoder;
 use image::{ExtendedColorType, ImageEncoder, RgbImage};
 
 use super::decode::{self, Decoded, Detail, Limits, PhotoError, PhotoErrorKind};
-use super::exif;
+use super::dicom;
+use super::exif::{self, CameraTags};
 use super::jpeg;
 
 /// The bytes of a photo that say nothing but the picture, which way is up, and the lens: no place,
@@ -25,7 +26,11 @@ impl Bare {
     /// Takes everything else out of a photo's file. Measures the same as the original does.
     pub fn of(bytes: &[u8], limits: Limits) -> Result<Bare, PhotoError> {
         let whole = |bytes: &[u8]| decode::decode(bytes, limits, Detail::Whole);
-        let original = whole(bytes)?;
+        let mut original = whole(bytes)?;
+        if dicom::is_dicom(bytes) {
+            // What such a file says beside its picture has no place in another one.
+            original.tags = CameraTags::default();
+        }
         let taken_apart = jpeg(bytes).or_else(|| png(bytes)).or_else(|| webp(bytes));
         if let Some(bytes) = taken_apart
             && whole(&bytes).is_ok_and(|bare| is_same(&bare, &original))
