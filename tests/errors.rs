@@ -149,7 +149,7 @@ const CASES: [Case; 64] = [
     (
         "check note.txt",
         1,
-        "expected JPEG, PNG, WebP or TIFF",
+        "not a photo that can be read",
         "export the photo as JPEG",
     ),
     ("check nowhere.jpg", 2, "nowhere.jpg", "hint: "),
@@ -204,7 +204,7 @@ const CASES: [Case; 64] = [
         "name a folder",
     ),
     (
-        "compare case --report r.pdf",
+        "compare case --report r.docx",
         2,
         "does not say how to write the file",
         "ends in .html",
@@ -287,14 +287,14 @@ const CASES: [Case; 64] = [
     (
         "compare case",
         2,
-        "this case has 1 visits filed",
+        "a comparison takes two visits",
         "tragus measure --case",
     ),
     (
         "measure photos --case new",
         2,
         "filed under its day and a label",
-        "add --date 2026-03-10 --label intake",
+        "--date 2026-03-10 takes it; --label intake names the visit",
     ),
     (
         "measure photos --case new --label x --date 2226-01-01",

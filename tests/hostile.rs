@@ -164,7 +164,7 @@ fn the_worst_files_stay_within_bounds_and_are_told() {
     let too_many = "megapixels that are read";
     let too_large = "too large to be read in one piece";
     let damaged = "damaged or cut short";
-    let files: [(&str, Vec<u8>, &str); 13] = [
+    let files: [(&str, Vec<u8>, &str); 14] = [
         ("bomb.png", black_png(30_000, 1, 0, 1), too_many),
         ("black.png", black_png(10_000, 8, 6, 4), "Nobody was found"),
         ("deep.png", black_png(10_000, 16, 6, 4), too_large),
@@ -172,7 +172,9 @@ fn the_worst_files_stay_within_bounds_and_are_told() {
         ("claim.tif", hollow_tiff(70_000, 70_000), too_many),
         ("hollow.tif", hollow_tiff(9_000, 9_000), damaged),
         ("endless.tif", hollow_tiff(u32::MAX, u32::MAX), too_many),
-        ("claim.webp", hollow_webp(16_383, 16_383), too_many),
+        ("claim.webp", hollow_webp(16_000, 16_000), too_many),
+        // The most that fits: one more than the reader counts to.
+        ("most.webp", hollow_webp(16_384, 16_384), damaged),
         ("hollow.webp", hollow_webp(10_000, 10_000), damaged),
         ("claim.jpg", swollen_jpeg(65_500, 65_500), too_many),
         ("hollow.jpg", swollen_jpeg(10_000, 10_000), damaged),

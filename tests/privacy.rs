@@ -10,13 +10,13 @@ use image::{DynamicImage, ImageFormat};
 use predicates::prelude::PredicateBooleanExt;
 use predicates::str::contains;
 use tragus::locate::Wish;
-use tragus::photo::{Bare, Limits, Photo};
+use tragus::photo::{self, Bare, Limits, Photo};
 use tragus::pipeline::{Aids, PhotoInput, measure_visit};
 use tragus::record;
 use tragus::visit::VisitFacts;
 
 use crate::common::planted::{self, packed, shows};
-use crate::common::{demo, demo_case, finder};
+use crate::common::{demo, demo_case, finder, root};
 
 fn tragus() -> Command {
     Command::cargo_bin("tragus").expect("the program")
@@ -137,6 +137,21 @@ fn a_bare_photo_measures_as_the_original_does() {
     let (photo, ..) = planted_photos().swap_remove(1);
     let bare = bare(&photo).bytes().to_vec();
     assert_eq!(measured(bare), measured(photo));
+}
+
+/// What only a DICOM file says, identity, orientation and size of a pixel, has no place in a PNG.
+#[test]
+fn a_dicom_photo_is_filed_as_a_png_that_holds_the_same_picture() {
+    for name in ["rgb.dcm", "jpeg.dcm", "rle.dcm"] {
+        let path = root().join("fixtures/formats/dicom").join(name);
+        let bytes = fs::read(path).expect("a file");
+        let bare = Bare::of(&bytes, Limits::default()).expect("a photo");
+        assert_eq!(bare.name(name), format!("{name}.png"));
+        assert_eq!(
+            photo::upright(bare.bytes(), Limits::default()).expect("a photo"),
+            photo::upright(&bytes, Limits::default()).expect("a photo"),
+        );
+    }
 }
 
 #[test]
@@ -357,7 +372,7 @@ fn no_command_but_serve_opens_a_socket() {
         "compare demo/visits/2026-03-10-intake demo/visits/2026-03-10-intake --report report.html",
         "agree scores.csv again.csv --plots plots",
         "board --out board.pdf",
-        "plan demo --built-in rules",
+        "plan --built-in rules",
         "case verify demo",
         "schema visit",
         "completions bash",

@@ -1,7 +1,7 @@
 //! Removing a case: what belongs to it goes, and nothing else.
 //!
-//! A file belongs to a case that its list of checksums knows, or that lies where a case has a file of
-//! that kind. Links are never followed and never removed: what they lead to is not the case's. The
+//! A file belongs to a case that its list of checksums knows. Where there is no list that can be read,
+//! what lies where a case has a file of that kind does. Links are never followed and never removed: what they lead to is not the case's. The
 //! case's own file goes last, so that whoever is stopped half-way runs it again.
 
 use std::collections::BTreeMap;
@@ -10,7 +10,9 @@ use std::io;
 use std::path::{Path, PathBuf};
 
 use super::checksums::{CHECKSUMS, Checksums};
-use super::{CASE, Case, CaseError, FACTS, FILLING, LOCK, PLANS, RECORD, SCREENINGS, VISITS};
+use super::{
+    CASE, Case, CaseError, DOCUMENTS, FACTS, FILLING, LOCK, PLANS, RECORD, SCREENINGS, VISITS,
+};
 use super::{all_names, lock, read_checksums};
 use crate::photo;
 
@@ -32,6 +34,7 @@ pub enum Kind {
     Record,
     Screening,
     Plan,
+    Document,
     Other,
 }
 
@@ -52,13 +55,18 @@ impl Removal {
             lock,
             folder,
         };
-        // A damaged list is no reason to keep anything: what it would have known is named as foreign.
-        let known = read_checksums(&removal.folder).unwrap_or_default();
-        removal.look("", &known)?;
+        // A damaged list is no reason to keep anything.
+        let known = read_checksums(&removal.folder).ok();
+        removal.look(
+            "",
+            known
+                .filter(|known| known.files().next().is_some())
+                .as_ref(),
+        )?;
         Ok(removal)
     }
 
-    fn look(&mut self, folder: &str, known: &Checksums) -> Result<(), CaseError> {
+    fn look(&mut self, folder: &str, known: Option<&Checksums>) -> Result<(), CaseError> {
         let names = all_names(&self.folder.join(folder))?;
         if names.is_empty() && !is_folder_of_case(folder) {
             self.foreign.push(format!("{folder}/"));
@@ -73,7 +81,10 @@ impl Removal {
             if about.is_dir() {
                 self.look(&file, known)?;
                 self.folders.push(file);
-            } else if about.is_file() && (known.knows(&file) || is_file_of_case(&file)) {
+            } else if about.is_file()
+                && (is_of_every_case(&file)
+                    || known.map_or_else(|| is_file_of_case(&file), |known| known.knows(&file)))
+            {
                 self.files.insert(file, about.len());
             } else {
                 self.foreign.push(file);
@@ -112,7 +123,7 @@ impl Removal {
                 fs::remove_dir(&path).map_err(|error| CaseError::io(&path, error))?;
             }
         }
-        for file in LAST {
+        for file in LAST.iter().filter(|file| self.files.contains_key(**file)) {
             self.remove(file)?;
         }
         drop(self.lock);
@@ -137,10 +148,24 @@ fn is_folder_of_case(folder: &str) -> bool {
     let parts: Vec<&str> = folder.split('/').collect();
     matches!(
         parts[..],
-        [""] | [VISITS | SCREENINGS | PLANS] | [VISITS, _]
+        [""] | [VISITS | SCREENINGS | PLANS | DOCUMENTS] | [VISITS, _]
     )
 }
 
+/// What no list knows, and what was being written when a program was stopped.
+fn is_of_every_case(file: &str) -> bool {
+    let parts: Vec<&str> = file.split('/').collect();
+    match parts[..] {
+        [CASE | CHECKSUMS | LOCK] => true,
+        [VISITS, visit, ..] if visit.starts_with(FILLING) => true,
+        [.., name] if name.len() == ".tmp123456".len() && name.starts_with(".tmp") => {
+            parts.len() == 1 || is_folder_of_case(&parts[..parts.len() - 1].join("/"))
+        }
+        _ => false,
+    }
+}
+
+/// By where it lies.
 fn is_file_of_case(file: &str) -> bool {
     let parts: Vec<&str> = file.split('/').collect();
     let ends = |name: &str, endings: &[&str]| {
@@ -148,17 +173,12 @@ fn is_file_of_case(file: &str) -> bool {
         endings.iter().any(|known| ending == *known)
     };
     match parts[..] {
-        [CASE | CHECKSUMS | LOCK] => true,
-        [VISITS, visit, ..] if visit.starts_with(FILLING) => true,
-        // What was being written when a program was stopped.
-        [.., name] if name.len() == ".tmp123456".len() && name.starts_with(".tmp") => {
-            parts.len() == 1 || is_folder_of_case(&parts[..parts.len() - 1].join("/"))
-        }
         [VISITS, _, name] => {
             matches!(name, RECORD | FACTS) || photo::is_photo_name(Path::new(name))
         }
         [SCREENINGS, name] => ends(name, &["json"]),
         [PLANS, name] => ends(name, &["json", "html", "pdf"]),
+        [DOCUMENTS, name] => ends(name, &["html", "pdf"]),
         _ => false,
     }
 }
@@ -170,6 +190,7 @@ fn kind_of(file: &str) -> Kind {
         [VISITS, _, RECORD | FACTS] => Kind::Record,
         [SCREENINGS, _] => Kind::Screening,
         [PLANS, _] => Kind::Plan,
+        [DOCUMENTS, _] => Kind::Document,
         _ => Kind::Other,
     }
 }
@@ -194,6 +215,7 @@ mod tests {
             "visits/2026-03-10-intake/record.json",
             "screenings/2026-03-10.json",
             "plans/2026-03-10-home.html",
+            "documents/2026-03-10-letter.pdf",
         ] {
             keep(&mut writing, file);
         }
@@ -213,7 +235,7 @@ mod tests {
         assert_eq!(removal.code, "demo-02");
         assert_eq!(removal.kinds()[&Kind::Photo], (1 + 1, 1 + 4));
         assert!(removal.foreign.is_empty());
-        assert_eq!(removal.carry_out().unwrap(), 4 + 3 + 2);
+        assert_eq!(removal.carry_out().unwrap(), 5 + 3 + 2);
         assert!(!folder.exists());
     }
 
@@ -243,6 +265,8 @@ mod tests {
         let linked = folder.join("visits/2026-03-10-intake/side.jpg");
         symlink(outside.join("record.json"), linked).unwrap();
         fs::write(folder.join("visits/2026-03-10-intake/letter.txt"), b"x").unwrap();
+        // Perhaps the only original: nobody filed it.
+        fs::write(folder.join("visits/2026-03-10-intake/holiday.jpg"), b"x").unwrap();
         fs::create_dir(folder.join("empty")).unwrap();
         // Somebody put a link in the place of a file and of a folder that the list knows.
         drop(case.write().unwrap().keep("plans/2026-03-10.json", b"x"));
@@ -253,6 +277,7 @@ mod tests {
         let left = [
             "empty/",
             "plans",
+            "visits/2026-03-10-intake/holiday.jpg",
             "visits/2026-03-10-intake/letter.txt",
             "visits/2026-03-10-intake/side.jpg",
             "visits/2026-04-28-linked",
@@ -274,7 +299,7 @@ mod tests {
         let scratch = tempfile::tempdir().unwrap();
         let folder = scratch.path().join("case");
         // Stopped after each file in turn, in the order in which they go.
-        for stopped_after in 0..7 {
+        for stopped_after in 0..8 {
             filled(&folder);
             let removal = Removal::prepare(&folder).unwrap();
             let mut order: Vec<&String> = removal.files.keys().collect();
@@ -288,6 +313,10 @@ mod tests {
                 removal.remove(file).unwrap();
             }
             drop(removal);
+            if stopped_after == 5 {
+                // Its files gone, the folder still there.
+                assert!(folder.join("documents").is_dir());
+            }
             Removal::prepare(&folder).unwrap().carry_out().unwrap();
             assert!(!folder.exists(), "stopped after {stopped_after}");
         }

@@ -134,7 +134,7 @@ fn read(paths: &[PathBuf], nets: &mut Nets) -> Result<(Vec<Read>, bool), Stop> {
         if read.len() < 2 {
             return Err(stop(
                 format!(
-                    "this case has {} visits filed, and a comparison takes two",
+                    "a comparison takes two visits, and of this case so many are filed: {}",
                     read.len()
                 ),
                 path,

@@ -63,6 +63,7 @@ fn what_would_go(removal: &Removal) -> String {
             Kind::Record => ("record or facts of a visit", "records and facts of visits"),
             Kind::Screening => ("screening", "screenings"),
             Kind::Plan => ("plan or sheet", "plans and sheets"),
+            Kind::Document => ("document", "documents"),
             Kind::Other => ("file of the case itself", "files of the case itself"),
         };
         let noun = if files == 1 { one } else { many };

@@ -93,7 +93,7 @@ enum Command {
     Plan(plan::PlanArgs),
     /// Write a case's documents: comparison, course, visit note, letter, sheet for home (PDF, HTML)
     #[command(
-        after_help = "Examples:\n  tragus write demo-07\n  tragus write demo-07 letter --to \"Breast unit\" --paper letter --out outbox"
+        after_help = "Examples:\n  tragus write demo-07\n  tragus write demo-07 letter --to Referrer --paper letter --out outbox"
     )]
     Write(write::WriteArgs),
     /// Remove a case for good, and hear what of it is left elsewhere

@@ -139,15 +139,15 @@ fn jpeg(bytes: &[u8]) -> Option<Vec<u8>> {
                 }
             }
             // Tables, frames and the like; restart intervals.
-            0xc0..=0xcf | 0xdb..=0xdf => body.extend(segment),
+            0xc0..=0xc7 | 0xc9..=0xcf | 0xdb..=0xdd => body.extend(segment),
             SCAN => {
                 body.extend(segment);
                 let end = scan_end(rest)?;
                 body.extend(&rest[..end]);
                 rest = &rest[end..];
             }
-            // Cameras' own segments, comments, and what nobody knows.
-            0xe1 | 0xe3..=0xed | 0xef..=0xfe => {}
+            // Cameras' own segments, comments, what is reserved, and what nobody knows.
+            0xc8 | 0xde | 0xdf | 0xe1 | 0xe3..=0xed | 0xef..=0xfe => {}
             _ => return None,
         }
     }

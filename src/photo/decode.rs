@@ -202,6 +202,9 @@ pub(super) fn refuse_size(width: u32, height: u32, limits: Limits) -> Result<(),
         }
         .into());
     }
+    if width == 0 || height == 0 {
+        return Err(PhotoErrorKind::Damaged.into());
+    }
     if width.min(height) < SMALLEST_SIDE {
         return Err(PhotoErrorKind::TooSmall { width, height }.into());
     }
@@ -226,7 +229,8 @@ fn decode_common(
         return Err(PhotoErrorKind::TooMuchMemory.into());
     }
     let first_scan = jpeg::first_scan(bytes);
-    if first_scan.is_some_and(|at| jpeg::is_cut(bytes, at)) {
+    let is_jpeg = bytes.starts_with(&jpeg::START);
+    if is_jpeg && jpeg::is_cut(bytes, first_scan.unwrap_or(jpeg::START.len())) {
         return Err(PhotoErrorKind::Damaged.into());
     }
     if first_scan.is_some_and(|at| jpeg::has_too_many_scans(bytes, at)) {
@@ -246,7 +250,7 @@ fn decode_common(
     let (image, halvings) = match reduced {
         Some(picture) => (DynamicImage::ImageRgb8(picture), halvings),
         None => {
-            if first_scan.is_some() {
+            if is_jpeg {
                 jpeg::check(bytes)?;
             }
             (
