@@ -230,6 +230,8 @@ fn nothing_that_a_camera_wrote_comes_out_of_any_command() {
         at("demo-01/screenings/2026-04-28.json"),
     )
     .unwrap();
+    // Laid there by hand.
+    run("case verify demo-01 --accept");
     run("plan demo-01 --date 2026-04-28 --approve AB");
 
     let mut searched = 0;
