@@ -353,7 +353,7 @@ fn a_kill_while_planning_loses_no_approval() {
     };
     // Two plans that replace each other.
     let plan = |round: usize| {
-        desk.plan(if round % 2 == 0 {
+        desk.plan(if round.is_multiple_of(2) {
             &[]
         } else {
             &["--without", "stand_tall"]
