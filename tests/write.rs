@@ -220,7 +220,10 @@ fn a_day_is_told_as_it_was_known_on_it() {
         assert!(letter.contains(words), "{words}: {letter}");
     }
     assert!(!letter.contains("discharge"));
-    assert!(text("2026-05-26-visit-note.html").contains("Visit note: setback"));
+    let note = text("2026-05-26-visit-note.html");
+    assert!(note.contains("Visit note: setback"));
+    // Set on the day after the visit.
+    assert!(note.contains("Limits on 27 May 2026") && note.contains("no higher than 90°"));
     assert!(documents(&case).is_empty());
 
     for wished in ["Intake", "2026-03-10"] {

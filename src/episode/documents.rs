@@ -161,7 +161,12 @@ impl<'a> Dossier<'a> {
             .get(index)
             .ok_or(NotWritten::NoVisit(self.day))?;
         let day = visit.facts.date.unwrap_or(self.day);
-        let made = self.made_for(day)?;
+        // What was answered since the last visit goes before what held on its day.
+        let is_last = index + 1 == self.visits.len();
+        let made = self.made_for(match is_last {
+            true => self.last_known(day)?,
+            false => day,
+        })?;
         let input = made.as_ref().map(|made| self.input(made));
         let document = document::visit_note(&VisitNote {
             visit,

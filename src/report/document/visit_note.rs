@@ -199,7 +199,14 @@ fn plan(input: &PlanInput) -> Vec<Block> {
     sections.extend(plan_view::cautions(findings));
     let mut blocks: Vec<Block> = sections
         .iter()
-        .flat_map(|section| [heading(section.title), Block::List(lines(section))])
+        .flat_map(|section| {
+            // The note may be read on any day.
+            let title = match section.title {
+                plan_view::LIMITS_TODAY => format!("Limits on {}", calendar_day(input.plan.date)),
+                title => title.to_owned(),
+            };
+            [heading(&title), Block::List(lines(section))]
+        })
         .collect();
     if !plan.signals.is_empty() {
         blocks.push(heading("Questions that the course raises"));
@@ -274,7 +281,7 @@ mod tests {
             "141 ± 7°",
             "right, operated",
             HAND_REASON.trim_start_matches("needs "),
-            "Limits today",
+            "Limits on ",
             "A proposal that nobody has approved yet",
             "Findings, pain, what was done, what was agreed",
             "Name, signature and day",
@@ -283,7 +290,7 @@ mod tests {
             assert!(page.contains(words), "{words}: {page}");
         }
         let without = written(&visits()[1], None);
-        assert!(without.contains("No screening is filed") && !without.contains("Limits today"));
+        assert!(without.contains("No screening is filed") && !without.contains("Limits on "));
     }
 
     #[test]

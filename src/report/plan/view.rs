@@ -167,6 +167,8 @@ pub(in crate::report) fn cautions(findings: &Findings) -> Vec<Section> {
     sections
 }
 
+pub(in crate::report) const LIMITS_TODAY: &str = "Limits today";
+
 pub(in crate::report) fn limits(findings: &Findings) -> Section {
     let mut found = match &findings.arm_deg {
         Some(limit) => limited(
@@ -209,7 +211,7 @@ pub(in crate::report) fn limits(findings: &Findings) -> Section {
         source: Some(source(finding)),
     }));
     found.extend(findings.first.iter().map(|(_, why)| finding(why)));
-    lines("Limits today", found)
+    lines(LIMITS_TODAY, found)
 }
 
 /// Each rule with its own words and source, the first with what they come to.
