@@ -111,7 +111,7 @@ mod heic {
     use image::imageops;
 
     use super::*;
-    use crate::common::demo;
+    use crate::common::{demo, mean_apart};
 
     /// The photo that the files were made of, at their size.
     fn original() -> RgbImage {
@@ -119,13 +119,6 @@ mod heic {
         let (width, height) = (photo.width() / 2, photo.height() / 2);
         let filter = imageops::FilterType::Lanczos3;
         imageops::resize(&photo.into_rgb8(), width, height, filter)
-    }
-
-    fn mean_apart(one: &RgbImage, other: &RgbImage) -> f64 {
-        assert_eq!(one.dimensions(), other.dimensions());
-        let levels = one.as_raw().iter().zip(other.as_raw());
-        let sum: f64 = levels.map(|(a, b)| f64::from(a.abs_diff(*b))).sum();
-        sum / one.as_raw().len() as f64
     }
 
     /// `turned.heic` says twice that it lies on its side, as phones do: in the file's own way and in

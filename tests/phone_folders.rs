@@ -14,7 +14,7 @@ use tragus::measure::Measure;
 use tragus::photo::{self, Days};
 use tragus::video::{self, Reach, VideoError};
 
-use crate::common::{demo, finder, root};
+use crate::common::{demo, finder, mean_apart, root};
 
 fn tragus() -> Command {
     let mut command = Command::cargo_bin("tragus").expect("the program");
@@ -227,13 +227,6 @@ fn frame(reach: &Reach, index: usize) -> RgbImage {
     image::load_from_memory(&reach.frames[index].jpeg)
         .expect("a photo")
         .into_rgb8()
-}
-
-fn mean_apart(one: &RgbImage, other: &RgbImage) -> f64 {
-    assert_eq!(one.dimensions(), other.dimensions());
-    let levels = one.as_raw().iter().zip(other.as_raw());
-    let sum: f64 = levels.map(|(a, b)| f64::from(a.abs_diff(*b))).sum();
-    sum / one.as_raw().len() as f64
 }
 
 /// A reach that one frame alone shows is not believed; the one that lasts is found, at its time and

@@ -7,6 +7,7 @@ use std::path::{Path, PathBuf};
 use std::process::Command;
 use std::sync::{Arc, OnceLock};
 
+use image::RgbImage;
 use tragus::infer::{Finder, PoseNetKind, Runtime, RuntimeChoice};
 
 /// The nets on the built-in runtime, loaded once for all tests of this process.
@@ -102,4 +103,12 @@ pub fn let_write(folder: &Path, may: bool) {
     use std::os::unix::fs::PermissionsExt;
     let mode = if may { 0o777 } else { 0o555 };
     std::fs::set_permissions(folder, std::fs::Permissions::from_mode(mode)).expect("permissions");
+}
+
+/// How far two pictures of one size are apart on average, grey levels.
+pub fn mean_apart(one: &RgbImage, other: &RgbImage) -> f64 {
+    assert_eq!(one.dimensions(), other.dimensions());
+    let levels = one.as_raw().iter().zip(other.as_raw());
+    let sum: f64 = levels.map(|(a, b)| f64::from(a.abs_diff(*b))).sum();
+    sum / one.as_raw().len() as f64
 }

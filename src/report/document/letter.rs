@@ -95,12 +95,14 @@ const CAUTIONS: &str = "± is the 95 % range of the photos' reading, 1.96 standa
     come first; local rules and licensed practice decide. A reach or an exercise ends at sharp pain, \
     pinching, dizziness or new swelling.";
 
+/// The side of the surgery, as the last visit that was told it says.
+fn operated(letter: &Letter) -> Option<Operated> {
+    let mut told = letter.visits.iter().rev();
+    told.find_map(|visit| visit.facts.operated)
+}
+
 fn why_seen(letter: &Letter) -> String {
-    let operated = letter
-        .visits
-        .iter()
-        .rev()
-        .find_map(|visit| visit.facts.operated);
+    let operated = operated(letter);
     let side = match operated {
         Some(Operated::One(side)) => format!("surgery on the {side} side"),
         Some(Operated::Both) => "surgery on both sides".to_owned(),
@@ -160,11 +162,7 @@ fn called(visit: &Visit, number: usize) -> String {
 
 /// The reach of both arms, first and last, the operated one first.
 fn found(letter: &Letter) -> String {
-    let operated = letter
-        .visits
-        .iter()
-        .rev()
-        .find_map(|visit| visit.facts.operated);
+    let operated = operated(letter);
     let is_operated = |side: Side| operated.is_some_and(|operated| operated.includes(side));
     let mut sides = Side::BOTH;
     sides.sort_by_key(|side| !is_operated(*side));
