@@ -70,7 +70,7 @@ impl Desk {
 
     fn plan(&self, more: &[&str]) -> Command {
         let mut command = program();
-        command.arg("plan").arg(&self.case).args(["--date", DAY]);
+        command.arg("plan").arg(&self.case).env("TRAGUS_TODAY", DAY);
         command.args(["--approve", "AB"]).args(more);
         command
     }

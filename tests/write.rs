@@ -97,13 +97,13 @@ fn add_screenings(case: &Path, day: &str) {
 
 fn plan(case: &Path, day: &str) -> Command {
     let mut command = tragus();
-    command.arg("plan").arg(case).args(["--date", day]);
+    command.arg("plan").arg(case).env("TRAGUS_TODAY", day);
     command
 }
 
 fn write(case: &Path, day: &str) -> Command {
     let mut command = tragus();
-    command.arg("write").arg(case).args(["--date", day]);
+    command.arg("write").arg(case).env("TRAGUS_TODAY", day);
     command
 }
 
@@ -133,14 +133,18 @@ fn all_documents_of_a_case_are_written_and_listed() {
         .assert()
         .code(1)
         .stdout(contains("2026-08-11-letter.html"))
-        .stderr("home-sheet not written: no plan is kept up to 2026-08-11: make one first\n");
+        .stderr(contains(
+            "home-sheet not written: no plan is kept up to 2026-08-11: make one first\n",
+        ));
     plan(&case, "2026-08-11").assert().code(0);
     write(&case, "2026-08-11")
         .arg("home-sheet")
         .assert()
         .code(1)
         .stdout("")
-        .stderr("home-sheet not written: the plan of 2026-08-11 is not approved\n");
+        .stderr(contains(
+            "home-sheet not written: the plan of 2026-08-11 is not approved\n",
+        ));
     // A choice of the clinician is part of what was approved.
     plan(&case, "2026-08-11")
         .args(["--approve", "AB", "--without", "stand_tall"])
@@ -150,7 +154,7 @@ fn all_documents_of_a_case_are_written_and_listed() {
         .args(["--format", "html"])
         .assert()
         .code(0)
-        .stderr("");
+        .stderr(contains("not written").not());
     let page =
         fs::read_to_string(case.join("documents/2026-08-11-home-sheet.html")).expect("a sheet");
     assert!(page.contains("Calm breathing") && !page.contains("Stand tall"));
@@ -206,7 +210,7 @@ fn a_day_is_told_as_it_was_known_on_it() {
         .arg(&out)
         .assert()
         .code(0);
-    let letter = text("2026-05-26-letter.html");
+    let letter = text("2026-05-27-letter.html");
     for words in [
         "<dd>Breast unit</dd>",
         "surgery on the right side on 17 February 2026 (mastectomy; axilla: clearance",
@@ -215,7 +219,7 @@ fn a_day_is_told_as_it_was_known_on_it() {
         "Worse in between:",
         "operated arm no higher than 90° until 16 June 2026",
         "Look and feel for cords",
-        "None is approved yet.",
+        "None is approved.",
     ] {
         assert!(letter.contains(words), "{words}: {letter}");
     }
@@ -223,7 +227,14 @@ fn a_day_is_told_as_it_was_known_on_it() {
     let note = text("2026-05-26-visit-note.html");
     assert!(note.contains("Visit note: setback"));
     // Set on the day after the visit.
-    assert!(note.contains("Limits on 27 May 2026") && note.contains("no higher than 90°"));
+    for words in [
+        "Since the visit, on 27 May 2026",
+        "no higher than 90° until 16 June 2026",
+        "On 26 May 2026: ask or refer first",
+        "Limits on 26 May 2026",
+    ] {
+        assert!(note.contains(words), "{words}: {note}");
+    }
     assert!(documents(&case).is_empty());
 
     for wished in ["Intake", "2026-03-10"] {
@@ -331,7 +342,7 @@ fn what_can_not_be_meant_is_refused_with_a_hint() {
             .stderr(contains(why).and(contains("\nhint: ")));
     };
     refused(
-        &mut write(&case, "2226-01-01"),
+        write(&case, "2026-04-28").args(["--date", "2226-01-01"]),
         "2226-01-01 is still to come",
     );
     refused(
@@ -351,4 +362,148 @@ fn what_can_not_be_meant_is_refused_with_a_hint() {
         .assert()
         .code(1)
         .stderr(contains("no visit is filed up to 2026-03-01"));
+}
+
+/// Long after the last plan nothing of it is told as if it still held.
+#[test]
+fn a_plan_that_is_over_is_told_as_ended() {
+    let scratch = tempfile::tempdir().expect("a folder");
+    let case = case_until(scratch.path(), "2026-08-11");
+    plan(&case, "2026-08-11")
+        .args(["--approve", "AB"])
+        .assert()
+        .code(0);
+    let out = scratch.path().join("out");
+    let written = |day: &str, document: &str| {
+        write(&case, day)
+            .args([document, "--format", "html", "--out"])
+            .arg(&out)
+            .assert()
+            .code(0);
+        let page = fs::read_to_string(out.join(format!("{day}-{document}.html")));
+        page.expect("a page").replace('\u{a0}', " ")
+    };
+    let soon = written("2026-08-20", "letter");
+    assert!(
+        soon.contains("good until 25 August 2026: calm breathing"),
+        "{soon}"
+    );
+    assert!(written("2026-08-20", "course").contains("Approved, good until 25 August 2026:"));
+    for document in ["letter", "course", "comparison"] {
+        let late = written("2026-11-27", document);
+        let old = "The last screening is of 11 August 2026: ask again before any exercise.";
+        let asked = late.contains(old) || late.contains("These answers are 108 days old");
+        assert!(asked, "{document}: {late}");
+        assert!(
+            !late.to_lowercase().contains("calm breathing"),
+            "{document}"
+        );
+    }
+    assert!(written("2026-11-27", "letter").contains("was good until 25 August 2026."));
+    // And nothing is approved that would be over on the day of its approval.
+    tragus()
+        .arg("plan")
+        .arg(&case)
+        .env("TRAGUS_TODAY", "2026-11-27")
+        .args(["--date", "2026-08-11", "--approve", "AB"])
+        .assert()
+        .code(2)
+        .stderr(contains("would have been good until 2026-08-25").and(contains("\nhint: ")));
+}
+
+#[test]
+fn a_letter_that_was_read_is_not_written_over() {
+    let scratch = tempfile::tempdir().expect("a folder");
+    let case = case_until(scratch.path(), "2026-05-26");
+    let letter = |more: &[&str]| {
+        let mut command = write(&case, "2026-05-26");
+        command.args(["letter", "--format", "html"]).args(more);
+        command
+    };
+    letter(&["--read-by", "AB"]).assert().code(0);
+    let read = case.join("documents/2026-05-26-letter-read.html");
+    let first = fs::read(&read).expect("a letter");
+    letter(&[]).assert().code(0);
+    assert!(documents(&case).contains(&"2026-05-26-letter.html".to_owned()));
+    letter(&["--read-by", "AB"]).assert().code(0);
+    assert_eq!(documents(&case).len(), 2);
+    letter(&["--read-by", "CD"]).assert().code(0);
+    let aside = documents(&case);
+    assert_eq!(aside.len(), 3, "{aside:?}");
+    let kept = aside
+        .iter()
+        .map(|name| fs::read(case.join("documents").join(name)));
+    assert!(
+        kept.into_iter()
+            .any(|kept| kept.expect("a letter") == first)
+    );
+    let verified = tragus().args(["case", "verify"]).arg(&case).assert();
+    verified.stdout(contains("documents/").not());
+
+    let out = scratch.path().join("out");
+    let elsewhere = |initials: &str| {
+        let mut command = letter(&["--read-by", initials, "--out"]);
+        command.arg(&out);
+        command
+    };
+    elsewhere("AB").assert().code(0);
+    elsewhere("AB").assert().code(0);
+    elsewhere("CD")
+        .assert()
+        .code(2)
+        .stderr(contains("a letter that was read lies there"));
+}
+
+/// On the day after the setback a limit holds that no visit knows, and on its day there was a hold.
+#[test]
+fn a_comparison_knows_what_was_answered_after_the_last_visit() {
+    let scratch = tempfile::tempdir().expect("a folder");
+    let case = case_until(scratch.path(), "2026-05-26");
+    let report = scratch.path().join("report.html");
+    let compared = |day: &str| {
+        let output = tragus()
+            .arg("compare")
+            .arg(&case)
+            .arg("--report")
+            .arg(&report)
+            .env("TRAGUS_TODAY", day)
+            .output()
+            .expect("it runs");
+        let told = String::from_utf8_lossy(&output.stdout).replace('\u{a0}', " ");
+        // As it is wrapped for a terminal.
+        let told = told.split_whitespace().collect::<Vec<_>>().join(" ");
+        let page = fs::read_to_string(&report).expect("a report");
+        (told, page.replace('\u{a0}', " "))
+    };
+    let (told, page) = compared("2026-05-26");
+    for text in [&told, &page] {
+        let hold = text
+            .find("New or growing swelling")
+            .unwrap_or_else(|| panic!("{text}"));
+        assert!(
+            hold < text.find("Worse in between").expect("a summary"),
+            "{text}"
+        );
+    }
+    add_screenings(&case, "2026-05-27");
+    let (told, page) = compared("2026-05-27");
+    for text in [&told, &page] {
+        assert!(!text.contains("New or growing swelling"));
+        let limit = "In force on 27 May 2026: operated arm no higher than 90° until 16 June 2026";
+        assert!(text.contains(limit), "{text}");
+        assert!(
+            text.find("Worse in between") < text.find("Improved"),
+            "a loss is read first: {text}"
+        );
+    }
+    assert!(
+        page.contains("from 89.0 ± 3.9° to 95.0 ± 3.9° (140.0 ± 3.9° in between)"),
+        "{page}"
+    );
+    write(&case, "2026-05-27")
+        .args(["comparison", "--format", "html"])
+        .assert()
+        .code(0);
+    let page = fs::read_to_string(case.join("documents/2026-05-27-comparison.html"));
+    assert!(page.expect("a page").contains("no higher than 90°"));
 }

@@ -29,6 +29,7 @@ pub use self::about::About;
 pub use self::course::Movement;
 pub use self::goals::{Basis, Goal, Person, Sex, Standing, Target, goals, shortfalls};
 pub use self::pace::pace;
+pub(crate) use self::rules::ANSWERS_OLD;
 pub use self::rules::{Choice, LOAD_KG, Question, Rules, RulesError, ScreeningError, Unanswered};
 pub use self::screening::{Override, Screening, SetLimit};
 pub use self::signals::{Signal, SignalKind, signals};

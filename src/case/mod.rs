@@ -322,7 +322,8 @@ impl Writing<'_> {
     /// Keeps what was asked on a day.
     pub fn keep_screening(&mut self, screening: &Screening) -> Result<PathBuf, CaseError> {
         let text = record::screening_to_json(screening);
-        self.set_aside(SCREENINGS, screening.date, &text)?;
+        let day = screening.date.to_string();
+        self.set_aside(SCREENINGS, &day, "json", text.as_bytes())?;
         self.keep(
             &format!("{SCREENINGS}/{}.json", screening.date),
             text.as_bytes(),
@@ -337,7 +338,7 @@ impl Writing<'_> {
     /// Keeps a day's plan, JSON. One that was approved and said something else stays beside it.
     pub fn keep_plan_of(&mut self, day: Date, text: &str) -> Result<PathBuf, CaseError> {
         if self.is_approved(day)? {
-            self.set_aside(PLANS, day, text)?;
+            self.set_aside(PLANS, &day.to_string(), "json", text.as_bytes())?;
         }
         self.keep_plan(&format!("{day}.json"), text.as_bytes())
     }
@@ -345,7 +346,7 @@ impl Writing<'_> {
     /// Takes a day's plan away; one that was approved stays under another name.
     pub fn drop_plan_of(&mut self, day: Date) -> Result<(), CaseError> {
         if self.is_approved(day)? {
-            self.set_aside(PLANS, day, "")?;
+            self.set_aside(PLANS, &day.to_string(), "json", b"")?;
         }
         self.drop_plan(&format!("{day}.json"))
     }
@@ -356,19 +357,25 @@ impl Writing<'_> {
         Ok(kept.is_some_and(|kept| kept.approved.is_some()))
     }
 
-    /// What was kept for a day, and is about to be replaced by something else, gets another name. In
-    /// the order of names it comes before the one that replaces it.
-    fn set_aside(&mut self, kind: &str, day: Date, new: &str) -> Result<(), CaseError> {
-        let path = self.case.folder.join(kind).join(format!("{day}.json"));
+    /// What was kept, and is about to be replaced by something else, gets another name. In the order of
+    /// names it comes before the one that replaces it.
+    fn set_aside(
+        &mut self,
+        kind: &str,
+        stem: &str,
+        ending: &str,
+        new: &[u8],
+    ) -> Result<(), CaseError> {
+        let path = self.case.folder.join(kind).join(format!("{stem}.{ending}"));
         let old = match fs::read(&path) {
             Err(error) if error.kind() == io::ErrorKind::NotFound => return Ok(()),
             old => old.map_err(|error| CaseError::io(&path, error))?,
         };
-        if old == new.as_bytes() {
+        if old == new {
             return Ok(());
         }
         let file = (1..)
-            .map(|number| format!("{kind}/{day}{SUPERSEDED}{number}.json"))
+            .map(|number| format!("{kind}/{stem}{SUPERSEDED}{number}.{ending}"))
             .find(|file| !self.case.folder.join(file).exists())
             .expect("a number that is free");
         self.keep(&file, &old).map(drop)
@@ -377,6 +384,18 @@ impl Writing<'_> {
     /// Keeps a document, in place of an earlier one of that name.
     pub fn keep_document(&mut self, name: &str, bytes: &[u8]) -> Result<PathBuf, CaseError> {
         self.keep(&format!("{DOCUMENTS}/{name}"), bytes)
+    }
+
+    /// Keeps a document that a clinician has read. An earlier one of that name that says something else
+    /// stays beside it.
+    pub fn keep_read_document(
+        &mut self,
+        stem: &str,
+        ending: &str,
+        bytes: &[u8],
+    ) -> Result<PathBuf, CaseError> {
+        self.set_aside(DOCUMENTS, stem, ending, bytes)?;
+        self.keep_document(&format!("{stem}.{ending}"), bytes)
     }
 
     /// Takes a file of a day's plan away, where there is one.

@@ -3,9 +3,14 @@
 use std::path::{Path, PathBuf};
 
 use clap::{Args, ValueEnum};
+use jiff::civil::Date;
 
+use tragus::care::Rules;
+use tragus::care::catalogue::Catalogue;
+use tragus::care::plan::Plan;
 use tragus::case::Case;
 use tragus::compare::{Comparison, Verdict, compare, compare_carrying};
+use tragus::episode::{self, Filed};
 use tragus::exchange::fhir;
 use tragus::photo;
 use tragus::record;
@@ -56,15 +61,18 @@ pub fn run(args: &CompareArgs, surroundings: &Surroundings) -> Result<Outcome, S
         files::refuse_target(path, &["html", "htm", "pdf"], &args.visits)?;
     }
     let mut nets = Nets::new(&args.look, surroundings);
-    let (read, limits_are_known) = read(&args.visits, &mut nets)?;
-    let (mut visits, folders): (Vec<Visit>, Vec<PathBuf>) = read
+    let today = (surroundings.now)().date();
+    let chosen = read(&args.visits, &mut nets, today)?;
+    let (mut visits, folders): (Vec<Visit>, Vec<PathBuf>) = chosen
+        .visits
         .into_iter()
         .map(|read| (read.visit, read.folder))
         .unzip();
-    let comparison = match limits_are_known {
+    let comparison = match chosen.is_screened {
         true => compare(&visits),
         false => compare_carrying(&mut visits),
     };
+    let plan = chosen.plan.as_ref();
     if let Some(path) = &args.report {
         let pictures = |visit: usize, photo: usize| {
             let record = &visits[visit].photos[photo];
@@ -75,17 +83,15 @@ pub fn run(args: &CompareArgs, surroundings: &Surroundings) -> Result<Outcome, S
             comparison: &comparison,
             pictures: &pictures,
             show_faces: args.show_faces,
+            plan,
             program: concat!("tragus ", env!("CARGO_PKG_VERSION")),
         };
         let report = match path.extension() {
-            Some(ending) if ending.eq_ignore_ascii_case("pdf") => {
-                let today = (surroundings.now)().date();
-                document::pdf(
-                    &document::comparison(&input),
-                    args.paper.of_document(),
-                    today,
-                )?
-            }
+            Some(ending) if ending.eq_ignore_ascii_case("pdf") => document::pdf(
+                &document::comparison(&input),
+                args.paper.of_document(),
+                today,
+            )?,
             _ => report::comparison_html(&input).into_bytes(),
         };
         record::write_atomically(path, &report)
@@ -93,7 +99,7 @@ pub fn run(args: &CompareArgs, surroundings: &Surroundings) -> Result<Outcome, S
         tell(&format!("report written: {}", path.display()));
     }
     print(&match args.format {
-        Format::Table => report::comparison_table(&visits, &comparison),
+        Format::Table => report::comparison_table(&visits, &comparison, plan),
         Format::Json => format!("{:#}\n", report::comparison_json(&visits, &comparison)),
         Format::Fhir => bundle(&visits, &comparison)?,
     })?;
@@ -112,9 +118,17 @@ fn bundle(visits: &[Visit], comparison: &Comparison) -> Result<String, Stop> {
     Ok(format!("{bundle:#}\n"))
 }
 
-/// One case with all its visits, or the visits that were named; and whether screenings say which limit
-/// held on each day, so that none is carried on.
-fn read(paths: &[PathBuf], nets: &mut Nets) -> Result<(Vec<Read>, bool), Stop> {
+/// What is compared.
+struct Chosen {
+    visits: Vec<Read>,
+    /// Whether screenings say which limit held on each day, so that none is carried on.
+    is_screened: bool,
+    /// What the last screening of a case comes to today.
+    plan: Option<Plan>,
+}
+
+/// One case with all its visits, or the visits that were named.
+fn read(paths: &[PathBuf], nets: &mut Nets, today: Date) -> Result<Chosen, Stop> {
     if let [path] = paths {
         if !Case::is_one(path) {
             return Err(stop(
@@ -124,24 +138,32 @@ fn read(paths: &[PathBuf], nets: &mut Nets) -> Result<(Vec<Read>, bool), Stop> {
             ));
         }
         let case = Case::open(path)?;
-        let read: Vec<Read> = case::visits(&case, nets)?
+        let (filed, folders): (Vec<Filed>, Vec<PathBuf>) = case::visits(&case, nets)?
             .into_iter()
-            .map(|filed| Read {
-                visit: filed.filed.visit,
-                folder: filed.folder,
-            })
-            .collect();
-        if read.len() < 2 {
+            .map(|visit| (visit.filed, visit.folder))
+            .unzip();
+        if filed.len() < 2 {
             return Err(stop(
                 format!(
                     "a comparison takes two visits, and of this case so many are filed: {}",
-                    read.len()
+                    filed.len()
                 ),
                 path,
                 "file one with tragus measure --case",
             ));
         }
-        return Ok((read, !case.screenings()?.is_empty()));
+        let plan = plan_of(&case, &filed, today)?;
+        let visits = filed.into_iter().zip(folders);
+        return Ok(Chosen {
+            visits: visits
+                .map(|(filed, folder)| Read {
+                    visit: filed.visit,
+                    folder,
+                })
+                .collect(),
+            is_screened: !case.screenings()?.is_empty(),
+            plan,
+        });
     }
     if let Some(case) = paths.iter().find(|path| Case::is_one(path)) {
         return Err(stop(
@@ -158,7 +180,29 @@ fn read(paths: &[PathBuf], nets: &mut Nets) -> Result<(Vec<Read>, bool), Stop> {
             case::recorded(path)?
         });
     }
-    Ok((read, false))
+    Ok(Chosen {
+        visits: read,
+        is_screened: false,
+        plan: None,
+    })
+}
+
+/// Holds and limits of today by the built-in rules; nothing where nobody was screened, or by others.
+fn plan_of(case: &Case, filed: &[Filed], today: Date) -> Result<Option<Plan>, Stop> {
+    let Some(screening) = case.screening_on(today)? else {
+        return Ok(None);
+    };
+    let rules = Rules::built_in();
+    if let Err(why) = rules.check(&screening, today) {
+        tell(&format!(
+            "The screening of {} does not fit the built-in rules ({why}), so no hold and no limit of it is \
+             told here: tragus write CASE comparison --rules FILE tells them.",
+            screening.date
+        ));
+        return Ok(None);
+    }
+    let plan = episode::plan(case, rules, Catalogue::built_in(), &screening, filed, today)?;
+    Ok(Some(plan))
 }
 
 fn refuse_no_visit(path: &Path) -> Result<(), Stop> {

@@ -228,13 +228,19 @@ pub fn run(arguments: impl Iterator<Item = OsString>, surroundings: &Surrounding
         Ok(Outcome::Complete) => ExitCode::SUCCESS,
         Ok(Outcome::Partial) => ExitCode::from(1),
         Err(error) => {
-            tell(&format!("tragus: {:#}", error.error));
-            if let Some(hint) = error.hint {
-                tell(&format!("hint: {hint}"));
-            }
-            ExitCode::from(2)
+            let hint = error.hint.as_deref();
+            refuse(&format!("{:#}", error.error), hint)
         }
     }
+}
+
+/// Says why the program could not run, and what to do about it.
+pub fn refuse(why: &str, hint: Option<&str>) -> ExitCode {
+    tell(&format!("tragus: {why}"));
+    if let Some(hint) = hint {
+        tell(&format!("hint: {hint}"));
+    }
+    ExitCode::from(2)
 }
 
 /// An error that stops the run, with what to do about it on a line of its own.
@@ -301,7 +307,7 @@ fn load_for(
 }
 
 /// Says something to the user beside the results. When even that fails, nobody is left to tell.
-fn tell(words: &str) {
+pub fn tell(words: &str) {
     use std::io::Write;
     let _ = writeln!(std::io::stderr(), "{}", plain(words));
 }

@@ -10,7 +10,7 @@ use tragus::body::Operated;
 use tragus::care::catalogue::Catalogue;
 use tragus::care::{Question, Rules, Screening, SetLimit};
 use tragus::case::Case;
-use tragus::episode::{self, Filed};
+use tragus::episode::{self, Filed, Refused};
 use tragus::record;
 use tragus::report::plan::plan_table;
 
@@ -124,11 +124,15 @@ pub fn run(args: &PlanArgs, surroundings: &Surroundings) -> Result<Outcome, Stop
                     if standing.is_none() {
                         episode::keep(&case, &episode::input(&plan, rules, None, PROGRAM), None)?;
                     }
+                    let hint = match refused {
+                        Refused::Over(_) => {
+                            "screen the person again, and approve the plan of today"
+                        }
+                        _ => "without --approve the plan says what stands in the way",
+                    };
                     return Err(Stop {
                         error: refused.into(),
-                        hint: Some(
-                            "without --approve the plan says what stands in the way".to_owned(),
-                        ),
+                        hint: Some(hint.to_owned()),
                     });
                 }
             }

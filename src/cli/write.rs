@@ -49,8 +49,8 @@ pub struct WriteArgs {
     /// From whom the letter comes
     #[arg(long, value_name = "TEXT")]
     from: Option<String>,
-    /// Initials of the clinician who has read the letter and signs it; without, it says that it is a
-    /// draft
+    /// Initials of the clinician who has read the letter, to be signed by hand; without, it says that it
+    /// is a draft
     #[arg(long, value_name = "INITIALS")]
     read_by: Option<String>,
     /// The clinic's own rules (TOML), by which the plan was made
@@ -141,6 +141,7 @@ pub fn run(args: &WriteArgs, surroundings: &Surroundings) -> Result<Outcome, Sto
         to: args.to.as_deref(),
         from: args.from.as_deref(),
         read_by: args.read_by.as_deref().map(str::trim),
+        today,
     };
     let dossier = Dossier::of(&case, rules, catalogue, &filed, day, PROGRAM)?;
 
@@ -164,7 +165,11 @@ pub fn run(args: &WriteArgs, surroundings: &Surroundings) -> Result<Outcome, Sto
             Err(NotWritten::Case(error)) => return Err(error.into()),
             Err(why) => {
                 everything = false;
-                tell(&format!("{} not written: {why}", name(*document)));
+                let hint = match why {
+                    NotWritten::Screening { .. } => "; --rules names those that it was made by",
+                    _ => "",
+                };
+                tell(&format!("{} not written: {why}{hint}", name(*document)));
             }
         }
     }
@@ -216,13 +221,32 @@ fn write(args: &WriteArgs, case: &Case, titled: &Titled) -> Result<(), Stop> {
         let path = match &args.out {
             Some(folder) if !files::same_file(folder, &case.folder().join(DOCUMENTS)) => {
                 let path = folder.join(file);
+                if titled.is_read {
+                    refuse_other(&path, &bytes)?;
+                }
                 record::write_atomically(&path, &bytes)
                     .map_err(|error| stop(error, &path, "the folder must be writable"))?;
                 path
+            }
+            _ if titled.is_read => {
+                let mut writing = case.write()?;
+                writing.keep_read_document(&titled.name, format.ending(), &bytes)?
             }
             _ => case.write()?.keep_document(&file, &bytes)?,
         };
         print(&format!("{}\n", path.display()))?;
     }
     Ok(())
+}
+
+/// Outside of a case nothing is set aside, and what a clinician has read is not written over.
+fn refuse_other(path: &Path, bytes: &[u8]) -> Result<(), Stop> {
+    match std::fs::read(path) {
+        Ok(there) if there != bytes => Err(stop(
+            "a letter that was read lies there, and says something else",
+            path,
+            "name another folder, or move it away",
+        )),
+        _ => Ok(()),
+    }
 }

@@ -12,7 +12,7 @@ use crate::care::{Rules, Screening};
 use crate::case::{Case, CaseError};
 use crate::compare::{Comparison, compare, compare_carrying};
 use crate::record;
-use crate::report::document::{self, Course, Document, Letter, Paper, PdfError, VisitNote};
+use crate::report::document::{self, AtHome, Course, Document, Letter, Paper, PdfError, VisitNote};
 use crate::report::plan::PlanInput;
 use crate::report::{HoldSheet, HomeSheet, ReportInput, hold_sheet, home_sheet, last_day};
 use crate::visit::Visit;
@@ -38,18 +38,21 @@ pub struct Pictures<'a> {
 }
 
 /// Between whom a letter goes.
-#[derive(Clone, Copy, Debug, Default)]
+#[derive(Clone, Copy, Debug)]
 pub struct Address<'a> {
     pub to: Option<&'a str>,
     pub from: Option<&'a str>,
     /// Initials of the clinician who has read the letter.
     pub read_by: Option<&'a str>,
+    pub today: Date,
 }
 
 /// A document and the name of its file, without an ending.
 pub struct Titled {
     pub name: String,
     pub document: Document,
+    /// Whether a clinician has read it, so that no other one is to be put in its place.
+    pub is_read: bool,
     /// The day that it says it was written on.
     written: Date,
 }
@@ -81,7 +84,11 @@ pub enum NotWritten {
     )]
     OtherPlan(Date),
     #[error("there is a later {what} than the plan of {plan}: make a plan of that day first")]
-    Outdated { plan: Date, what: String },
+    Outdated {
+        plan: Date,
+        was_approved: bool,
+        what: String,
+    },
     #[error("the sheet of the plan of {plan} was good until {last}: make a plan of today first")]
     Over { plan: Date, last: Date },
     #[error("the screening of {day} does not fit the rules: {why}")]
@@ -126,32 +133,36 @@ impl<'a> Dossier<'a> {
 
     /// What changed from the first visit to the last.
     pub fn comparison(&self, pictures: &Pictures) -> Result<Titled, NotWritten> {
-        let seen = self.last_visit()?;
+        self.refuse_without_visit()?;
         if self.visits.len() < 2 {
             return Err(NotWritten::OneVisit(self.visits.len(), self.day));
         }
+        let made = self.made_for(self.day)?;
         let document = document::comparison(&ReportInput {
             visits: &self.visits,
             comparison: &self.comparison,
             pictures: pictures.of,
             show_faces: pictures.show_faces,
+            plan: made.as_ref().map(|made| &made.plan),
             program: self.program,
         });
-        Ok(self.titled(seen, "comparison", document))
+        Ok(self.titled(self.day, "comparison", document))
     }
 
     /// Where each reach stands over all visits.
     pub fn course(&self) -> Result<Titled, NotWritten> {
-        let seen = self.last_visit()?;
-        let made = self.made_for(self.last_known(seen)?)?;
+        self.refuse_without_visit()?;
+        let made = self.made_for(self.day)?;
         let input = made.as_ref().map(|made| self.input(made));
+        let in_force = self.in_force();
         let document = document::course(&Course {
             visits: &self.visits,
             comparison: &self.comparison,
             plan: input.as_ref(),
+            at_home: self.at_home(&in_force)?,
             program: self.program,
         });
-        Ok(self.titled(seen, "course", document))
+        Ok(self.titled(self.day, "course", document))
     }
 
     /// The note of the visit of this index.
@@ -161,16 +172,19 @@ impl<'a> Dossier<'a> {
             .get(index)
             .ok_or(NotWritten::NoVisit(self.day))?;
         let day = visit.facts.date.unwrap_or(self.day);
+        let made = self.made_for(day)?;
+        let input = made.as_ref().map(|made| self.input(made));
         // What was answered since the last visit goes before what held on its day.
         let is_last = index + 1 == self.visits.len();
-        let made = self.made_for(match is_last {
-            true => self.last_known(day)?,
-            false => day,
-        })?;
-        let input = made.as_ref().map(|made| self.input(made));
+        let screened = self.case.screening_on(self.day)?;
+        let later = screened.filter(|screening| is_last && screening.date > day);
+        let later = later.map(|screening| self.made_for(screening.date));
+        let later = later.transpose()?.flatten();
+        let since = later.as_ref().map(|made| self.input(made));
         let document = document::visit_note(&VisitNote {
             visit,
             plan: input.as_ref(),
+            since: since.as_ref(),
             pictures: &|photo| (pictures.of)(index, photo),
             show_faces: pictures.show_faces,
             program: self.program,
@@ -180,76 +194,123 @@ impl<'a> Dossier<'a> {
 
     /// The letter to whoever referred the person.
     pub fn letter(&self, address: Address) -> Result<Titled, NotWritten> {
-        let seen = self.last_visit()?;
-        let made = self.made_for(self.last_known(seen)?)?;
+        self.refuse_without_visit()?;
+        let made = self.made_for(self.day)?;
         let input = made.as_ref().map(|made| self.input(made));
+        let in_force = self.in_force();
         let document = document::letter(&Letter {
             code: &self.case.about.code,
             visits: &self.visits,
             comparison: &self.comparison,
             plan: input.as_ref(),
+            at_home: self.at_home(&in_force)?,
             date: self.day,
+            today: address.today,
             to: address.to,
             from: address.from,
             read_by: address.read_by,
             program: self.program,
         });
-        Ok(self.titled(seen, "letter", document))
+        Ok(match address.read_by {
+            // Under a name of its own: no later draft takes its place.
+            Some(_) => Titled {
+                is_read: true,
+                ..self.titled(self.day, "letter-read", document)
+            },
+            None => self.titled(self.day, "letter", document),
+        })
     }
 
     /// The sheet that goes home with the last plan: the exercises that were approved, or while a hold
     /// stands, that there are none.
     pub fn home_sheet(&self) -> Result<Titled, NotWritten> {
+        let code = &self.case.about.code;
+        let made = self.in_force()?;
+        let day = made.plan.date;
+        let document = match &made.approved {
+            Some(programme) => home_sheet(&HomeSheet {
+                code,
+                day,
+                programme,
+                operated: made.plan.screening.operated,
+                program: self.program,
+            }),
+            None => hold_sheet(&HoldSheet {
+                code,
+                day,
+                holds: &made.plan.findings.holds,
+                program: self.program,
+            }),
+        };
+        let what = match made.approved {
+            Some(_) => HOME_SHEET,
+            None => HOLD_SHEET,
+        };
+        Ok(self.titled(day, what, document))
+    }
+
+    /// The last plan, where it still counts on the day: it is approved and not over, or it holds.
+    fn in_force(&self) -> Result<Made, NotWritten> {
         let plans = self.case.plans()?;
         let mut plans = plans.iter().rev();
         let kept = plans.find(|kept| kept.plan.date <= self.day);
         let kept = kept.ok_or(NotWritten::NoPlan(self.day))?;
         let day = kept.plan.date;
-        self.refuse_outdated(day)?;
+        self.refuse_outdated(day, kept.approved.is_some())?;
         let made = self.made_for(day)?.ok_or(NotWritten::NoPlan(self.day))?;
-        let code = &self.case.about.code;
-        let holds = &made.plan.findings.holds;
-        if !holds.is_empty() {
-            let document = hold_sheet(&HoldSheet {
-                code,
-                day,
-                holds,
-                program: self.program,
-            });
-            return Ok(self.titled(day, HOLD_SHEET, document));
+        if !made.plan.findings.holds.is_empty() {
+            return Ok(made);
         }
         let programme = made.approved.as_ref().ok_or(match kept.approved {
             Some(_) => NotWritten::OtherPlan(day),
             None => NotWritten::NotApproved(day),
         })?;
-        let sheet = HomeSheet {
-            code,
-            day,
-            programme,
-            operated: made.plan.screening.operated,
-            program: self.program,
-        };
-        let last = last_day(&sheet);
-        if last < self.day {
-            return Err(NotWritten::Over { plan: day, last });
+        match last_day(day, programme.what()) {
+            last if last < self.day => Err(NotWritten::Over { plan: day, last }),
+            _ => Ok(made),
         }
-        Ok(self.titled(day, HOME_SHEET, home_sheet(&sheet)))
     }
 
-    fn last_visit(&self) -> Result<Date, NotWritten> {
-        let last = self.visits.last().ok_or(NotWritten::NoVisit(self.day))?;
-        Ok(last.facts.date.unwrap_or(self.day))
+    fn at_home<'b>(
+        &'b self,
+        in_force: &'b Result<Made, NotWritten>,
+    ) -> Result<AtHome<'b>, NotWritten> {
+        Ok(match in_force {
+            Ok(made) => match &made.approved {
+                Some(approved) => {
+                    let last = last_day(made.plan.date, approved.what());
+                    AtHome::InForce(self.input(made), last)
+                }
+                None => AtHome::Nothing,
+            },
+            Err(NotWritten::Over { plan, last }) => AtHome::Over {
+                plan: *plan,
+                until: *last,
+            },
+            Err(NotWritten::OtherPlan(plan)) => AtHome::Outdated(*plan),
+            Err(NotWritten::Outdated {
+                plan,
+                was_approved: true,
+                ..
+            }) => AtHome::Outdated(*plan),
+            Err(_) => AtHome::Nothing,
+        })
     }
 
-    /// The last day that anything was seen or answered on.
-    fn last_known(&self, seen: Date) -> Result<Date, CaseError> {
-        let screened = self.case.screening_on(self.day)?;
-        Ok(screened.map_or(seen, |screening| screening.date.max(seen)))
+    fn refuse_without_visit(&self) -> Result<(), NotWritten> {
+        match self.visits.is_empty() {
+            true => Err(NotWritten::NoVisit(self.day)),
+            false => Ok(()),
+        }
     }
 
     /// What was found after a plan goes before it.
-    fn refuse_outdated(&self, plan: Date) -> Result<(), NotWritten> {
-        let later = |what: String| NotWritten::Outdated { plan, what };
+    fn refuse_outdated(&self, plan: Date, was_approved: bool) -> Result<(), NotWritten> {
+        let later = |what: String| NotWritten::Outdated {
+            plan,
+            was_approved,
+            what,
+        };
         let visits = self.visits.iter().filter_map(|visit| visit.facts.date);
         if let Some(day) = visits.max().filter(|day| *day > plan) {
             return Err(later(format!("visit, of {day},")));
@@ -296,6 +357,7 @@ impl<'a> Dossier<'a> {
         Titled {
             name: format!("{day}-{what}"),
             document,
+            is_read: false,
             written: self.day,
         }
     }

@@ -16,7 +16,7 @@ use crate::case::{Case, CaseError, Writing};
 use crate::record;
 use crate::report::document::{self, Document, Paper, PdfError};
 use crate::report::plan::{Approval, PlanInput, plan_sheet_html};
-use crate::report::{HoldSheet, HomeSheet, hold_sheet, home_sheet};
+use crate::report::{HoldSheet, HomeSheet, hold_sheet, home_sheet, last_day};
 use crate::visit::{Visit, VisitFacts};
 
 /// Gives a visit the code of its case, and the side of the surgery and the limit of its day by the
@@ -113,6 +113,8 @@ pub enum Refused {
     OtherScreening,
     #[error("there is a later visit, {0}: what it found goes before this plan")]
     LaterVisit(String),
+    #[error("the sheet of this plan would have been good until {0}: it is over")]
+    Over(Date),
     #[error(transparent)]
     Case(#[from] CaseError),
 }
@@ -144,7 +146,11 @@ pub fn approve(
     {
         return Err(Refused::LaterVisit(later.title(number)));
     }
-    Ok(Approved::by(plan.programme.clone(), initials, today)?)
+    let approved = Approved::by(plan.programme.clone(), initials, today)?;
+    match last_day(plan.date, approved.what()) {
+        last if last < today => Err(Refused::Over(last)),
+        _ => Ok(approved),
+    }
 }
 
 /// The approval that was given to this very plan before.

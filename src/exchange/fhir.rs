@@ -222,7 +222,7 @@ impl Bundle {
             uuid(&["comparison", &key]),
             json!({
                 "resourceType": "DiagnosticReport",
-                "text": narrative(&report::comparison_table(visits, comparison), &[]),
+                "text": narrative(&report::comparison_table(visits, comparison, None), &[]),
                 "status": STATUS,
                 "code": own(codes::COMPARISON_REPORT, codes::display(codes::COMPARISON_REPORT)),
                 "subject": reference(&self.patient),

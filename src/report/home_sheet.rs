@@ -78,7 +78,7 @@ pub(super) fn foot(code: &str, day: Date) -> String {
 }
 
 fn good_until(sheet: &HomeSheet) -> String {
-    let last = calendar_day(last_day(sheet));
+    let last = calendar_day(last_day(sheet.day, sheet.programme.what()));
     let mut words = format!("Use this sheet until {last}. Then ask for a new one.");
     if sheet.programme.what().is_before_surgery {
         words += " Stop using this sheet on the day of your surgery.";
@@ -87,9 +87,9 @@ fn good_until(sheet: &HomeSheet) -> String {
 }
 
 /// Two weeks on, or earlier where a limit ends or a rule changes what may be done.
-pub fn last_day(sheet: &HomeSheet) -> Date {
-    let by_diary = sheet.day.saturating_add((DIARY_WEEKS as i64).weeks());
-    let by_rules = sheet.programme.what().stays_until;
+pub fn last_day(day: Date, programme: &Programme) -> Date {
+    let by_diary = day.saturating_add((DIARY_WEEKS as i64).weeks());
+    let by_rules = programme.stays_until;
     by_rules.map_or(by_diary, |last| last.min(by_diary))
 }
 
@@ -144,7 +144,8 @@ fn limits(programme: &Programme) -> Block {
         match &programme.arm_deg {
             Some(limit) => Block::Line(Line::led(arm_limit(limit), until(limit))),
             None => paragraph(
-                "No height is set for your arm. Go no further than to a gentle pull in a muscle.",
+                "No limit of height is written here for your arm. Each exercise has its own stop line. Go \
+                 no further than to a gentle pull in a muscle.",
             ),
         },
         match &programme.load_kg {

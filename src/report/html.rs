@@ -4,14 +4,15 @@
 use image::RgbImage;
 use maud::{DOCTYPE, Markup, PreEscaped, html};
 
+use crate::care::plan::Plan;
 use crate::compare::Comparison;
 use crate::visit::Visit;
 
 use super::sign::{class, sign, signs};
 use super::view::prose;
 use super::view::{
-    self, ChartView, ComparisonView, Mark, NoticeView, PairView, ReasonView, RowView, SummaryLine,
-    ValueView, VisitName,
+    self, ChartView, ComparisonView, Mark, NoticeView, PairView, ReasonView, RowView, StandingView,
+    SummaryLine, ValueView, VisitName,
 };
 use super::words::capitalised;
 use super::{chart, photo};
@@ -31,13 +32,15 @@ pub struct ReportInput<'a> {
     /// hand.
     pub pictures: &'a dyn Fn(usize, usize) -> Option<RgbImage>,
     pub show_faces: bool,
+    /// Of the day that it is written on; `None` where the person was not screened by then.
+    pub plan: Option<&'a Plan>,
     /// Name and version of the program.
     pub program: &'a str,
 }
 
 /// The whole report.
 pub fn comparison_html(input: &ReportInput) -> String {
-    let view = view::comparison(input.visits, input.comparison);
+    let view = view::comparison(input.visits, input.comparison).on_day_of(input.plan);
     page(input, &view).into_string()
 }
 
@@ -59,6 +62,7 @@ fn page(input: &ReportInput, view: &ComparisonView) -> Markup {
                 main {
                     section.short aria-labelledby="short" {
                         h2 #short { "In short" }
+                        (holds(view.standing.as_ref()))
                         (cautions(&view.cautions))
                         (summary(&view.summary))
                         p.lead { (unbroken(view::PLUS_MINUS)) " " (view::NOT_IN_IT) }
@@ -145,6 +149,18 @@ pub(super) fn unbroken(text: &str) -> String {
         .replace(" cm", "\u{a0}cm")
         .replace(" m ", "\u{a0}m ")
         .replace(" %", "\u{a0}%")
+}
+
+fn holds(standing: Option<&StandingView>) -> Markup {
+    let holds = standing.map_or(&[][..], |standing| &standing.holds);
+    html! {
+        @if !holds.is_empty() {
+            div.cautions.stop role="note" {
+                h3 { (view::ASK_FIRST) }
+                ul { @for hold in holds { li { (sign(Mark::Caution)) p { (hold) } } } }
+            }
+        }
+    }
 }
 
 fn cautions(cautions: &[String]) -> Markup {
@@ -467,6 +483,7 @@ mod tests {
             comparison: &comparison,
             pictures: &|_, _| Some(RgbImage::from_pixel(600, 800, image::Rgb([230, 20, 20]))),
             show_faces: false,
+            plan: None,
             program: "tragus 0.0.0",
         })
     }
@@ -582,6 +599,7 @@ mod tests {
             comparison: &comparison,
             pictures: &|visit, _| (visit == 1).then(|| RgbImage::new(600, 800)),
             show_faces: false,
+            plan: None,
             program: "tragus 0.0.0",
         });
         assert_eq!(page.matches("class=\"empty\"").count(), 2);

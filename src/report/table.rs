@@ -4,6 +4,7 @@ use std::fmt::Write;
 
 use textwrap::{Options, WordSeparator, WordSplitter, WrapAlgorithm};
 
+use crate::care::plan::Plan;
 use crate::compare::Comparison;
 use crate::visit::Visit;
 
@@ -90,10 +91,15 @@ fn repeats(text: &mut String, repeats: &[RepeatsView]) {
 }
 
 /// A comparison: first, last, change and verdict, then what could not be compared and why.
-pub fn comparison_table(visits: &[Visit], comparison: &Comparison) -> String {
-    let view = view::comparison(visits, comparison);
+/// A plan says what has to be settled first on its day, and which limits hold.
+pub fn comparison_table(visits: &[Visit], comparison: &Comparison, plan: Option<&Plan>) -> String {
+    let view = view::comparison(visits, comparison).on_day_of(plan);
     let mut text = heading(&view.title, &view.facts);
     text.push_str(&wrapped(&format!("Visits: {}", view.visit_titles()), "  "));
+    if let Some(standing) = &view.standing {
+        text.push_str(&wrapped(&standing.limits, "  "));
+        look_first(&mut text, view::ASK_FIRST, &standing.all_holds());
+    }
     cautions(&mut text, &view.cautions);
     text.push('\n');
     for line in &view.summary {
@@ -257,12 +263,16 @@ fn legend(text: &mut String, operated: bool) {
 }
 
 fn cautions(text: &mut String, cautions: &[String]) {
-    if cautions.is_empty() {
+    look_first(text, "Caution", cautions);
+}
+
+fn look_first(text: &mut String, title: &str, lines: &[String]) {
+    if lines.is_empty() {
         return;
     }
-    text.push_str("\nCaution\n");
-    for caution in cautions {
-        text.push_str(&wrapped(&format!("[!] {caution}"), "    "));
+    let _ = write!(text, "\n{title}\n");
+    for line in lines {
+        text.push_str(&wrapped(&format!("[!] {line}"), "    "));
     }
 }
 
@@ -356,7 +366,7 @@ mod tests {
     #[test]
     fn a_comparison_tells_its_verdicts() {
         let visits = samples::visits();
-        let text = comparison_table(&visits, &compare(&visits));
+        let text = comparison_table(&visits, &compare(&visits), None);
         assert!(text.contains("[+] improved"));
         assert!(text.contains("[-] worse"));
         assert!(text.contains("[=] no change beyond error"));
@@ -369,7 +379,7 @@ mod tests {
         let visits = samples::visits();
         for text in [
             visit_table(&visits[0]),
-            comparison_table(&visits, &compare(&visits)),
+            comparison_table(&visits, &compare(&visits), None),
         ] {
             assert_eq!(text.matches(view::PLUS_MINUS).count(), 1, "{text}");
         }
@@ -380,7 +390,7 @@ mod tests {
         let visits = samples::visits();
         let mut comparison = compare(&visits);
         comparison.cautions.push("Two people?".to_owned());
-        let text = comparison_table(&visits, &comparison);
+        let text = comparison_table(&visits, &comparison, None);
         assert!(text.find("Two people?") < text.find("[+] Improved"));
         assert!(text.ends_with(LAST_WORD));
     }
@@ -394,7 +404,7 @@ mod tests {
         }
         visits.push(visits[1].clone());
         for count in [2, 3] {
-            let text = comparison_table(&visits[..count], &compare(&visits[..count]));
+            let text = comparison_table(&visits[..count], &compare(&visits[..count]), None);
             assert!(text.lines().all(|line| line.chars().count() <= TABLE_WIDTH));
             assert_eq!(text.contains("straight-line trend"), count == 3);
         }

@@ -7,6 +7,7 @@ use axum::extract::{Path, State};
 use axum::http::header;
 use axum::response::IntoResponse;
 use image::RgbImage;
+use jiff::civil::Date;
 use serde::Deserialize;
 use serde_json::json;
 
@@ -16,8 +17,12 @@ use super::guard::REPORT_POLICY;
 use super::picture::upright;
 use super::visits::{Source, Visits};
 use super::{Shared, lock};
+use crate::care::Rules;
+use crate::care::catalogue::Catalogue;
+use crate::care::plan::Plan;
 use crate::checksum;
 use crate::compare::compare_carrying;
+use crate::episode;
 use crate::report;
 use crate::visit::{PhotoRecord, Visit};
 
@@ -68,8 +73,12 @@ pub async fn compare(State(shared): State<Arc<Shared>>, Sent(chosen): Sent<Chose
         for id in &ids {
             shared.see(id)?;
         }
-        let (mut visits, sources) = measured(&lock(&shared.visits), &ids)?;
-        let html = write(&mut visits, &sources);
+        let (mut visits, sources, plan) = {
+            let open = lock(&shared.visits);
+            let (visits, sources) = measured(&open, &ids)?;
+            (visits, sources, plan_of(&open, &ids, shared.today())?)
+        };
+        let html = write(&mut visits, &sources, plan.as_ref());
         let id = lock(&shared.reports).keep(html);
         answer::json(json!({ "report": format!("/api/comparisons/{id}"), "id": id }))
     };
@@ -104,7 +113,32 @@ fn measured(open: &Visits, ids: &[String]) -> Result<(Vec<Visit>, Vec<Vec<Source
     Ok((visits, sources))
 }
 
-fn write(visits: &mut [Visit], sources: &[Vec<Source>]) -> String {
+/// Holds and limits of today, where the visits are those of the case; nothing where nobody was screened,
+/// or by rules that are not built in.
+fn plan_of(open: &Visits, ids: &[String], today: Date) -> Result<Option<Plan>, Trouble> {
+    let of_case = |id: &String| open.get(id).is_ok_and(|visit| visit.in_case);
+    let case = open.case().ok().filter(|_| ids.iter().all(of_case));
+    let Some(case) = case else {
+        return Ok(None);
+    };
+    let rules = Rules::built_in();
+    let screening = case.screening_on(today)?;
+    let screening = screening.filter(|screening| rules.check(screening, today).is_ok());
+    let plan = screening.map(|screening| {
+        let filed = open.filed();
+        episode::plan(
+            case,
+            rules,
+            Catalogue::built_in(),
+            &screening,
+            &filed,
+            today,
+        )
+    });
+    Ok(plan.transpose()?)
+}
+
+fn write(visits: &mut [Visit], sources: &[Vec<Source>], plan: Option<&Plan>) -> String {
     let comparison = compare_carrying(visits);
     let pictures =
         |visit: usize, photo: usize| picture(&sources[visit][photo], &visits[visit].photos[photo]);
@@ -113,6 +147,7 @@ fn write(visits: &mut [Visit], sources: &[Vec<Source>]) -> String {
         comparison: &comparison,
         pictures: &pictures,
         show_faces: false,
+        plan,
         program: concat!("tragus ", env!("CARGO_PKG_VERSION")),
     })
 }

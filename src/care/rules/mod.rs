@@ -25,6 +25,9 @@ use crate::visit::ARM_LIMITS_DEG;
 /// How long a screening's answers are relied on, days: as long as the diary of a home sheet.
 const ANSWERS_LAST_DAYS: i32 = 14;
 
+/// The hold that answers are too old.
+pub(crate) const ANSWERS_OLD: &str = "answers_old";
+
 /// How ids begin that no rule of a file may have: the program's own findings.
 const OWN_RULES: [&str; 5] = [
     "unanswered_",
@@ -430,7 +433,7 @@ impl Rules {
         let age = days_from(screening.date, today);
         if age > ANSWERS_LAST_DAYS {
             findings.holds.push(own(
-                "answers_old",
+                ANSWERS_OLD,
                 format!("These answers are {age} days old: ask again before any exercise."),
             ));
         }

@@ -18,8 +18,9 @@ use super::{
 
 /// The whole report.
 pub fn comparison(input: &ReportInput) -> Document {
-    let view = view::comparison(input.visits, input.comparison);
+    let view = view::comparison(input.visits, input.comparison).on_day_of(input.plan);
     let mut blocks = Vec::new();
+    blocks.extend(holds(&view));
     blocks.extend(cautions(&view.cautions));
     blocks.push(heading("In short"));
     blocks.push(summary(&view.summary));
@@ -73,6 +74,12 @@ pub(super) fn foot(view: &ComparisonView) -> String {
     let last = view.visits.last().map(|visit| visit.short());
     let words: Vec<&str> = case.into_iter().chain(last).collect();
     words.join(" ")
+}
+
+/// What has to be settled first.
+fn holds(view: &ComparisonView) -> Option<Block> {
+    let holds = &view.standing.as_ref()?.holds;
+    (!holds.is_empty()).then(|| boxed(Tone::Stop, view::ASK_FIRST, vec![list(holds)]))
 }
 
 /// What has to be seen before any number.

@@ -11,22 +11,24 @@ use crate::report::words::calendar_day;
 use crate::visit::Visit;
 
 use super::comparison::{before_acting, cautions, cell, charts, foot, heading, summary, words};
-use super::{Block, Cell, Column, Document, Line, Table, Tone, boxed, paragraph};
+use super::{AtHome, Block, Cell, Column, Document, Line, Table, Tone, boxed, paragraph};
 
 /// What a course is written from.
 pub struct Course<'a> {
     /// At least one, oldest first.
     pub visits: &'a [Visit],
     pub comparison: &'a Comparison,
-    /// Of the last day that anything is known of; `None` where the person was never screened.
+    /// Of the day of the document; `None` where the person was never screened.
     pub plan: Option<&'a PlanInput<'a>>,
+    pub at_home: AtHome<'a>,
     /// Name and version of the program.
     pub program: &'a str,
 }
 
 /// The whole course.
 pub fn course(course: &Course) -> Document {
-    let mut view = view::comparison(course.visits, course.comparison);
+    let plan = course.plan.map(|input| input.plan);
+    let mut view = view::comparison(course.visits, course.comparison).on_day_of(plan);
     for line in &mut view.summary {
         let elsewhere = "; the comparison report has the reasons";
         line.text = line.text.replace(REASONS_BELOW, elsewhere);
@@ -47,7 +49,7 @@ pub fn course(course: &Course) -> Document {
         .cloned()
         .collect();
     blocks.extend(charts(&reaches));
-    blocks.extend(next(course.plan));
+    blocks.extend(next(course));
     blocks.push(before_acting(&view));
     let facts = view.facts.iter();
     let mut facts: Vec<(String, String)> = facts
@@ -129,15 +131,15 @@ fn reach(reach: &ReachView) -> Cell {
     }
 }
 
-fn next(plan: Option<&PlanInput>) -> Vec<Block> {
-    let mut blocks = vec![heading("Next")];
-    let Some(input) = plan else {
-        blocks.push(paragraph(
-            "No screening is filed, so no limits of today and no plan are known.",
-        ));
-        return blocks;
+fn next(course: &Course) -> Vec<Block> {
+    let Some(PlanInput { plan, .. }) = course.plan else {
+        let nothing = "No screening is filed, so no limits and no plan are known.";
+        return vec![heading("Next"), paragraph(nothing)];
     };
-    let plan = input.plan;
+    let mut blocks = vec![heading(&format!(
+        "Next, from {} on",
+        calendar_day(plan.date)
+    ))];
     let limits = plan_view::limits(&plan.findings);
     // Those of height and load stand first.
     let limits = limits
@@ -150,29 +152,22 @@ fn next(plan: Option<&PlanInput>) -> Vec<Block> {
         ..Line::led("To be asked:", plan_view::asked_of(signal))
     });
     let mut lines: Vec<Line> = limits.chain(asked).collect();
-    if plan.findings.holds.is_empty() {
-        let names: Vec<&str> = plan
-            .programme
-            .exercises
-            .iter()
-            .map(|one| one.exercise.name.as_str())
-            .collect();
-        lines.push(Line::led("Pace:", plan_view::pace(plan)));
-        lines.push(Line::led("Exercises:", plan_view::level(plan)));
-        lines.push(Line::led(
-            match input.approved {
-                Some(_) => "Approved:",
-                None => "Proposed, not approved:",
-            },
-            match names.is_empty() {
-                true => "none.".to_owned(),
-                false => format!("{}.", names.join("; ")),
-            },
-        ));
-    } else {
-        lines.push(Line::plain(
+    let exercises = |words: String| Line::led("Exercises:", words);
+    match &course.at_home {
+        _ if !plan.findings.holds.is_empty() => lines.push(Line::plain(
             "No exercise is proposed while a question above stands.",
-        ));
+        )),
+        AtHome::InForce(input, until) => {
+            let names = input.plan.programme.exercises.iter();
+            let names: Vec<&str> = names.map(|one| one.exercise.name.as_str()).collect();
+            lines.push(Line::led("Pace:", plan_view::pace(input.plan)));
+            lines.push(exercises(plan_view::level(input.plan)));
+            lines.push(Line::led(
+                format!("Approved, good until {}:", calendar_day(*until)),
+                format!("{}.", names.join("; ")),
+            ));
+        }
+        at_home => lines.extend(at_home.why_not().map(exercises)),
     }
     blocks.push(Block::List(lines));
     blocks.push(Block::Blank("Next visit".to_owned()));

@@ -1,5 +1,6 @@
 //! The letter to whoever referred the person: one page of finished sentences. What the clinician alone
-//! can say is left to be filled in, and until a clinician has read it, it says that it is a draft.
+//! can say is left to be filled in, and until a clinician has read it, it says that it is a draft. It is
+//! signed by hand.
 
 use jiff::civil::Date;
 
@@ -13,7 +14,7 @@ use crate::report::view::{self, ARM_LIMIT, ComparisonView, Mark, REASONS_BELOW};
 use crate::report::words::{calendar_day, capitalised, lower_first};
 use crate::visit::Visit;
 
-use super::{Block, Document, Line, Tone, boxed, list, paragraph};
+use super::{AtHome, Block, Document, Line, Tone, boxed, list, paragraph};
 
 /// What a letter is written from.
 pub struct Letter<'a> {
@@ -21,9 +22,12 @@ pub struct Letter<'a> {
     /// At least one, oldest first.
     pub visits: &'a [Visit],
     pub comparison: &'a Comparison,
-    /// Of the last day that anything is known of; `None` where the person was never screened.
+    /// Of the day of the letter; `None` where the person was never screened.
     pub plan: Option<&'a PlanInput<'a>>,
+    pub at_home: AtHome<'a>,
+    /// The letter tells what was known on this day.
     pub date: Date,
+    pub today: Date,
     pub to: Option<&'a str>,
     pub from: Option<&'a str>,
     /// Initials of the clinician who has read it.
@@ -32,8 +36,8 @@ pub struct Letter<'a> {
     pub program: &'a str,
 }
 
-/// So many questions stand in the letter, as many things to be settled, and as much about limits; the
-/// plan and the comparison have them all.
+/// So many questions stand in the letter, and as much about limits; the plan and the comparison have
+/// them all.
 const NAMED: usize = 3;
 /// So many measures a sentence on changes names before it counts.
 const MEASURES: usize = 2;
@@ -48,10 +52,11 @@ const TREATMENT: [(&str, &str); 4] = [
 
 /// The whole letter.
 pub fn letter(letter: &Letter) -> Document {
-    let view = view::comparison(letter.visits, letter.comparison);
+    let plan = letter.plan.map(|input| input.plan);
+    let view = view::comparison(letter.visits, letter.comparison).on_day_of(plan);
     let fact =
         |name: &str, value: Option<&str>| (name.to_owned(), value.unwrap_or_default().to_owned());
-    let date = calendar_day(letter.date);
+    let (date, today) = (calendar_day(letter.date), calendar_day(letter.today));
     let mut blocks = vec![Block::OnePage];
     if letter.read_by.is_none() {
         let draft = "A program wrote this from photos and answers. Read it, complete it and sign it \
@@ -63,24 +68,34 @@ pub fn letter(letter: &Letter) -> Document {
             draft,
         ));
     }
+    blocks.extend(holds(&view));
     blocks.push(paragraph(why_seen(letter)));
     blocks.push(paragraph(found(letter)));
     blocks.push(Block::List(changes(letter)));
     blocks.push(limits(letter, &view));
-    blocks.extend(questions(letter));
-    blocks.push(programme(letter.plan));
+    blocks.extend(questions(letter.plan));
+    blocks.push(programme(letter));
     blocks.push(Block::Room("Next step".to_owned()));
     blocks.push(paragraph(CAUTIONS));
-    blocks.push(match letter.read_by {
-        Some(initials) => paragraph(format!("Read and signed by {initials}, {date}.")),
-        None => Block::Blank("Name, role and signature".to_owned()),
-    });
+    blocks.extend(
+        letter
+            .read_by
+            .map(|initials| paragraph(format!("Read by {initials} on {today}."))),
+    );
+    blocks.push(Block::Blank("Name, role, signature and day".to_owned()));
     Document {
         title: format!("Physiotherapy letter on case {}", letter.code),
         facts: vec![
             fact("To", letter.to),
             fact("From", letter.from),
-            fact("Date", Some(&date)),
+            fact(
+                if letter.date == letter.today {
+                    "Date"
+                } else {
+                    "As known on"
+                },
+                Some(&date),
+            ),
         ],
         blocks,
         foot: format!("{} {}", letter.code, letter.date),
@@ -245,81 +260,44 @@ fn changes(letter: &Letter) -> Vec<Line> {
 }
 
 fn limits(letter: &Letter, view: &ComparisonView) -> Block {
+    let in_force = view.standing.iter().map(|standing| standing.limits.clone());
+    let mut words: Vec<String> = in_force.collect();
     let set = view.facts.iter().find(|(name, _)| *name == ARM_LIMIT);
-    let mut words: Vec<String> = match set {
-        Some((_, limit)) => vec![format!("Set for the arm: {limit}.")],
-        None => vec!["None was set for the arm at any visit.".to_owned()],
-    };
+    words.push(match set {
+        Some((_, limit)) => format!("At the visits, for the arm: {limit}."),
+        None => "None was set for the arm at any visit.".to_owned(),
+    });
     let kept = view::limits_kept(letter.visits);
     let more = kept.len().saturating_sub(NAMED);
     words.extend(kept.into_iter().skip(more));
     if more > 0 {
         words.push("The comparison report has what was before.".to_owned());
     }
-    if let Some(input) = letter.plan {
-        let findings = &input.plan.findings;
-        let until = |until: Option<Date>| {
-            until.map_or(String::new(), |day| format!(" until {}", calendar_day(day)))
-        };
-        let arm = findings.arm_deg.as_ref();
-        let arm = arm.map(|limit| {
-            format!(
-                "operated arm no higher than {:.0}°{}",
-                limit.value,
-                until(limit.until)
-            )
-        });
-        let load = findings.load_kg.as_ref();
-        let load = load.map(|limit| {
-            format!(
-                "it lifts no more than {} kg{}",
-                limit.value,
-                until(limit.until)
-            )
-        });
-        let now: Vec<String> = arm.into_iter().chain(load).collect();
-        words.push(match now.is_empty() {
-            true => format!("On {} none is in force.", calendar_day(input.plan.date)),
-            false => format!(
-                "In force on {}: {}.",
-                calendar_day(input.plan.date),
-                now.join("; ")
-            ),
-        });
-    }
     Block::Line(Line::led("Limits.", words.join(" ")))
 }
 
-/// What has to be settled first, and what the measures give reason to ask.
-fn questions(letter: &Letter) -> Vec<Block> {
-    let Some(input) = letter.plan else {
+/// What has to be settled first: all of it, before anything else.
+fn holds(view: &ComparisonView) -> Option<Block> {
+    let holds = view.standing.as_ref()?.all_holds();
+    (!holds.is_empty()).then(|| boxed(Tone::Stop, view::ASK_FIRST, vec![list(holds)]))
+}
+
+/// What the measures give reason to ask.
+fn questions(plan: Option<&PlanInput>) -> Vec<Block> {
+    let Some(input) = plan else {
         return Vec::new();
     };
-    let holds = input
-        .plan
-        .findings
-        .holds
-        .iter()
-        .map(|hold| hold.words.clone());
-    let holds: Vec<String> = holds.collect();
     let signals: Vec<String> = input.plan.signals.iter().map(plan_view::asked_of).collect();
-    let mut blocks = Vec::new();
-    if !holds.is_empty() {
-        let lead = "To be settled before any exercise.";
-        blocks.push(Block::Line(Line {
-            mark: Some(Mark::Caution),
-            ..Line::led(lead, first_of(holds).join(" "))
-        }));
+    match signals.is_empty() {
+        true => vec![Block::Line(Line::led(
+            "Questions.",
+            "Nothing in the measures raises one.",
+        ))],
+        false => vec![
+            Block::Line(Line::led("Questions that the measures raise:", "")),
+            list(first_of(signals)),
+        ],
     }
-    if signals.is_empty() {
-        let none = Line::led("Questions.", "Nothing in the measures raises one.");
-        blocks.push(Block::Line(none));
-    } else {
-        let lead = Line::led("Questions that the measures raise:", "");
-        blocks.push(Block::Line(lead));
-        blocks.push(list(first_of(signals)));
-    }
-    blocks
 }
 
 fn first_of(mut sentences: Vec<String>) -> Vec<String> {
@@ -331,37 +309,41 @@ fn first_of(mut sentences: Vec<String>) -> Vec<String> {
     sentences
 }
 
-fn programme(plan: Option<&PlanInput>) -> Block {
-    let words = match plan {
-        None => "No screening is filed, so there are no limits, questions or exercises to tell of."
-            .to_owned(),
-        Some(input) if !input.plan.findings.holds.is_empty() => {
-            "None, until what stands above is settled.".to_owned()
+fn programme(letter: &Letter) -> Block {
+    let is_held = |input: &PlanInput| !input.plan.findings.holds.is_empty();
+    let words = match (letter.plan, &letter.at_home) {
+        (None, _) => {
+            "No screening is filed, so there are no limits, questions or exercises to tell of."
+                .to_owned()
         }
-        Some(PlanInput {
-            plan,
-            approved: Some(approval),
-            ..
-        }) => {
+        (Some(input), at_home) if is_held(input) => {
+            let why = at_home.why_not().unwrap_or_default();
+            format!("No exercise until what stands on top is settled. {why}")
+        }
+        (_, AtHome::InForce(PlanInput { plan, approved, .. }, until)) => {
             let exercises = plan.programme.exercises.iter();
             let names: Vec<String> = exercises
                 .map(|one| lower_first(&one.exercise.name))
                 .collect();
+            let by = approved.map_or(String::new(), |by| {
+                format!(", approved by {} on {}", by.initials, calendar_day(by.on))
+            });
             format!(
-                "Level {} of 0 to 3, approved by {} on {}: {}.",
+                "Level {} of 0 to 3{by}, good until {}: {}.",
                 plan.programme.level,
-                approval.initials,
-                calendar_day(approval.on),
+                calendar_day(*until),
                 names.join("; ")
             )
         }
-        Some(_) => "None is approved yet.".to_owned(),
+        (_, at_home) => at_home.why_not().unwrap_or_default(),
     };
-    Block::Line(Line::led("Programme at home.", words))
+    Block::Line(Line::led("Programme at home.", words.trim_end()))
 }
 
 #[cfg(test)]
 mod tests {
+    use jiff::ToSpan;
+
     use super::*;
     use crate::care::Rules;
     use crate::care::programme::Approved;
@@ -372,19 +354,31 @@ mod tests {
 
     const DAY: Date = jiff::civil::date(2026, 4, 28);
 
-    fn written(visits: &[Visit], plan: Option<&PlanInput>, read_by: Option<&str>) -> String {
+    fn written_with(
+        visits: &[Visit],
+        plan: Option<&PlanInput>,
+        at_home: AtHome,
+        read_by: Option<&str>,
+    ) -> String {
         let comparison = compare(visits);
         html(&letter(&Letter {
             code: "demo-01",
             visits,
             comparison: &comparison,
             plan,
+            at_home,
             date: DAY,
+            today: DAY + 1.day(),
             to: Some(HOSTILE),
             from: None,
             read_by,
             program: "tragus 0.0.0",
         }))
+        .replace('\u{a0}', " ")
+    }
+
+    fn written(visits: &[Visit], plan: Option<&PlanInput>) -> String {
+        written_with(visits, plan, AtHome::Nothing, None)
     }
 
     fn input<'a>(
@@ -401,7 +395,7 @@ mod tests {
 
     #[test]
     fn it_says_what_was_found_with_its_error_and_what_was_not() {
-        let page = written(&visits(), None, None).replace('\u{a0}', " ");
+        let page = written(&visits(), None);
         for words in [
             "The right arm (operated side) reached in flexion 104 ± 7° at the first visit and 141 ± 7° \
              at the last.",
@@ -414,7 +408,7 @@ mod tests {
             assert!(page.contains(words), "{words}: {page}");
         }
         assert!(!page.contains("stand below"));
-        let alone = written(&visits()[..1], None, None).replace('\u{a0}', " ");
+        let alone = written(&visits()[..1], None);
         assert!(
             alone.contains("reached in flexion 104 ± 7°.")
                 && alone.contains("one visit tells none")
@@ -422,11 +416,14 @@ mod tests {
     }
 
     #[test]
-    fn it_is_a_draft_until_a_clinician_has_read_it() {
-        let page = written(&visits(), None, None);
-        assert!(page.contains("Draft: not yet read by a clinician") && page.contains("signature"));
-        let page = written(&visits(), None, Some("AB"));
-        assert!(!page.contains("Draft") && page.contains("Read and signed by AB, 28 April 2026."));
+    fn it_is_a_draft_until_a_clinician_has_read_it_and_is_signed_by_hand() {
+        let to_sign = "Name, role, signature and day";
+        let page = written(&visits(), None);
+        assert!(page.contains("Draft: not yet read by a clinician") && page.contains(to_sign));
+        let page = written_with(&visits(), None, AtHome::Nothing, Some("AB"));
+        // Of the day before, and read on the day itself.
+        assert!(page.contains("As known on") && page.contains("Read by AB on 29 April 2026."));
+        assert!(!page.contains("Draft") && !page.contains("signed by") && page.contains(to_sign));
         assert!(!page.contains("<script") && page.contains("&lt;script&gt;"));
     }
 
@@ -434,7 +431,7 @@ mod tests {
     fn a_reach_past_its_limit_is_told_and_not_praised() {
         let mut visits = visits();
         visits[1].facts.arm_limit_deg = Some(120.0);
-        let page = written(&visits, None, None).replace('\u{a0}', " ");
+        let page = written(&visits, None);
         assert!(
             page.contains("Past the arm limit of 120° at follow-up"),
             "{page}"
@@ -442,38 +439,75 @@ mod tests {
         assert!(page.contains("nothing that may be called progress"));
         assert!(!page.contains("stayed below"));
         visits[1].facts.arm_limit_deg = Some(170.0);
-        let page = written(&visits, None, None);
+        let page = written(&visits, None);
         assert!(page.contains("Every reach measured under a limit stayed below it"));
     }
 
     #[test]
-    fn a_hold_stands_in_it_and_no_exercise() {
+    fn every_hold_stands_before_all_else_and_no_exercise() {
         let visits = visits();
-        let plan = samples::plan(&visits, DAY, &[("swelling", "new")]);
-        let page = written(&visits, Some(&input(&plan, None)), None);
-        assert!(
-            page.contains("To be settled before any exercise.")
-                && page.contains("New or growing swelling")
-        );
-        assert!(page.contains("None, until what stands above is settled."));
+        let held = [
+            ("swelling", "new"),
+            ("fever", "yes"),
+            ("pain", "rising"),
+            ("flap_change", "yes"),
+        ];
+        let plan = samples::plan(&visits, DAY, &held);
+        let holds = &plan.findings.holds;
+        assert!(holds.len() > NAMED, "{holds:?}");
+        let input = input(&plan, None);
+        let over = AtHome::Over {
+            plan: DAY - 20.days(),
+            until: DAY - 6.days(),
+        };
+        let page = written_with(&visits, Some(&input), over, None);
+        let seen_why = page
+            .find("The person with the code")
+            .expect("a first sentence");
+        for hold in holds {
+            let words = crate::report::html::unbroken(&hold.words).replace('\u{a0}', " ");
+            let at = page
+                .find(&words)
+                .unwrap_or_else(|| panic!("{words}: {page}"));
+            assert!(at < seen_why, "{words}");
+        }
+        assert!(page.contains("No exercise until what stands on top is settled."));
+        assert!(page.contains("the sheet of 8 April 2026 was good until 22 April 2026."));
         assert!(page.contains("mastectomy; axilla: "), "{page}");
+    }
+
+    #[test]
+    fn no_limit_is_no_leave_to_go_further() {
+        let visits = visits();
+        let plan = samples::plan(&visits, DAY, &[]);
+        assert_eq!(plan.findings.arm_deg, None);
+        let page = written(&visits, Some(&input(&plan, None)));
+        assert!(
+            page.contains(
+                "limit of height or load was entered or follows from the rules: ask the surgeon"
+            ) || page
+                .contains("limit of height was entered or follows from the rules: ask the surgeon"),
+            "{page}"
+        );
     }
 
     #[test]
     fn exercises_are_named_once_they_are_approved() {
         let visits = visits();
         let plan = samples::plan(&visits, DAY, &[]);
-        let page = written(&visits, Some(&input(&plan, None)), None);
-        assert!(page.contains("None is approved yet.") && !page.contains("calm breathing"));
+        let page = written(&visits, Some(&input(&plan, None)));
+        assert!(page.contains("None is approved.") && !page.contains("calm breathing"));
         let approved = Approved::by(plan.programme.clone(), "AB", DAY).expect("approved");
         let approval = Approval {
             initials: approved.initials(),
             on: approved.on(),
         };
-        let page = written(&visits, Some(&input(&plan, Some(approval))), None);
-        assert!(
-            page.contains("approved by AB on 28 April 2026: calm breathing; "),
-            "{page}"
-        );
+        let in_force = AtHome::InForce(input(&plan, Some(approval)), DAY + 14.days());
+        let input = input(&plan, None);
+        let page = written_with(&visits, Some(&input), in_force, None);
+        let words = "approved by AB on 28 April 2026, good until 12 May 2026: calm breathing; ";
+        assert!(page.contains(words), "{page}");
+        let page = written_with(&visits, Some(&input), AtHome::Outdated(DAY), None);
+        assert!(page.contains("does not count what was found since") && !page.contains("calm"));
     }
 }

@@ -9,6 +9,7 @@ mod pdf;
 mod photos;
 #[cfg(test)]
 mod samples;
+mod standing;
 mod visit_note;
 
 use serde::Serialize;
@@ -20,6 +21,7 @@ pub use course::{Course, course};
 pub use html::html;
 pub use letter::{Letter, letter};
 pub use pdf::{Paper, PdfError, pdf};
+pub use standing::AtHome;
 pub use visit_note::{VisitNote, visit_note};
 
 /// One document, ready to be laid out: finished words and pictures, no layout.

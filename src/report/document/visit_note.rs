@@ -7,8 +7,8 @@ use crate::compare::compare;
 use crate::report::html::ReportInput;
 use crate::report::plan::PlanInput;
 use crate::report::plan::view::{self as plan_view, CAUTIONS, Section};
-use crate::report::view::{self, Group, ReadingView, RepeatsView};
-use crate::report::words::calendar_day;
+use crate::report::view::{self, Group, ReadingView, RepeatsView, StandingView};
+use crate::report::words::{calendar_day, lower_first};
 use crate::visit::Visit;
 
 use super::comparison::{cautions, cell, heading, notices, reasons, words};
@@ -20,6 +20,8 @@ pub struct VisitNote<'a> {
     pub visit: &'a Visit,
     /// Of the visit's day; `None` where the person was not screened by then.
     pub plan: Option<&'a PlanInput<'a>>,
+    /// Of the last screening after it, which goes before it.
+    pub since: Option<&'a PlanInput<'a>>,
     /// The upright photo of this index; `None` when it isn't at hand.
     pub pictures: &'a dyn Fn(usize) -> Option<RgbImage>,
     pub show_faces: bool,
@@ -41,9 +43,8 @@ pub fn visit_note(note: &VisitNote) -> Document {
     let code = note.visit.facts.case.as_deref().unwrap_or_default();
 
     let mut blocks = Vec::new();
-    if let Some(input) = note.plan {
-        blocks.extend(holds(input));
-    }
+    blocks.extend(note.since.into_iter().flat_map(since));
+    blocks.extend(note.plan.into_iter().flat_map(holds));
     blocks.extend(cautions(&view.cautions));
     blocks.push(heading("Measured"));
     blocks.extend(measured(&view.readings));
@@ -53,7 +54,8 @@ pub fn visit_note(note: &VisitNote) -> Document {
     match note.plan {
         Some(input) => blocks.extend(plan(input)),
         None => blocks.push(paragraph(
-            "No screening is filed up to this day, so no limits and no plan are known.",
+            "No screening is filed up to the day of the visit: of that day no limits and no plan are \
+             known.",
         )),
     }
     blocks.extend(notices(&view.notices));
@@ -165,6 +167,7 @@ fn with_lines(note: &VisitNote) -> Vec<Block> {
         comparison: &comparison,
         pictures: &|_, photo| (note.pictures)(photo),
         show_faces: note.show_faces,
+        plan: None,
         program: note.program,
     };
     let photos = photos(&input, &view::comparison(visits, &comparison).pairs);
@@ -185,11 +188,34 @@ fn with_lines(note: &VisitNote) -> Vec<Block> {
 
 fn holds(input: &PlanInput) -> Vec<Block> {
     let sections = plan_view::holds(&input.plan.findings);
-    let lines = |section: &Section| vec![Block::List(lines(section))];
-    sections
-        .iter()
-        .map(|section| boxed(Tone::Stop, section.title, lines(section)))
-        .collect()
+    let day = calendar_day(input.plan.date);
+    let told = |section: &Section| {
+        let title = format!("On {day}: {}", lower_first(section.title));
+        boxed(Tone::Stop, &title, vec![Block::List(lines(section))])
+    };
+    sections.iter().map(told).collect()
+}
+
+/// What was asked after the visit, before all that was known at it.
+fn since(input: &PlanInput) -> Vec<Block> {
+    let standing = StandingView::of(input.plan);
+    let title = format!("Since the visit, on {}", calendar_day(input.plan.date));
+    let held = match standing.all_holds() {
+        holds if holds.is_empty() => Vec::new(),
+        holds => vec![
+            Block::Line(Line::led(format!("{}:", view::ASK_FIRST), "")),
+            list(holds),
+        ],
+    };
+    let tone = match held.is_empty() {
+        true => Tone::Caution,
+        false => Tone::Stop,
+    };
+    let rest = [
+        paragraph(standing.limits),
+        paragraph("What stands below is of the day of the visit."),
+    ];
+    vec![boxed(tone, &title, held.into_iter().chain(rest).collect())]
 }
 
 fn plan(input: &PlanInput) -> Vec<Block> {
@@ -202,7 +228,7 @@ fn plan(input: &PlanInput) -> Vec<Block> {
         .flat_map(|section| {
             // The note may be read on any day.
             let title = match section.title {
-                plan_view::LIMITS_TODAY => format!("Limits on {}", calendar_day(input.plan.date)),
+                plan_view::LIMITS_TODAY => format!("Limits on {}", calendar_day(plan.date)),
                 title => title.to_owned(),
             };
             [heading(&title), Block::List(lines(section))]
@@ -248,6 +274,8 @@ fn lines(section: &Section) -> Vec<Line> {
 
 #[cfg(test)]
 mod tests {
+    use jiff::ToSpan;
+
     use super::*;
     use crate::care::Rules;
     use crate::report::document::{html, samples};
@@ -256,16 +284,28 @@ mod tests {
     const DAY: jiff::civil::Date = jiff::civil::date(2026, 4, 28);
 
     fn written(visit: &Visit, answers: Option<&[(&str, &str)]>) -> String {
-        let plan = answers.map(|answers| samples::plan(&visits(), DAY, answers));
-        let input = plan.as_ref().map(|plan| PlanInput {
+        written_later(visit, answers, None)
+    }
+
+    fn written_later(
+        visit: &Visit,
+        answers: Option<&[(&str, &str)]>,
+        later: Option<&[(&str, &str)]>,
+    ) -> String {
+        let plan = |answers: Option<&[(&str, &str)]>, day| {
+            answers.map(|answers| samples::plan(&visits(), day, answers))
+        };
+        let (plan, since) = (plan(answers, DAY), plan(later, DAY + 1.day()));
+        let input = |plan| PlanInput {
             plan,
             rules: Rules::built_in(),
             approved: None,
             program: "tragus 0.0.0",
-        });
+        };
         html(&visit_note(&VisitNote {
             visit,
-            plan: input.as_ref(),
+            plan: plan.as_ref().map(input).as_ref(),
+            since: since.as_ref().map(input).as_ref(),
             pictures: &|_| None,
             show_faces: false,
             program: "tragus 0.0.0",
@@ -300,8 +340,26 @@ mod tests {
             page.find(words)
                 .unwrap_or_else(|| panic!("{words} is missing"))
         };
-        assert!(at("Ask or refer first") < at("Measured</h2>"));
+        assert!(at("On 28 April 2026: ask or refer first") < at("Measured</h2>"));
         assert!(!page.contains("Calm breathing"));
+    }
+
+    #[test]
+    fn what_was_asked_since_stands_before_what_the_visit_knew() {
+        let visit = &visits()[1];
+        let fever = Some(&[("fever", "yes")][..]);
+        let at = |page: &str, words: &str| {
+            page.find(words)
+                .unwrap_or_else(|| panic!("{words} is missing: {page}"))
+        };
+        // A hold that is settled since, and one that came.
+        let page = written_later(visit, fever, Some(&[]));
+        let since = at(&page, "Since the visit, on 29 April 2026");
+        assert!(since < at(&page, "On 28 April 2026: ask or refer first"));
+        let page = written_later(visit, Some(&[]), fever);
+        assert!(at(&page, "Fever") < at(&page, "What stands below is of the day of the visit"));
+        assert!(!page.contains("On 28 April 2026: ask"));
+        assert!(!written(visit, Some(&[])).contains("Since the visit"));
     }
 
     #[test]

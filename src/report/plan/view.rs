@@ -5,6 +5,7 @@ use crate::care::plan::Plan;
 use crate::care::programme::{GOING_ON, Prescribed};
 use crate::care::{Finding, Findings, Goal, Known, Limit, LimitBy, Pace, Signal, Standing};
 use crate::report::number;
+use crate::report::view::ASK_FIRST;
 use crate::report::words::capitalised;
 
 use super::PlanInput;
@@ -151,7 +152,7 @@ pub(in crate::report) fn holds(findings: &Findings) -> Vec<Section> {
     let mut sections = Vec::new();
     push(
         &mut sections,
-        "Ask or refer first: no exercise is proposed",
+        ASK_FIRST,
         findings.holds.iter().map(finding).collect(),
     );
     for section in &mut sections {
@@ -175,14 +176,14 @@ pub(in crate::report) fn limits(findings: &Findings) -> Section {
             format!("Operated arm no higher than {:.0}°", limit.value),
             limit,
         ),
-        None => vec![plain("No limit of height is known for today.".to_owned())],
+        None => vec![plain(no_limit_of("height"))],
     };
     found.extend(match &findings.load_kg {
         Some(limit) => limited(
             format!("Operated arm lifts no more than {} kg", limit.value),
             limit,
         ),
-        None => vec![plain("No limit of load is known for today.".to_owned())],
+        None => vec![plain(no_limit_of("load"))],
     });
     found.extend(findings.set_aside.iter().map(|rule| Line {
         text: format!("Applies too, beside a stricter limit: {}", rule.words),
@@ -212,6 +213,11 @@ pub(in crate::report) fn limits(findings: &Findings) -> Section {
     }));
     found.extend(findings.first.iter().map(|(_, why)| finding(why)));
     lines(LIMITS_TODAY, found)
+}
+
+/// That nobody entered one is no leave to go further.
+fn no_limit_of(what: &str) -> String {
+    format!("No limit of {what} was entered or follows from the rules: ask the surgeon.")
 }
 
 /// Each rule with its own words and source, the first with what they come to.

@@ -13,11 +13,13 @@ mod pairs;
 pub(super) mod prose;
 mod reasons;
 mod rows;
+mod standing;
 mod summary;
 
 use serde::Serialize;
 
 use crate::body::{Side, Task, View};
+use crate::care::plan::Plan;
 use crate::compare::Comparison;
 use crate::measure::{Measure, Unit};
 use crate::repeats;
@@ -40,12 +42,16 @@ pub(super) use summary::{REASONS_BELOW, summary};
 
 pub use course::{ArmView, CourseView, CourseVisit, ReachView, course};
 pub use pairs::{pose_words, setup_words};
+pub use standing::StandingView;
 
 pub(super) use super::number::PLUS_MINUS;
 
 /// What the errors of a comparison leave out.
 pub(super) const NOT_IN_IT: &str =
     "Effort, warm-up and the day's form are not in the errors: they change a reach too.";
+
+/// Over what has to be settled first.
+pub(super) const ASK_FIRST: &str = "Ask or refer first: no exercise is proposed";
 
 /// Names among the facts.
 pub(super) const CASE: &str = "Case";
@@ -248,6 +254,8 @@ pub struct ComparisonView {
     /// Oldest first.
     pub visits: Vec<VisitName>,
     pub summary: Vec<SummaryLine>,
+    /// By the last screening; `None` where it is not known.
+    pub standing: Option<StandingView>,
     /// What to look at before any number.
     pub cautions: Vec<String>,
     pub pairs: Vec<PairView>,
@@ -264,6 +272,15 @@ pub struct ComparisonView {
 }
 
 impl ComparisonView {
+    /// With what a plan knows of its day.
+    pub fn on_day_of(mut self, plan: Option<&Plan>) -> ComparisonView {
+        self.standing = plan.map(StandingView::of);
+        let now = self.standing.iter();
+        let now = now.map(|standing| ("Arm limit now", standing.height.clone()));
+        self.facts.extend(now);
+        self
+    }
+
     pub fn visit_titles(&self) -> String {
         let titles: Vec<&str> = self
             .visits
@@ -397,6 +414,7 @@ pub fn comparison(visits: &[Visit], comparison: &Comparison) -> ComparisonView {
         title: title(&names),
         facts: facts(visits),
         summary: summary(visits, comparison, summary::NAMED),
+        standing: None,
         cautions,
         pairs: pairs(visits, &names),
         compared: groups.iter().map(|(_, rows)| rows.len()).sum(),

@@ -31,9 +31,13 @@ pub(in crate::report) fn before_acting(view: &ComparisonView) -> Vec<Said> {
     let mut said = vec![plain(
         "The limits set by the surgeon and the therapist come first.",
     )];
+    if let Some(standing) = &view.standing {
+        said.extend(standing.outdated.as_deref().map(plain));
+        said.push(plain(&standing.limits));
+    }
     said.extend(limit.map(|(_, limit)| {
         led(
-            format!("Arm limit: {limit}."),
+            format!("Arm limit at the visits: {limit}."),
             "Don't raise the arm past it, whatever this report shows.",
         )
     }));

@@ -87,14 +87,19 @@ pub(in crate::report) fn summary(
         true => String::new(),
         false => format!("{}{REASONS_BELOW}", named(&unknown)),
     };
-    [
-        (better_mark, "Improved", better),
-        (worse_mark, "Worse", worse),
-        (
-            Mark::Worse,
-            "Worse in between",
-            fell(visits, &between, most),
-        ),
+    let better = (better_mark, "Improved", better);
+    let fell = fell(visits, &between, most);
+    let worse = (worse_mark, "Worse", worse);
+    let fell = (Mark::Worse, "Worse in between", fell);
+    // A loss is read first, and then what was gained in spite of it.
+    let first = if worse.0 == Mark::Worse {
+        [worse, fell, better]
+    } else if !fell.2.is_empty() {
+        [fell, better, worse]
+    } else {
+        [better, worse, fell]
+    };
+    let rest = [
         (
             Mark::Caution,
             "Not called improved, because the arm went past its limit",
@@ -112,15 +117,16 @@ pub(in crate::report) fn summary(
         ),
         (Mark::Same, "No change beyond error", named(&same)),
         (Mark::Unknown, "Could not be compared", unknown),
-    ]
-    .into_iter()
-    .filter(|(_, _, text)| !text.is_empty())
-    .map(|(mark, lead, text)| SummaryLine {
-        mark,
-        lead,
-        text: format!("{text}."),
-    })
-    .collect()
+    ];
+    let lines = first.into_iter().chain(rest);
+    lines
+        .filter(|(_, _, text)| !text.is_empty())
+        .map(|(mark, lead, text)| SummaryLine {
+            mark,
+            lead,
+            text: format!("{text}."),
+        })
+        .collect()
 }
 
 /// Whether `lead` tells the movement of `row` already.
@@ -187,7 +193,8 @@ fn row_words(visits: &[Visit], row: &Row) -> String {
     }
 }
 
-/// "right shoulder flexion (operated) from 104 ± 7° to 141 ± 7°".
+/// "right shoulder flexion (operated) from 104 ± 7° to 141 ± 7°"; and where it stood before it fell to
+/// that.
 fn moved_words(visits: &[Visit], row: &Row) -> String {
     let mut words = row_words(visits, row);
     if let (Some(Ok(first)), Some(Ok(last))) = (row.course.first(), row.course.last()) {
@@ -197,6 +204,13 @@ fn moved_words(visits: &[Visit], row: &Row) -> String {
             number::with_error(*first, unit),
             number::with_error(*last, unit)
         ));
+        let fell_last = row.setback.filter(|(_, to)| to + 1 == row.course.len());
+        if let Some(Ok(before)) = fell_last.map(|(from, _)| &row.course[from])
+            && row.verdict != Verdict::Worse
+        {
+            let before = number::with_error(*before, unit);
+            words.push_str(&format!(" ({before} in between)"));
+        }
     }
     words
 }
