@@ -186,7 +186,8 @@ fn a_bundle_keeps_the_rules_and_a_breach_is_found() {
 
 #[test]
 fn a_visit_is_one_patient_one_report_and_an_observation_for_each_measure() {
-    let visit = visit("intake", 10, 0.0);
+    let mut visit = visit("intake", 10, 0.0);
+    visit.facts.stature_cm = None;
     let bundle = visit_bundle(&visit);
     assert_eq!(bundle["type"], "collection");
     let patient = resources(&bundle, "Patient")[0];
@@ -264,9 +265,41 @@ fn codes_of_others_stand_where_they_mean_the_same_with_their_notice() {
     visit
         .readings
         .retain(|reading| reading.measure == Measure::TrunkLean);
+    visit.facts.stature_cm = None;
     let without = visit_bundle(&visit);
     assert!(!without.to_string().contains("loinc.org"));
     assert!(!text(&without).contains("LOINC"));
+}
+
+/// By hl7.org/fhir/R4/bodyheight.html: a vital sign of a day, under this code, in centimetres.
+#[test]
+fn the_body_height_that_was_told_is_a_vital_sign() {
+    let height = |visit: &Visit| {
+        let bundle = visit_bundle(visit);
+        assert_eq!(trouble(&bundle), Vec::<String>::new());
+        let height = resources(&bundle, "Observation")
+            .into_iter()
+            .find(|one| one["code"]["coding"][0]["code"] == "8302-2");
+        let report = resources(&bundle, "DiagnosticReport")[0];
+        assert_eq!(
+            report["result"].as_array().expect("results").len(),
+            visit.readings.len() + usize::from(height.is_some())
+        );
+        height.cloned()
+    };
+    let mut visit = visit("intake", 10, 0.0);
+    visit.facts.stature_cm = Some(164.0);
+    let told = height(&visit).expect("an observation");
+    assert_eq!(told["category"][0]["coding"][0]["code"], "vital-signs");
+    assert_eq!(told["effectiveDateTime"], "2026-03-10");
+    assert_eq!(told["valueQuantity"]["value"], 164.0);
+    assert_eq!(told["valueQuantity"]["code"], "cm");
+    // A vital sign has a day.
+    visit.facts.date = None;
+    assert_eq!(height(&visit), None);
+    visit.facts.date = Some(jiff::civil::date(2026, 3, 10));
+    visit.facts.stature_cm = None;
+    assert_eq!(height(&visit), None);
 }
 
 #[test]

@@ -130,8 +130,15 @@ impl Bundle {
             written.observations.insert(at, id.clone());
             observations.push((id, self.observation(visit, outcome)));
         }
+        let stature = self.stature(visit);
+        let has_stature = stature.is_some();
+        let id = uuid(&["observation", &written.key, "stature"]);
+        observations.extend(stature.map(|stature| (id, stature)));
         let notices = [
-            (codes::LOINC_NOTICE, outcomes.iter().any(has_loinc)),
+            (
+                codes::LOINC_NOTICE,
+                has_stature || outcomes.iter().any(has_loinc),
+            ),
             (codes::SNOMED_NOTICE, outcomes.iter().any(has_snomed)),
         ];
         let notices: Vec<&str> = notices
@@ -181,7 +188,7 @@ impl Bundle {
         let mut observation = json!({
             "resourceType": "Observation",
             "status": STATUS,
-            "category": exam(),
+            "category": category("exam", "Exam"),
             "code": { "coding": coding, "text": measure.words() },
             "subject": reference(&self.patient),
             "effectiveDateTime": visit.facts.date.map(|date| date.to_string()),
@@ -198,6 +205,27 @@ impl Bundle {
             Err(reason) => observation["dataAbsentReason"] = absent(reason),
         }
         observation
+    }
+
+    /// The body height that was told, which gave the scale. By FHIR's own profile it belongs to a day, and
+    /// goes by this code (hl7.org/fhir/R4/bodyheight.html).
+    fn stature(&self, visit: &Visit) -> Option<Value> {
+        const BODY_HEIGHT: &str = "8302-2";
+        const VITAL_SIGNS: &str = "vital-signs";
+        let told = json!({ "text": "told to the program, not measured by it" });
+        Some(json!({
+            "resourceType": "Observation",
+            "status": STATUS,
+            "category": category(VITAL_SIGNS, "Vital Signs"),
+            "code": {
+                "coding": [coding(LOINC, BODY_HEIGHT, Some("Body height"))],
+                "text": "stature",
+            },
+            "subject": reference(&self.patient),
+            "effectiveDateTime": visit.facts.date?.to_string(),
+            "valueQuantity": quantity(visit.facts.stature_cm?, Unit::Centimetre),
+            "method": told,
+        }))
     }
 
     /// The report of a comparison, and an Observation for each change.
@@ -253,7 +281,7 @@ impl Bundle {
         let mut observation = json!({
             "resourceType": "Observation",
             "status": STATUS,
-            "category": exam(),
+            "category": category("exam", "Exam"),
             "code": own(&codes::change_code(row.measure), &display),
             "subject": reference(&self.patient),
             "effectivePeriod": period,
@@ -351,14 +379,9 @@ fn conclusion<'a>(remarks: impl Iterator<Item = &'a str>) -> String {
     plain(&texts.join("\n"))
 }
 
-fn exam() -> Value {
-    json!([{
-        "coding": [coding(
-            "http://terminology.hl7.org/CodeSystem/observation-category",
-            "exam",
-            Some("Exam"),
-        )],
-    }])
+fn category(code: &str, display: &str) -> Value {
+    const SYSTEM: &str = "http://terminology.hl7.org/CodeSystem/observation-category";
+    json!([{ "coding": [coding(SYSTEM, code, Some(display))] }])
 }
 
 /// That there should be a value and is none, and in words why.
