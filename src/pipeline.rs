@@ -711,6 +711,13 @@ fn notices(
         }
     }
     notices.extend(mirrored_notice(frame, recognised.view));
+    if frame.tags.text_in_picture {
+        notices.push(Notice::about(
+            NoticeKind::TextInPicture,
+            "The file says that text is part of this picture. It may name the person: look at it before you \
+             pass the picture on.",
+        ));
+    }
     let mut texts: Vec<String> = Vec::new();
     let seen = Angle::from_radians(turn.value);
     // One who may as well stand straight is not asked to turn.

@@ -245,10 +245,12 @@ pub enum NoticeKind {
     Task,
     /// Nobody gave a stature.
     Stature,
+    /// Text is part of the picture, by what its file says.
+    TextInPicture,
 }
 
 impl NoticeKind {
-    pub const ALL: [NoticeKind; 7] = [
+    pub const ALL: [NoticeKind; 8] = [
         NoticeKind::Other,
         NoticeKind::AboveLimit,
         NoticeKind::MayBeAboveLimit,
@@ -256,6 +258,7 @@ impl NoticeKind {
         NoticeKind::View,
         NoticeKind::Task,
         NoticeKind::Stature,
+        NoticeKind::TextInPicture,
     ];
 
     pub const fn id(self) -> &'static str {
@@ -267,6 +270,7 @@ impl NoticeKind {
             NoticeKind::View => "view",
             NoticeKind::Task => "task",
             NoticeKind::Stature => "stature",
+            NoticeKind::TextInPicture => "text_in_picture",
         }
     }
 
@@ -279,7 +283,11 @@ impl NoticeKind {
             NoticeKind::AboveLimit => "Above the set limit: ",
             NoticeKind::MayBeAboveLimit => "May be above the set limit: ",
             NoticeKind::MayBeAtLimit => "May be at the set limit: ",
-            NoticeKind::Other | NoticeKind::View | NoticeKind::Task | NoticeKind::Stature => "",
+            NoticeKind::Other
+            | NoticeKind::View
+            | NoticeKind::Task
+            | NoticeKind::Stature
+            | NoticeKind::TextInPicture => "",
         }
     }
 }

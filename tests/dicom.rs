@@ -11,7 +11,7 @@ use predicates::str::contains;
 use tragus::compare::compare;
 use tragus::exchange::dicom::{DicomError, Study};
 use tragus::exchange::{coco, fhir};
-use tragus::photo::{self, BodyDirection, Limits, Photo, PhotoErrorKind};
+use tragus::photo::{self, Bare, BodyDirection, Limits, Photo, PhotoErrorKind};
 use tragus::pipeline::{self, Aids, PhotoInput};
 use tragus::record;
 use tragus::report::{self, ReportInput};
@@ -327,6 +327,7 @@ fn marked(jpeg: Vec<u8>, (width, height): (u16, u16), focal: &str) -> Vec<u8> {
         (tags::PIXEL_SPACING, VR::DS, "1.5\\1.5"),
         // Of a front photo: in one from the side, a hint that something is wrong.
         (tags::PATIENT_ORIENTATION, VR::CS, "L\\F"),
+        (tags::BURNED_IN_ANNOTATION, VR::CS, "YES"),
     ] {
         o.put(DataElement::new(tag, vr, text));
     }
@@ -386,7 +387,7 @@ fn nothing_that_says_whom_a_file_shows_goes_any_further() {
     assert!(marks.iter().all(|mark| holds(&bytes, mark)));
 
     let whole = picture(&bytes);
-    let from_jpeg = measured("reach", jpeg);
+    let from_jpeg = measured("reach", jpeg.clone());
     let visit = measured("reach", bytes);
     assert!(visit.measured().count() > 0);
     assert_eq!(visit.readings, from_jpeg.readings);
@@ -397,6 +398,29 @@ fn nothing_that_says_whom_a_file_shows_goes_any_further() {
         .collect();
     assert!(told.iter().any(|text| text.contains("it was not used")));
     assert!(told.iter().any(|text| text.contains("may be mirrored")));
+    assert!(
+        told.iter()
+            .any(|text| text.contains("text is part of this picture"))
+    );
+
+    // As it is filed in a case, and filed from there once more, the same is said of it.
+    let mut filed = Bare::of(&marked(jpeg, (720, 960), "28"), Limits::default()).expect("a photo");
+    for _ in 0..2 {
+        for mark in marks {
+            assert!(!holds(filed.bytes(), mark), "{mark} is in the filed photo");
+        }
+        let of_filed = measured("reach", filed.bytes().to_vec());
+        assert_eq!(of_filed.readings, visit.readings);
+        let notices = of_filed.photos[0].notices.iter();
+        let of_filed: Vec<&str> = notices.map(|notice| notice.text.as_str()).collect();
+        let but_pixel_size: Vec<&str> = told
+            .iter()
+            .copied()
+            .filter(|text| !text.contains("how large a pixel is"))
+            .collect();
+        assert_eq!(of_filed, but_pixel_size);
+        filed = Bare::of(filed.bytes(), Limits::default()).expect("a photo");
+    }
 
     let visits = [visit.clone(), visit.clone()];
     let comparison = compare(&visits);

@@ -518,9 +518,10 @@ fn nothing_but_the_lens_is_taken_from_the_file() {
         cropped,
         pixel_size,
         right,
+        text_in_picture,
     } = *photo.tags();
     assert_eq!((focal_35mm, cropped), (Some(26.0), false));
-    assert_eq!((pixel_size, right), (false, None));
+    assert_eq!((pixel_size, right, text_in_picture), (false, None, false));
 }
 
 // Kinds of pictures.

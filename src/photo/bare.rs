@@ -11,7 +11,7 @@ use image::{ExtendedColorType, ImageEncoder, RgbImage};
 
 use super::decode::{self, Decoded, Detail, Limits, PhotoError, PhotoErrorKind};
 use super::dicom;
-use super::exif::{self, CameraTags};
+use super::exif;
 use super::jpeg;
 
 /// The bytes of a photo that say nothing but the picture, which way is up, and the lens: no place,
@@ -23,14 +23,13 @@ pub struct Bare {
 }
 
 impl Bare {
-    /// Takes everything else out of a photo's file. Measures the same as the original does.
+    /// Takes everything else out of a photo's file. It measures the same as the original does, and the
+    /// same is to be said of it, but for a pixel size in a DICOM file, which is not used.
     pub fn of(bytes: &[u8], limits: Limits) -> Result<Bare, PhotoError> {
         let whole = |bytes: &[u8]| decode::decode(bytes, limits, Detail::Whole);
         let mut original = whole(bytes)?;
-        if dicom::is_dicom(bytes) {
-            // What such a file says beside its picture has no place in another one.
-            original.tags = CameraTags::default();
-        }
+        let is_dicom = dicom::is_dicom(bytes);
+        original.tags.pixel_size &= !is_dicom;
         let taken_apart = jpeg(bytes).or_else(|| png(bytes)).or_else(|| webp(bytes));
         if let Some(bytes) = taken_apart
             && whole(&bytes).is_ok_and(|bare| is_same(&bare, &original))
@@ -40,7 +39,10 @@ impl Bare {
                 is_written_anew: false,
             });
         }
-        let block = exif::only_what_is_read(before_scan(bytes), true);
+        let block = match is_dicom {
+            true => exif::of_dicom(&original.tags),
+            false => exif::only_what_is_read(before_scan(bytes), true),
+        };
         let bytes = anew(&original.picture, block.as_deref())?;
         // A picture that compresses badly may now be larger than what is read.
         if !is_same(&whole(&bytes)?, &original) {

@@ -23,7 +23,7 @@ use image::metadata::Orientation;
 use image::{DynamicImage, RgbImage};
 
 use super::decode::{self, Decoded, Detail, Limits, PhotoError, PhotoErrorKind};
-use super::exif::{BodyDirection, FOCAL_LENGTHS_MM, Tags};
+use super::exif::{BodyDirection, FOCAL_LENGTHS_MM, Kept, Tags};
 use super::jpeg;
 
 const MAGIC: &[u8] = b"DICM";
@@ -40,12 +40,13 @@ const PHOTOGRAPHS: [&str; 6] = [
 ];
 
 /// All that is read of a file besides its pixels.
-const WANTED: [Tag; 27] = [
+const WANTED: [Tag; 28] = [
     tags::SOP_CLASS_UID,
     tags::FOCAL_LENGTH_IN35MM_FILM,
     tags::IMAGER_PIXEL_SPACING,
     tags::NOMINAL_SCANNED_PIXEL_SPACING,
     tags::PATIENT_ORIENTATION,
+    tags::BURNED_IN_ANNOTATION,
     tags::SAMPLES_PER_PIXEL,
     tags::PHOTOMETRIC_INTERPRETATION,
     tags::PLANAR_CONFIGURATION,
@@ -92,9 +93,15 @@ pub(super) fn decode(bytes: &[u8], limits: Limits, detail: Detail) -> Result<Dec
         focal_35mm: file
             .values
             .number(tags::FOCAL_LENGTH_IN35MM_FILM)
+            // A whole number, by its type.
+            .map(f64::round)
             .filter(|mm| FOCAL_LENGTHS_MM.contains(mm)),
         digital_zoom: None,
         taken_size: None,
+        kept: Kept {
+            right,
+            text_in_picture: file.values.text(tags::BURNED_IN_ANNOTATION).as_deref() == Some("YES"),
+        },
     };
     let mut decoded = match file.coding {
         Coding::Jpeg => {
@@ -126,7 +133,6 @@ pub(super) fn decode(bytes: &[u8], limits: Limits, detail: Detail) -> Result<Dec
             decode::turned(picture, (frame.columns, frame.rows), 0, &tags)
         }
     };
-    decoded.tags.right = right;
     decoded.tags.pixel_size = [
         tags::PIXEL_SPACING,
         tags::IMAGER_PIXEL_SPACING,

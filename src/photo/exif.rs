@@ -23,6 +23,8 @@ pub struct CameraTags {
     pub pixel_size: bool,
     /// To which side of the person the upright picture's right lies, where the file says so.
     pub right: Option<BodyDirection>,
+    /// The file says that text is part of the picture: it may name the person.
+    pub text_in_picture: bool,
 }
 
 /// What a TIFF's samples beyond its colours are, and the kind of them that dims the colours.
@@ -55,6 +57,18 @@ impl BodyDirection {
         })
     }
 
+    const fn letter(self) -> char {
+        use BodyDirection::*;
+        match self {
+            Left => 'L',
+            Right => 'R',
+            Anterior => 'A',
+            Posterior => 'P',
+            Head => 'H',
+            Foot => 'F',
+        }
+    }
+
     pub(super) fn opposite(self) -> BodyDirection {
         use BodyDirection::*;
         match self {
@@ -78,6 +92,61 @@ pub(super) struct Tags {
     pub focal_35mm: Option<f64>,
     pub digital_zoom: Option<f64>,
     pub taken_size: Option<(u32, u32)>,
+    /// What a DICOM file said, in one that was made from it.
+    pub kept: Kept,
+}
+
+/// What a DICOM file says of its picture and no tag of EXIF does. A file made from it keeps it as the
+/// picture's description, in DICOM's own words and no others.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub(super) struct Kept {
+    pub right: Option<BodyDirection>,
+    pub text_in_picture: bool,
+}
+
+const TEXT_IN_PICTURE: &str = "Burned In Annotation: YES";
+
+impl Kept {
+    fn words(self) -> Option<String> {
+        let right = self
+            .right
+            .map(|right| format!("Patient Orientation: {}\\F", right.letter()));
+        let text = self.text_in_picture.then(|| TEXT_IN_PICTURE.to_owned());
+        let all: Vec<String> = right.into_iter().chain(text).collect();
+        (!all.is_empty()).then(|| all.join("; "))
+    }
+
+    /// Of these very words; whatever else somebody described says nothing here.
+    fn from_words(words: &str) -> Kept {
+        let letters = words
+            .strip_prefix("Patient Orientation: ")
+            .and_then(|rest| rest.chars().next());
+        let kept = Kept {
+            right: letters.and_then(BodyDirection::from_letter),
+            text_in_picture: words.ends_with(TEXT_IN_PICTURE),
+        };
+        match kept.words().is_some_and(|own| own == words) {
+            true => kept,
+            false => Kept::default(),
+        }
+    }
+
+    fn read(block: &Exif) -> Kept {
+        let field = block.get_field(Tag::ImageDescription, In::PRIMARY);
+        let text = field.and_then(|field| match &field.value {
+            Value::Ascii(texts) => str::from_utf8(texts.first()?).ok(),
+            _ => None,
+        });
+        text.map_or_else(Kept::default, Kept::from_words)
+    }
+
+    fn field(self) -> Option<Field> {
+        Some(Field {
+            tag: Tag::ImageDescription,
+            ifd_num: In::PRIMARY,
+            value: Value::Ascii(vec![self.words()?.into_bytes()]),
+        })
+    }
 }
 
 impl Tags {
@@ -106,6 +175,7 @@ impl Tags {
                 .and_then(|exif| number(exif, Tag::DigitalZoomRatio))
                 .filter(|ratio| *ratio > 0.0),
             taken_size: block.and_then(size),
+            kept: block.map_or_else(Kept::default, Kept::read),
         }
     }
 
@@ -145,6 +215,8 @@ impl Tags {
         CameraTags {
             focal_35mm: self.focal_35mm.filter(|_| !cropped && !zoomed),
             cropped: self.focal_35mm.is_some() && (cropped || zoomed),
+            right: self.kept.right,
+            text_in_picture: self.kept.text_in_picture,
             ..CameraTags::default()
         }
     }
@@ -170,7 +242,27 @@ pub(super) fn only_what_is_read(bytes: &[u8], is_upright: bool) -> Option<Vec<u8
                 value: one_number(&from.get_field(tag, In::PRIMARY)?.value)?,
             })
         })
+        .chain(Kept::read(&from).field())
         .collect();
+    written(&fields)
+}
+
+/// A block of its own with what a DICOM file says of its upright picture.
+pub(super) fn of_dicom(tags: &CameraTags) -> Option<Vec<u8>> {
+    let focal = tags.focal_35mm.map(|mm| Field {
+        tag: Tag::FocalLengthIn35mmFilm,
+        ifd_num: In::PRIMARY,
+        value: Value::Short(vec![mm as u16]),
+    });
+    let kept = Kept {
+        right: tags.right,
+        text_in_picture: tags.text_in_picture,
+    };
+    let fields: Vec<Field> = focal.into_iter().chain(kept.field()).collect();
+    written(&fields)
+}
+
+fn written(fields: &[Field]) -> Option<Vec<u8>> {
     if fields.is_empty() {
         return None;
     }
@@ -230,5 +322,37 @@ fn number(exif: &Exif, tag: Tag) -> Option<f64> {
             .filter(|ratio| ratio.denom != 0)
             .map(|ratio| ratio.to_f64()),
         value => value.get_uint(0).map(f64::from),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn only_the_very_words_of_a_dicom_file_are_kept_of_a_description() {
+        for right in [
+            None,
+            Some(BodyDirection::Left),
+            Some(BodyDirection::Posterior),
+        ] {
+            for text_in_picture in [false, true] {
+                let kept = Kept {
+                    right,
+                    text_in_picture,
+                };
+                let words = kept.words().unwrap_or_default();
+                assert_eq!(Kept::from_words(&words), kept, "{words}");
+            }
+        }
+        for words in [
+            "Jane Roe, Burned In Annotation: YES",
+            "Patient Orientation: L\\F of Jane Roe",
+            "Patient Orientation: X\\F",
+            "Patient Orientation: L\\F; Burned In Annotation: YES ",
+            "Patient Orientation: LJane\\F",
+        ] {
+            assert_eq!(Kept::from_words(words), Kept::default(), "{words}");
+        }
     }
 }

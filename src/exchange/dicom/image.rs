@@ -10,7 +10,7 @@ use jpeg_encoder::{ColorType, Encoder, SamplingFactor};
 use super::Study;
 use super::attributes::{common, put_empty, put_number, put_text};
 use crate::body::{Side, View};
-use crate::visit::PhotoRecord;
+use crate::visit::{NoticeKind, PhotoRecord};
 
 const QUALITY: u8 = 88;
 
@@ -58,9 +58,15 @@ pub fn object(
             false => "Landmarks and lines of measures drawn in, faces covered where found",
         },
     );
-    // No text was drawn in. Whether a person can still be recognised is left open where faces are
-    // covered: one may have been missed.
-    put_text(o, tags::BURNED_IN_ANNOTATION, "NO");
+    // No text was drawn in, and whether the photo had some is left open unless its file said so. So is
+    // whether a person can still be recognised where faces are covered: one may have been missed.
+    if photo
+        .notices
+        .iter()
+        .any(|notice| notice.kind == NoticeKind::TextInPicture)
+    {
+        put_text(o, tags::BURNED_IN_ANNOTATION, "YES");
+    }
     if shows_faces {
         put_text(o, tags::RECOGNIZABLE_VISUAL_FEATURES, "YES");
     }
