@@ -429,7 +429,7 @@ fn nothing_that_says_whom_a_file_shows_goes_any_further() {
         comparison: &comparison,
         pictures: &|_, _| Some(whole.clone()),
         show_faces: false,
-        plan: None,
+        standing: None,
         program: "tragus",
     });
     let mut study = Study::of(&visit).expect("a day");

@@ -85,7 +85,7 @@ fn written(scratch: &Path, paper: &str) -> BTreeMap<String, PathBuf> {
     for entry in fs::read_dir(&out).expect("documents") {
         let path = entry.expect("an entry").path();
         let stem = path.file_stem().expect("a name").to_string_lossy();
-        let name = stem.trim_start_matches(DAY).trim_start_matches('-');
+        let (_, name) = stem.split_once(&format!("{DAY}-")).expect("a day");
         found.insert(name.to_owned(), path.clone());
     }
     let names: Vec<&str> = found.keys().map(String::as_str).collect();

@@ -164,7 +164,10 @@ fn the_worst_files_stay_within_bounds_and_are_told() {
     let too_many = "megapixels that are read";
     let too_large = "too large to be read in one piece";
     let damaged = "damaged or cut short";
-    let files: [(&str, Vec<u8>, &str); 14] = [
+    // Stray bytes behind the first segment, over which decoders pass.
+    let mut stray = scans(600, 5_000);
+    stray.splice(20..20, [0, 0]);
+    let files: [(&str, Vec<u8>, &str); 15] = [
         ("bomb.png", black_png(30_000, 1, 0, 1), too_many),
         ("black.png", black_png(10_000, 8, 6, 4), "Nobody was found"),
         ("deep.png", black_png(10_000, 16, 6, 4), too_large),
@@ -179,6 +182,7 @@ fn the_worst_files_stay_within_bounds_and_are_told() {
         ("claim.jpg", swollen_jpeg(65_500, 65_500), too_many),
         ("hollow.jpg", swollen_jpeg(10_000, 10_000), damaged),
         ("scans.jpg", scans(600, 5_000), "JPEG file is not supported"),
+        ("stray.jpg", stray, "JPEG file is not supported"),
         (
             "point.png",
             png(&RgbImage::new(1, 1), Vec::new()),

@@ -6,7 +6,7 @@ use image::codecs::{jpeg::JpegEncoder, png::PngEncoder, webp::WebPEncoder};
 use image::{DynamicImage, ImageEncoder, Rgb, RgbImage};
 
 use tragus::geometry::{Angle, Map, Point};
-use tragus::photo::{CameraTags, Limits, Photo, PhotoError, PhotoErrorKind};
+use tragus::photo::{Bare, CameraTags, Limits, Photo, PhotoError, PhotoErrorKind};
 
 // Writing TIFF, which is also the format of an EXIF block: a header, then directories of
 // entries, each a tag with values of one type.
@@ -667,7 +667,48 @@ fn an_animated_webp_gives_its_first_frame() {
     assert_upright(&decode(&chunk(b"RIFF", &body)).unwrap(), "animated WebP");
 }
 
+/// Nobody shows a second picture, and it may be another one.
+#[test]
+fn a_webp_is_filed_with_the_picture_that_it_shows_alone() {
+    let file = webp(&upright(), Vec::new());
+    let second = webp(&RgbImage::from_pixel(96, 128, Rgb([7, 7, 7])), Vec::new());
+    let body = [&file[8..], &second[12..]].concat();
+    let twice = chunk(b"RIFF", &body);
+    let bare = Bare::of(&twice, Limits::default()).expect("a photo");
+    let shown = &second[20..];
+    let holds = bare.bytes().windows(shown.len()).any(|part| part == shown);
+    assert!(!holds);
+    assert_upright(&decode(bare.bytes()).unwrap(), "WebP of two pictures");
+}
+
 // Bad files.
+
+/// Nought for every table of Huffman codes: the usual decoder may go on with an earlier one or none.
+#[test]
+fn a_jpeg_that_its_library_gives_up_on_is_damaged() {
+    let whole = jpeg(&upright(), Vec::new());
+    decode(&whole).unwrap();
+    let tables: Vec<usize> = (0..whole.len() - 1)
+        .filter(|at| whole[*at..*at + 2] == [0xff, 0xc4])
+        .collect();
+    assert!(!tables.is_empty());
+    // A comment in its place.
+    for at in tables {
+        let mut broken = whole.clone();
+        broken[at + 1] = 0xfe;
+        assert!(
+            matches!(refused(&broken), PhotoErrorKind::Damaged),
+            "at {at}"
+        );
+    }
+    let mut twice = whole.clone();
+    let start = whole
+        .windows(2)
+        .position(|pair| pair == [0xff, 0xda])
+        .expect("a scan");
+    twice.splice(start..start, [0xff, 0xd8]);
+    assert!(matches!(refused(&twice), PhotoErrorKind::Damaged));
+}
 
 #[test]
 fn an_empty_file_is_called_empty() {

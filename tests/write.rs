@@ -191,7 +191,7 @@ fn a_day_is_told_as_it_was_known_on_it() {
     let case = case_until(scratch.path(), "2026-08-11");
     let out = scratch.path().join("out");
     let text = |name: &str| {
-        fs::read_to_string(out.join(name))
+        fs::read_to_string(out.join(format!("demo-01-{name}")))
             .expect(name)
             .replace('\u{a0}', " ")
     };
@@ -277,7 +277,7 @@ fn the_letter_is_one_page() {
             .arg(&out)
             .assert()
             .code(0);
-        pages(&out.join("2026-05-26-letter.pdf"))
+        pages(&out.join("demo-01-2026-05-26-letter.pdf"))
     };
     let long =
         "The breast surgeon in charge, Department of Surgery, Hospital of the Town, 1 Long Road";
@@ -380,7 +380,7 @@ fn a_plan_that_is_over_is_told_as_ended() {
             .arg(&out)
             .assert()
             .code(0);
-        let page = fs::read_to_string(out.join(format!("{day}-{document}.html")));
+        let page = fs::read_to_string(out.join(format!("demo-01-{day}-{document}.html")));
         page.expect("a page").replace('\u{a0}', " ")
     };
     let soon = written("2026-08-20", "letter");
@@ -392,8 +392,16 @@ fn a_plan_that_is_over_is_told_as_ended() {
     for document in ["letter", "course", "comparison"] {
         let late = written("2026-11-27", document);
         let old = "The last screening is of 11 August 2026: ask again before any exercise.";
-        let asked = late.contains(old) || late.contains("These answers are 108 days old");
-        assert!(asked, "{document}: {late}");
+        let held = late
+            .find(old)
+            .unwrap_or_else(|| panic!("{document}: {late}"));
+        assert!(
+            held < late
+                .find("intake on")
+                .or(late.find("Improved"))
+                .expect("text"),
+            "{document}"
+        );
         assert!(
             !late.to_lowercase().contains("calm breathing"),
             "{document}"
@@ -491,10 +499,11 @@ fn a_comparison_knows_what_was_answered_after_the_last_visit() {
         assert!(!text.contains("New or growing swelling"));
         let limit = "In force on 27 May 2026: operated arm no higher than 90° until 16 June 2026";
         assert!(text.contains(limit), "{text}");
-        assert!(
-            text.find("Worse in between") < text.find("Improved"),
-            "a loss is read first: {text}"
-        );
+        let at = |words: &str| {
+            text.find(words)
+                .unwrap_or_else(|| panic!("{words}: {text}"))
+        };
+        assert!(at("Worse in between") < at("Improved"), "{text}");
     }
     assert!(
         page.contains("from 89.0 ± 3.9° to 95.0 ± 3.9° (140.0 ± 3.9° in between)"),
@@ -506,4 +515,178 @@ fn a_comparison_knows_what_was_answered_after_the_last_visit() {
         .code(0);
     let page = fs::read_to_string(case.join("documents/2026-05-27-comparison.html"));
     assert!(page.expect("a page").contains("no higher than 90°"));
+}
+
+/// A clinic's own rules limit the arm to 60° before level 1, where those built in know no such limit.
+#[test]
+fn what_other_rules_hold_is_not_passed_over() {
+    let scratch = tempfile::tempdir().expect("a folder");
+    let case = case_until(scratch.path(), "2026-08-11");
+    let rules = scratch.path().join("own.toml");
+    let own = "\n[[rule]]\nid = \"own\"\nwords = \"Our own limit for everybody.\"\nsource = \"Ours\"\nknown = \
+               \"common_practice\"\nwhen = { surgery = [\"mastectomy\"] }\narm_deg = 60\n";
+    let built_in = tragus().args(["plan", "--built-in", "rules"]).output();
+    let built_in = String::from_utf8(built_in.expect("rules").stdout).expect("text");
+    fs::write(&rules, built_in + own).expect("rules");
+    plan(&case, "2026-08-11")
+        .args(["--approve", "AB", "--rules"])
+        .arg(&rules)
+        .assert()
+        .code(0);
+    write(&case, "2026-08-11")
+        .assert()
+        .code(1)
+        .stdout("")
+        .stderr(contains(
+            "the plan of 2026-08-11 was made by other rules; --rules names those",
+        ));
+    let report = scratch.path().join("report.html");
+    let compared = |more: &[&std::ffi::OsStr]| {
+        let mut compare = tragus();
+        compare.arg("compare").arg(&case).args(more);
+        compare.arg("--report").arg(&report);
+        let output = compare.env("TRAGUS_TODAY", "2026-08-11").output();
+        let told = String::from_utf8(output.expect("it runs").stdout).expect("text");
+        let told = told.split_whitespace().collect::<Vec<_>>().join(" ");
+        [told, fs::read_to_string(&report).expect("a report")]
+            .map(|text| text.replace('\u{a0}', " "))
+    };
+    for text in compared(&[]) {
+        assert!(
+            text.contains("was made by other rules than those used here"),
+            "{text}"
+        );
+        assert!(!text.contains("No limit of height"), "{text}");
+    }
+    for text in compared(&["--rules".as_ref(), rules.as_os_str()]) {
+        assert!(text.contains("operated arm no higher than 60°"), "{text}");
+    }
+    write(&case, "2026-08-11")
+        .args(["letter", "home-sheet", "--format", "html", "--rules"])
+        .arg(&rules)
+        .assert()
+        .code(0);
+    let letter = fs::read_to_string(case.join("documents/2026-08-11-letter.html"));
+    let letter = letter.expect("a letter").replace('\u{a0}', " ");
+    assert!(
+        letter.contains("no higher than 60°") && letter.contains("approved by AB"),
+        "{letter}"
+    );
+
+    // Its visits by themselves know no screening, and say so.
+    let visits = case.join("visits");
+    let output = tragus()
+        .arg("compare")
+        .arg(visits.join("2026-03-10-intake/record.json"))
+        .arg(visits.join("2026-08-11-discharge/record.json"))
+        .output()
+        .expect("it runs");
+    let told = String::from_utf8_lossy(&output.stdout).replace('\n', " ");
+    assert!(told.contains("compared without their case"), "{told}");
+}
+
+/// A plan that was only looked at takes nothing back; a hold does, and says which sheet is at home.
+#[test]
+fn a_letter_knows_the_sheet_that_is_at_home() {
+    let scratch = tempfile::tempdir().expect("a folder");
+    let case = case_until(scratch.path(), "2026-04-28");
+    plan(&case, "2026-04-28")
+        .args(["--approve", "AB"])
+        .assert()
+        .code(0);
+    let letter = |day: &str, more: &[&str]| {
+        write(&case, day)
+            .args(["letter", "--format", "html"])
+            .args(more)
+            .assert()
+            .code(0);
+        let page = fs::read_to_string(case.join(format!("documents/{day}-letter.html")));
+        page.expect("a letter").replace('\u{a0}', " ")
+    };
+    plan(&case, "2026-05-04").assert().code(0);
+    assert!(
+        letter("2026-05-04", &[]).contains("approved by AB on 28 April 2026, good until 12 May")
+    );
+    write(&case, "2026-05-04")
+        .arg("home-sheet")
+        .assert()
+        .code(0)
+        .stdout(contains("2026-04-28-home-sheet.pdf"));
+
+    let screened = fs::read_to_string(case.join("screenings/2026-04-28.json")).expect("answers");
+    let held = screened
+        .replace("\"date\": \"2026-04-28\"", "\"date\": \"2026-05-05\"")
+        .replace("\"fever\": \"no\"", "\"fever\": \"yes\"");
+    fs::write(case.join("screenings/2026-05-05.json"), held).expect("answers");
+    let at_home = "the sheet of 28 April 2026, good until 11 May 2026, was written before what was \
+                   found since. Have it put away.";
+    assert!(letter("2026-05-05", &[]).contains(at_home));
+    plan(&case, "2026-05-05").assert().code(1);
+    let page = letter("2026-05-05", &[]);
+    assert!(page.contains(at_home), "{page}");
+    // And no sheet is handed out by what was known before.
+    write(&case, "2026-05-05")
+        .args(["home-sheet", "--date", "2026-05-04"])
+        .assert()
+        .code(1)
+        .stdout("")
+        .stderr(contains("it is handed out today"));
+}
+
+#[test]
+fn an_approval_that_came_later_is_not_told_of_the_days_before() {
+    let scratch = tempfile::tempdir().expect("a folder");
+    let case = case_until(scratch.path(), "2026-04-28");
+    plan(&case, "2026-04-30")
+        .args(["--date", "2026-04-28", "--approve", "AB"])
+        .assert()
+        .code(0);
+    for (day, approved) in [("2026-04-29", false), ("2026-04-30", true)] {
+        write(&case, "2026-04-30")
+            .args(["letter", "--format", "html", "--date", day])
+            .assert()
+            .code(0);
+        let page = fs::read_to_string(case.join(format!("documents/{day}-letter.html")));
+        assert_eq!(
+            page.expect("a letter").contains("approved by AB"),
+            approved,
+            "{day}"
+        );
+    }
+}
+
+/// The note of an earlier visit keeps what was asked between it and the next one.
+#[test]
+fn a_note_that_is_written_anew_keeps_what_was_asked_since() {
+    let scratch = tempfile::tempdir().expect("a folder");
+    let case = case_until(scratch.path(), "2026-08-11");
+    write(&case, "2026-08-11")
+        .args(["visit-note", "--visit", "setback", "--format", "html"])
+        .assert()
+        .code(0);
+    let note = fs::read_to_string(case.join("documents/2026-05-26-visit-note.html"));
+    let note = note.expect("a note");
+    assert!(
+        note.contains("Since the visit, on 27 May 2026") && note.contains("no higher than 90°")
+    );
+}
+
+#[test]
+fn a_visit_without_a_day_is_left_out_of_the_documents() {
+    let scratch = tempfile::tempdir().expect("a folder");
+    let case = case_until(scratch.path(), "2026-05-26");
+    let mut undated = visit("discharge", "2026-08-11", 158.0, 155.0);
+    keep(&case, &undated);
+    undated.facts.date = None;
+    let record = case.join("visits/2026-08-11-discharge/record.json");
+    fs::write(record, record::visit_to_json(&undated)).expect("a record");
+    write(&case, "2026-05-26")
+        .args(["letter", "--format", "html"])
+        .assert()
+        .code(0)
+        .stderr(contains(
+            "discharge has no date, so the documents leave it out.",
+        ));
+    let letter = fs::read_to_string(case.join("documents/2026-05-26-letter.html"));
+    assert!(!letter.expect("a letter").contains("discharge"));
 }

@@ -539,7 +539,8 @@ fn all_names(folder: &Path) -> Result<Vec<String>, CaseError> {
 }
 
 /// "Week 10, left" as part of a folder's name on any system: "week-10-left".
-fn slug(label: &str) -> String {
+/// A label or a code as part of the name of a file.
+pub fn slug(label: &str) -> String {
     let words: Vec<String> = label
         .split(|c: char| !c.is_alphanumeric())
         .filter(|word| !word.is_empty())

@@ -6,20 +6,18 @@ use clap::{Args, ValueEnum};
 use jiff::civil::Date;
 
 use tragus::care::Rules;
-use tragus::care::catalogue::Catalogue;
-use tragus::care::plan::Plan;
 use tragus::case::Case;
 use tragus::compare::{Comparison, Verdict, compare, compare_carrying};
 use tragus::episode::{self, Filed};
 use tragus::exchange::fhir;
 use tragus::photo;
 use tragus::record;
-use tragus::report;
 use tragus::report::document;
+use tragus::report::{self, StandingView};
 use tragus::visit::Visit;
 
 use super::case::{self, Nets, Read};
-use super::{LookArgs, Outcome, PaperArg, Stop, Surroundings, files, print, stop, tell};
+use super::{LookArgs, Outcome, PaperArg, Stop, Surroundings, files, plan, print, stop, tell};
 
 #[derive(Args)]
 pub struct CompareArgs {
@@ -37,6 +35,9 @@ pub struct CompareArgs {
     /// Leave faces uncovered in the report
     #[arg(long)]
     show_faces: bool,
+    /// The clinic's own rules (TOML), by which a case was screened
+    #[arg(long, value_name = "FILE")]
+    rules: Option<PathBuf>,
     /// How to print the comparison
     #[arg(long, value_enum, default_value = "table")]
     format: Format,
@@ -62,7 +63,9 @@ pub fn run(args: &CompareArgs, surroundings: &Surroundings) -> Result<Outcome, S
     }
     let mut nets = Nets::new(&args.look, surroundings);
     let today = (surroundings.now)().date();
-    let chosen = read(&args.visits, &mut nets, today)?;
+    let own_rules = args.rules.as_deref().map(plan::own_rules).transpose()?;
+    let rules = own_rules.as_ref().unwrap_or_else(|| Rules::built_in());
+    let chosen = read(&args.visits, &mut nets, rules, today)?;
     let (mut visits, folders): (Vec<Visit>, Vec<PathBuf>) = chosen
         .visits
         .into_iter()
@@ -72,7 +75,10 @@ pub fn run(args: &CompareArgs, surroundings: &Surroundings) -> Result<Outcome, S
         true => compare(&visits),
         false => compare_carrying(&mut visits),
     };
-    let plan = chosen.plan.as_ref();
+    let standing = chosen.standing.as_ref();
+    if let Some(hold) = standing.and_then(|standing| standing.holds.first()) {
+        tell(&format!("First: {hold}"));
+    }
     if let Some(path) = &args.report {
         let pictures = |visit: usize, photo: usize| {
             let record = &visits[visit].photos[photo];
@@ -83,7 +89,7 @@ pub fn run(args: &CompareArgs, surroundings: &Surroundings) -> Result<Outcome, S
             comparison: &comparison,
             pictures: &pictures,
             show_faces: args.show_faces,
-            plan,
+            standing,
             program: concat!("tragus ", env!("CARGO_PKG_VERSION")),
         };
         let report = match path.extension() {
@@ -99,7 +105,7 @@ pub fn run(args: &CompareArgs, surroundings: &Surroundings) -> Result<Outcome, S
         tell(&format!("report written: {}", path.display()));
     }
     print(&match args.format {
-        Format::Table => report::comparison_table(&visits, &comparison, plan),
+        Format::Table => report::comparison_table(&visits, &comparison, standing),
         Format::Json => format!("{:#}\n", report::comparison_json(&visits, &comparison)),
         Format::Fhir => bundle(&visits, &comparison)?,
     })?;
@@ -124,11 +130,11 @@ struct Chosen {
     /// Whether screenings say which limit held on each day, so that none is carried on.
     is_screened: bool,
     /// What the last screening of a case comes to today.
-    plan: Option<Plan>,
+    standing: Option<StandingView>,
 }
 
 /// One case with all its visits, or the visits that were named.
-fn read(paths: &[PathBuf], nets: &mut Nets, today: Date) -> Result<Chosen, Stop> {
+fn read(paths: &[PathBuf], nets: &mut Nets, rules: &Rules, today: Date) -> Result<Chosen, Stop> {
     if let [path] = paths {
         if !Case::is_one(path) {
             return Err(stop(
@@ -152,7 +158,7 @@ fn read(paths: &[PathBuf], nets: &mut Nets, today: Date) -> Result<Chosen, Stop>
                 "file one with tragus measure --case",
             ));
         }
-        let plan = plan_of(&case, &filed, today)?;
+        let standing = episode::standing_on(&case, rules, &filed, today)?;
         let visits = filed.into_iter().zip(folders);
         return Ok(Chosen {
             visits: visits
@@ -162,7 +168,7 @@ fn read(paths: &[PathBuf], nets: &mut Nets, today: Date) -> Result<Chosen, Stop>
                 })
                 .collect(),
             is_screened: !case.screenings()?.is_empty(),
-            plan,
+            standing,
         });
     }
     if let Some(case) = paths.iter().find(|path| Case::is_one(path)) {
@@ -183,26 +189,18 @@ fn read(paths: &[PathBuf], nets: &mut Nets, today: Date) -> Result<Chosen, Stop>
     Ok(Chosen {
         visits: read,
         is_screened: false,
-        plan: None,
+        standing: paths
+            .iter()
+            .any(|path| is_in_case(path))
+            .then(|| StandingView::unread("These visits were compared without their case")),
     })
 }
 
-/// Holds and limits of today by the built-in rules; nothing where nobody was screened, or by others.
-fn plan_of(case: &Case, filed: &[Filed], today: Date) -> Result<Option<Plan>, Stop> {
-    let Some(screening) = case.screening_on(today)? else {
-        return Ok(None);
-    };
-    let rules = Rules::built_in();
-    if let Err(why) = rules.check(&screening, today) {
-        tell(&format!(
-            "The screening of {} does not fit the built-in rules ({why}), so no hold and no limit of it is \
-             told here: tragus write CASE comparison --rules FILE tells them.",
-            screening.date
-        ));
-        return Ok(None);
-    }
-    let plan = episode::plan(case, rules, Catalogue::built_in(), &screening, filed, today)?;
-    Ok(Some(plan))
+/// Whether a visit lies among those of a case.
+fn is_in_case(visit: &Path) -> bool {
+    let folder = visit.canonicalize().unwrap_or_else(|_| visit.to_owned());
+    let mut above = folder.ancestors().skip(1).take(3);
+    above.any(Case::is_one)
 }
 
 fn refuse_no_visit(path: &Path) -> Result<(), Stop> {

@@ -7,10 +7,11 @@ use jiff::civil::Date;
 
 use tragus::care::catalogue::Catalogue;
 use tragus::care::{Rules, is_initials};
-use tragus::case::{Case, DOCUMENTS};
+use tragus::case::{Case, DOCUMENTS, slug};
 use tragus::episode::Filed;
 use tragus::episode::documents::{Address, Dossier, NotWritten, Pictures, Titled};
 use tragus::record;
+use tragus::visit::Visit;
 
 use super::case::{self, Nets};
 use super::{LookArgs, Outcome, PaperArg, Stop, Surroundings, files, plan, print, stop, tell};
@@ -77,7 +78,7 @@ enum DocumentArg {
     HomeSheet,
 }
 
-#[derive(Clone, Copy, PartialEq, Eq, ValueEnum)]
+#[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, ValueEnum)]
 enum Format {
     Pdf,
     Html,
@@ -125,7 +126,7 @@ pub fn run(args: &WriteArgs, surroundings: &Surroundings) -> Result<Outcome, Sto
     let mut nets = Nets::new(&args.look, surroundings);
     let (filed, folders): (Vec<Filed>, Vec<PathBuf>) = case::visits(&case, &mut nets)?
         .into_iter()
-        .filter(|visit| visit.filed.visit.facts.date.is_none_or(|of| of <= day))
+        .filter(|visit| is_of_before(&visit.filed.visit, day))
         .map(|visit| (visit.filed, visit.folder))
         .unzip();
     let index = wished(args.visit.as_deref(), &filed, &args.case)?;
@@ -157,6 +158,14 @@ pub fn run(args: &WriteArgs, surroundings: &Surroundings) -> Result<Outcome, Sto
             DocumentArg::Course => dossier.course(),
             DocumentArg::VisitNote => dossier.visit_note(index, &pictures),
             DocumentArg::Letter => dossier.letter(address),
+            DocumentArg::HomeSheet if day != today => {
+                everything = false;
+                tell(
+                    "home-sheet not written: it is handed out today, by what is known today; leave out \
+                     --date",
+                );
+                continue;
+            }
             DocumentArg::HomeSheet => dossier.home_sheet(),
         };
         match built {
@@ -166,7 +175,11 @@ pub fn run(args: &WriteArgs, surroundings: &Surroundings) -> Result<Outcome, Sto
             Err(why) => {
                 everything = false;
                 let hint = match why {
-                    NotWritten::Screening { .. } => "; --rules names those that it was made by",
+                    NotWritten::Screening { .. } | NotWritten::OtherRules(_) => {
+                        "; --rules names those that it was made by"
+                    }
+                    // Other exercises may be the cause, too.
+                    NotWritten::OtherPlan(_) => ", or name its --exercises",
                     _ => "",
                 };
                 tell(&format!("{} not written: {why}{hint}", name(*document)));
@@ -174,6 +187,17 @@ pub fn run(args: &WriteArgs, surroundings: &Surroundings) -> Result<Outcome, Sto
         }
     }
     Ok(Outcome::of(everything))
+}
+
+/// One without a date may be later than it looks.
+fn is_of_before(visit: &Visit, day: Date) -> bool {
+    if visit.facts.date.is_none() {
+        tell(&format!(
+            "{} has no date, so the documents leave it out.",
+            visit.title(1)
+        ));
+    }
+    visit.facts.date.is_some_and(|of| of <= day)
 }
 
 fn name(document: DocumentArg) -> String {
@@ -211,6 +235,7 @@ fn wished(visit: Option<&str>, filed: &[Filed], case: &Path) -> Result<usize, St
 
 fn write(args: &WriteArgs, case: &Case, titled: &Titled) -> Result<(), Stop> {
     let mut formats = args.format.clone();
+    formats.sort();
     formats.dedup();
     for format in formats {
         let bytes = match format {
@@ -220,7 +245,8 @@ fn write(args: &WriteArgs, case: &Case, titled: &Titled) -> Result<(), Stop> {
         let file = format!("{}.{}", titled.name, format.ending());
         let path = match &args.out {
             Some(folder) if !files::same_file(folder, &case.folder().join(DOCUMENTS)) => {
-                let path = folder.join(file);
+                // The sheets of several people may lie there.
+                let path = folder.join(format!("{}-{file}", slug(&case.about.code)));
                 if titled.is_read {
                     refuse_other(&path, &bytes)?;
                 }
@@ -242,11 +268,13 @@ fn write(args: &WriteArgs, case: &Case, titled: &Titled) -> Result<(), Stop> {
 /// Outside of a case nothing is set aside, and what a clinician has read is not written over.
 fn refuse_other(path: &Path, bytes: &[u8]) -> Result<(), Stop> {
     match std::fs::read(path) {
-        Ok(there) if there != bytes => Err(stop(
+        Ok(there) if there == bytes => Ok(()),
+        Err(error) if error.kind() == std::io::ErrorKind::NotFound => Ok(()),
+        Ok(_) => Err(stop(
             "a letter that was read lies there, and says something else",
             path,
             "name another folder, or move it away",
         )),
-        _ => Ok(()),
+        Err(error) => Err(stop(error, path, "name another folder")),
     }
 }

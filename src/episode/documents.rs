@@ -12,9 +12,12 @@ use crate::care::{Rules, Screening};
 use crate::case::{Case, CaseError};
 use crate::compare::{Comparison, compare, compare_carrying};
 use crate::record;
+use crate::record::KeptPlan;
 use crate::report::document::{self, AtHome, Course, Document, Letter, Paper, PdfError, VisitNote};
 use crate::report::plan::PlanInput;
-use crate::report::{HoldSheet, HomeSheet, ReportInput, hold_sheet, home_sheet, last_day};
+use crate::report::{
+    HoldSheet, HomeSheet, ReportInput, StandingView, hold_sheet, home_sheet, last_day,
+};
 use crate::visit::Visit;
 
 /// A case as it is known on a day.
@@ -84,13 +87,11 @@ pub enum NotWritten {
     )]
     OtherPlan(Date),
     #[error("there is a later {what} than the plan of {plan}: make a plan of that day first")]
-    Outdated {
-        plan: Date,
-        was_approved: bool,
-        what: String,
-    },
+    Outdated { plan: Date, what: String },
     #[error("the sheet of the plan of {plan} was good until {last}: make a plan of today first")]
     Over { plan: Date, last: Date },
+    #[error("the plan of {0} was made by other rules")]
+    OtherRules(Date),
     #[error("the screening of {day} does not fit the rules: {why}")]
     Screening { day: Date, why: String },
     #[error(transparent)]
@@ -138,12 +139,13 @@ impl<'a> Dossier<'a> {
             return Err(NotWritten::OneVisit(self.visits.len(), self.day));
         }
         let made = self.made_for(self.day)?;
+        let standing = made.as_ref().map(|made| StandingView::of(&made.plan));
         let document = document::comparison(&ReportInput {
             visits: &self.visits,
             comparison: &self.comparison,
             pictures: pictures.of,
             show_faces: pictures.show_faces,
-            plan: made.as_ref().map(|made| &made.plan),
+            standing: standing.as_ref(),
             program: self.program,
         });
         Ok(self.titled(self.day, "comparison", document))
@@ -174,10 +176,14 @@ impl<'a> Dossier<'a> {
         let day = visit.facts.date.unwrap_or(self.day);
         let made = self.made_for(day)?;
         let input = made.as_ref().map(|made| self.input(made));
-        // What was answered since the last visit goes before what held on its day.
-        let is_last = index + 1 == self.visits.len();
-        let screened = self.case.screening_on(self.day)?;
-        let later = screened.filter(|screening| is_last && screening.date > day);
+        // What was answered since, up to the next visit, goes before what held on the visit's day.
+        let next = self
+            .visits
+            .get(index + 1)
+            .and_then(|visit| visit.facts.date);
+        let up_to = next.and_then(|next| next.yesterday().ok());
+        let screened = self.case.screening_on(up_to.unwrap_or(self.day))?;
+        let later = screened.filter(|screening| screening.date > day);
         let later = later.map(|screening| self.made_for(screening.date));
         let later = later.transpose()?.flatten();
         let since = later.as_ref().map(|made| self.input(made));
@@ -252,18 +258,21 @@ impl<'a> Dossier<'a> {
     /// The last plan, where it still counts on the day: it is approved and not over, or it holds.
     fn in_force(&self) -> Result<Made, NotWritten> {
         let plans = self.case.plans()?;
-        let mut plans = plans.iter().rev();
-        let kept = plans.find(|kept| kept.plan.date <= self.day);
+        let plans = plans.iter().rev();
+        let known: Vec<&KeptPlan> = plans.filter(|kept| kept.plan.date <= self.day).collect();
+        // A proposal that was only looked at takes nothing back.
+        let counts = |kept: &&&KeptPlan| kept.is_held || self.is_approved(kept);
+        let kept = known.iter().find(counts).or(known.first());
         let kept = kept.ok_or(NotWritten::NoPlan(self.day))?;
         let day = kept.plan.date;
-        self.refuse_outdated(day, kept.approved.is_some())?;
+        self.refuse_outdated(day)?;
         let made = self.made_for(day)?.ok_or(NotWritten::NoPlan(self.day))?;
         if !made.plan.findings.holds.is_empty() {
             return Ok(made);
         }
-        let programme = made.approved.as_ref().ok_or(match kept.approved {
-            Some(_) => NotWritten::OtherPlan(day),
-            None => NotWritten::NotApproved(day),
+        let programme = made.approved.as_ref().ok_or(match self.is_approved(kept) {
+            true => NotWritten::OtherPlan(day),
+            false => NotWritten::NotApproved(day),
         })?;
         match last_day(day, programme.what()) {
             last if last < self.day => Err(NotWritten::Over { plan: day, last }),
@@ -271,6 +280,13 @@ impl<'a> Dossier<'a> {
         }
     }
 
+    /// Whether it was by the day.
+    fn is_approved(&self, kept: &KeptPlan) -> bool {
+        let by = kept.approved.as_ref();
+        by.is_some_and(|by| by.on <= self.day)
+    }
+
+    /// What the person does at home, or has there and should not do.
     fn at_home<'b>(
         &'b self,
         in_force: &'b Result<Made, NotWritten>,
@@ -281,19 +297,30 @@ impl<'a> Dossier<'a> {
                     let last = last_day(made.plan.date, approved.what());
                     AtHome::InForce(self.input(made), last)
                 }
-                None => AtHome::Nothing,
+                // A hold.
+                None => self.left_at_home()?,
             },
             Err(NotWritten::Over { plan, last }) => AtHome::Over {
                 plan: *plan,
                 until: *last,
             },
-            Err(NotWritten::OtherPlan(plan)) => AtHome::Outdated(*plan),
-            Err(NotWritten::Outdated {
-                plan,
-                was_approved: true,
-                ..
-            }) => AtHome::Outdated(*plan),
-            Err(_) => AtHome::Nothing,
+            Err(_) => self.left_at_home()?,
+        })
+    }
+
+    /// The last sheet that was handed out, where what was found since goes before it.
+    fn left_at_home(&self) -> Result<AtHome<'_>, NotWritten> {
+        let plans = self.case.plans()?;
+        let mut plans = plans.iter().rev();
+        let last = plans.find(|kept| kept.plan.date <= self.day && self.is_approved(kept));
+        let Some(plan) = last.map(|kept| kept.plan.date) else {
+            return Ok(AtHome::Nothing);
+        };
+        let made = self.made_for(plan)?;
+        let until = made.and_then(|made| Some(last_day(plan, made.approved?.what())));
+        Ok(match until {
+            Some(until) if until < self.day => AtHome::Over { plan, until },
+            until => AtHome::Outdated(plan, until),
         })
     }
 
@@ -305,12 +332,8 @@ impl<'a> Dossier<'a> {
     }
 
     /// What was found after a plan goes before it.
-    fn refuse_outdated(&self, plan: Date, was_approved: bool) -> Result<(), NotWritten> {
-        let later = |what: String| NotWritten::Outdated {
-            plan,
-            was_approved,
-            what,
-        };
+    fn refuse_outdated(&self, plan: Date) -> Result<(), NotWritten> {
+        let later = |what: String| NotWritten::Outdated { plan, what };
         let visits = self.visits.iter().filter_map(|visit| visit.facts.date);
         if let Some(day) = visits.max().filter(|day| *day > plan) {
             return Err(later(format!("visit, of {day},")));
@@ -328,6 +351,9 @@ impl<'a> Dossier<'a> {
         let Some(screening) = self.case.screening_on(day)? else {
             return Ok(None);
         };
+        if let Some(plan) = super::made_by_others(self.case, self.rules, self.day)? {
+            return Err(NotWritten::OtherRules(plan));
+        }
         self.check(&screening, day)?;
         let kept = self.case.plan_of(day)?;
         let kept = kept.and_then(|text| record::plan_from_json(&text).ok());
@@ -338,6 +364,8 @@ impl<'a> Dossier<'a> {
         let mut plan = super::plan(self.case, self.rules, chosen, &screening, self.filed, day)?;
         super::leave_out(&mut plan, self.catalogue, &without);
         let approved = super::standing(self.case, &plan, self.rules, self.program)?;
+        // An approval that was given later was not known on the day.
+        let approved = approved.filter(|approved| approved.on() <= self.day);
         Ok(Some(Made { plan, approved }))
     }
 

@@ -16,7 +16,7 @@ use crate::case::{Case, CaseError, Writing};
 use crate::record;
 use crate::report::document::{self, Document, Paper, PdfError};
 use crate::report::plan::{Approval, PlanInput, plan_sheet_html};
-use crate::report::{HoldSheet, HomeSheet, hold_sheet, home_sheet, last_day};
+use crate::report::{HoldSheet, HomeSheet, StandingView, hold_sheet, home_sheet, last_day};
 use crate::visit::{Visit, VisitFacts};
 
 /// Gives a visit the code of its case, and the side of the surgery and the limit of its day by the
@@ -84,6 +84,40 @@ pub fn plan(
         previous: previous.as_ref(),
     };
     Ok(Plan::of(&makings, day))
+}
+
+/// Whether the last plan that is kept up to a day was made by these rules; the day of one that was not.
+pub fn made_by_others(case: &Case, rules: &Rules, day: Date) -> Result<Option<Date>, CaseError> {
+    let plans = case.plans()?;
+    let last = plans.iter().rev().find(|kept| kept.plan.date <= day);
+    let others = last.filter(|kept| kept.rules.as_deref() != rules.own());
+    Ok(others.map(|kept| kept.plan.date))
+}
+
+/// What has to be settled first on a day, and which limits hold then; `None` where the person was not
+/// screened by then. What these rules can't tell, it says.
+pub fn standing_on(
+    case: &Case,
+    rules: &Rules,
+    filed: &[Filed],
+    day: Date,
+) -> Result<Option<StandingView>, CaseError> {
+    let Some(screening) = case.screening_on(day)? else {
+        return Ok(None);
+    };
+    if let Some(plan) = made_by_others(case, rules, day)? {
+        let why = format!("The plan of {plan} was made by other rules than those used here");
+        return Ok(Some(StandingView::unread(&why)));
+    }
+    if let Err(why) = rules.check(&screening, day) {
+        let why = format!(
+            "The screening of {} does not fit the rules used here ({why})",
+            screening.date
+        );
+        return Ok(Some(StandingView::unread(&why)));
+    }
+    let plan = plan(case, rules, Catalogue::built_in(), &screening, filed, day)?;
+    Ok(Some(StandingView::of(&plan)))
 }
 
 /// Says of a plan which exercises it was made without, because the clinician did not want them.
@@ -370,5 +404,5 @@ pub fn json(input: &PlanInput) -> String {
     let approved = input
         .approved
         .map(|approval| (approval.initials, approval.on));
-    record::plan_to_json(input.plan, approved)
+    record::plan_to_json(input.plan, input.rules.own(), approved)
 }

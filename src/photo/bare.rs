@@ -6,6 +6,8 @@
 //!
 //! The colour profile stays, so that the photo looks as it did; a file written anew has none.
 
+use std::mem;
+
 use image::codecs::png::PngEncoder;
 use image::{ExtendedColorType, ImageEncoder, RgbImage};
 
@@ -45,6 +47,13 @@ impl Bare {
         };
         let bytes = anew(&original.picture, block.as_deref())?;
         // A picture that compresses badly may now be larger than what is read.
+        if bytes.len() as u64 > limits.bytes {
+            return Err(PhotoErrorKind::GrowsTooLarge {
+                bytes: bytes.len() as u64,
+                limit: limits.bytes,
+            }
+            .into());
+        }
         if !is_same(&whole(&bytes)?, &original) {
             return Err(PhotoErrorKind::Damaged.into());
         }
@@ -230,6 +239,7 @@ fn webp(bytes: &[u8]) -> Option<Vec<u8>> {
     let mut extended: Option<Vec<u8>> = None;
     let mut chunks: Vec<u8> = Vec::new();
     let mut has_profile = false;
+    let mut has_picture = false;
     let mut rest = &bytes[12..];
     while let Some(&size) = rest.get(4..).and_then(<[u8]>::first_chunk) {
         let data = usize::try_from(u32::from_le_bytes(size)).ok()?;
@@ -242,7 +252,14 @@ fn webp(bytes: &[u8]) -> Option<Vec<u8>> {
                 has_profile = true;
                 chunks.extend(chunk);
             }
-            b"ALPH" | b"VP8 " | b"VP8L" => chunks.extend(chunk),
+            b"VP8 " | b"VP8L" => {
+                // A second picture is shown by nobody, and would be handed on unseen.
+                if mem::replace(&mut has_picture, true) {
+                    return None;
+                }
+                chunks.extend(chunk);
+            }
+            b"ALPH" => chunks.extend(chunk),
             b"VP8X" | b"ANIM" | b"ANMF" => return None,
             _ => {}
         }

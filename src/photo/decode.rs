@@ -64,6 +64,12 @@ pub enum PhotoErrorKind {
     Video,
     #[error("the file has {} MB, more than the {} MB that are read", .bytes >> 20, .limit >> 20)]
     TooManyBytes { bytes: u64, limit: u64 },
+    #[error(
+        "written anew, without what the camera added, the photo has {} MB, more than the {} MB that are \
+         read",
+        .bytes >> 20, .limit >> 20
+    )]
+    GrowsTooLarge { bytes: u64, limit: u64 },
     #[error("the photo has {width}×{height} pixels, more than the {} megapixels that are read", .limit / 1_000_000)]
     TooManyPixels { width: u32, height: u32, limit: u64 },
     #[error("the photo is too large to be read in one piece")]
@@ -97,6 +103,9 @@ impl PhotoErrorKind {
             PhotoErrorKind::TooManyBytes { .. }
             | PhotoErrorKind::TooManyPixels { .. }
             | PhotoErrorKind::TooMuchMemory => "save the photo at 12 megapixels or less",
+            PhotoErrorKind::GrowsTooLarge { .. } => {
+                "save the photo as JPEG, at 12 megapixels or less"
+            }
             PhotoErrorKind::TooSmall { .. } => "use the original photo, not a thumbnail",
         }
     }
@@ -233,7 +242,7 @@ fn decode_common(
     if is_jpeg && jpeg::is_cut(bytes, first_scan.unwrap_or(jpeg::START.len())) {
         return Err(PhotoErrorKind::Damaged.into());
     }
-    if first_scan.is_some_and(|at| jpeg::has_too_many_scans(bytes, at)) {
+    if is_jpeg && jpeg::has_too_many_scans(bytes, first_scan) {
         return Err(PhotoErrorKind::Unsupported { format: "JPEG" }.into());
     }
     // A JPEG's tags stand before its first scan; without any, the whole file would be searched.

@@ -60,8 +60,13 @@ pub fn is_cut(bytes: &[u8], first_scan: usize) -> bool {
         .any(|pair| pair == [0xff, END])
 }
 
-/// Whether there are more scans than any encoder makes, each of which costs time.
-pub fn has_too_many_scans(bytes: &[u8], first_scan: usize) -> bool {
+/// Whether there are more scans than any encoder makes, each of which costs time. Where the first one
+/// was not found, whatever looks like the beginning of one counts.
+pub fn has_too_many_scans(bytes: &[u8], first_scan: Option<usize>) -> bool {
+    let Some(first_scan) = first_scan else {
+        let pairs = bytes.windows(2);
+        return pairs.filter(|pair| *pair == [0xff, SCAN]).count() > MOST_SCANS;
+    };
     let mut scans = 0;
     let mut at = first_scan;
     while let Some((marker, next)) = segment(bytes, at) {
@@ -146,8 +151,21 @@ fn strict() -> jpeg_error_mgr {
     errors
 }
 
-unsafe extern "C-unwind" fn stop(_: &mut jpeg_common_struct) {
-    resume_unwind(Box::new("the library can't go on"));
+/// A kind of JPEG that the library does not read, of which the usual decoder is to speak.
+struct OfAnotherKind;
+
+/// What the library can't go on with is damage, but for kinds of JPEG that it was not made for.
+unsafe extern "C-unwind" fn stop(at: &mut jpeg_common_struct) {
+    // SAFETY: as in `stop_if_garbled`.
+    let errors = unsafe { &*at.err };
+    match errors.msg_code {
+        library::JERR_ARITH_NOTIMPL
+        | library::JERR_BAD_PRECISION
+        | library::JERR_CONVERSION_NOTIMPL
+        | library::JERR_NOT_COMPILED
+        | library::JERR_SOF_UNSUPPORTED => resume_unwind(Box::new(OfAnotherKind)),
+        _ => resume_unwind(Box::new(Garbled)),
+    }
 }
 
 unsafe extern "C-unwind" fn stop_if_garbled(at: &mut jpeg_common_struct, level: c_int) {

@@ -21,6 +21,10 @@ pub struct KeptPlan {
     pub approved: Option<KeptApproval>,
     /// The exercises that the clinician left out, by their ids.
     pub without: Vec<String>,
+    /// The checksum of the clinic's own rules that it was made by; `None` for those built in.
+    pub rules: Option<String>,
+    /// Whether something has to be settled before any exercise.
+    pub is_held: bool,
 }
 
 /// Who approved a plan, and when.
@@ -31,11 +35,12 @@ pub struct KeptApproval {
     pub on: Date,
 }
 
-/// Writes a plan; approved by these initials on that day, or not.
-pub fn plan_to_json(plan: &Plan, approved: Option<(&str, Date)>) -> String {
+/// Writes a plan, made by rules with this checksum where they are a clinic's own; approved by these
+/// initials on that day, or not.
+pub fn plan_to_json(plan: &Plan, rules: Option<&str>, approved: Option<(&str, Date)>) -> String {
     let findings = &plan.findings;
     let programme = &plan.programme;
-    pretty(&json!({
+    let mut written = json!({
         "schema": PLAN_SCHEMA,
         "date": plan.date,
         "case": plan.code,
@@ -84,7 +89,11 @@ pub fn plan_to_json(plan: &Plan, approved: Option<(&str, Date)>) -> String {
             "exercise": left.id, "because": left.because,
         })).collect::<Vec<_>>(),
         "notes": programme.notes,
-    }))
+    });
+    if let Some(rules) = rules {
+        written["rules"] = rules.into();
+    }
+    pretty(&written)
 }
 
 /// Reads what the next plan goes by.
@@ -98,6 +107,9 @@ pub fn plan_from_json(text: &str) -> Result<KeptPlan, RecordError> {
         approved: Option<KeptApproval>,
         #[serde(default)]
         left_out: Vec<LeftOutFile>,
+        rules: Option<String>,
+        #[serde(default)]
+        holds: Vec<Value>,
     }
     #[derive(Deserialize)]
     struct LeftOutFile {
@@ -124,6 +136,8 @@ pub fn plan_from_json(text: &str) -> Result<KeptPlan, RecordError> {
                 })?,
         },
         approved: file.approved,
+        rules: file.rules,
+        is_held: !file.holds.is_empty(),
         without: file
             .left_out
             .into_iter()

@@ -4,7 +4,6 @@
 use image::RgbImage;
 use maud::{DOCTYPE, Markup, PreEscaped, html};
 
-use crate::care::plan::Plan;
 use crate::compare::Comparison;
 use crate::visit::Visit;
 
@@ -32,15 +31,15 @@ pub struct ReportInput<'a> {
     /// hand.
     pub pictures: &'a dyn Fn(usize, usize) -> Option<RgbImage>,
     pub show_faces: bool,
-    /// Of the day that it is written on; `None` where the person was not screened by then.
-    pub plan: Option<&'a Plan>,
+    /// On the day that it is written; `None` where the person was not screened by then.
+    pub standing: Option<&'a StandingView>,
     /// Name and version of the program.
     pub program: &'a str,
 }
 
 /// The whole report.
 pub fn comparison_html(input: &ReportInput) -> String {
-    let view = view::comparison(input.visits, input.comparison).on_day_of(input.plan);
+    let view = view::comparison(input.visits, input.comparison).standing(input.standing);
     page(input, &view).into_string()
 }
 
@@ -483,7 +482,7 @@ mod tests {
             comparison: &comparison,
             pictures: &|_, _| Some(RgbImage::from_pixel(600, 800, image::Rgb([230, 20, 20]))),
             show_faces: false,
-            plan: None,
+            standing: None,
             program: "tragus 0.0.0",
         })
     }
@@ -599,7 +598,7 @@ mod tests {
             comparison: &comparison,
             pictures: &|visit, _| (visit == 1).then(|| RgbImage::new(600, 800)),
             show_faces: false,
-            plan: None,
+            standing: None,
             program: "tragus 0.0.0",
         });
         assert_eq!(page.matches("class=\"empty\"").count(), 2);

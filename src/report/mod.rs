@@ -39,3 +39,4 @@ pub use home_sheet::{HomeSheet, home_sheet, home_sheet_html, last_day};
 pub use html::{ReportInput, comparison_html};
 pub use overlay::overlay;
 pub use table::{comparison_table, visit_table};
+pub use view::StandingView;

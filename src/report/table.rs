@@ -4,12 +4,12 @@ use std::fmt::Write;
 
 use textwrap::{Options, WordSeparator, WordSplitter, WrapAlgorithm};
 
-use crate::care::plan::Plan;
 use crate::compare::Comparison;
 use crate::visit::Visit;
 
 use super::view::{
-    self, ComparisonView, Mark, NoticeView, ReasonView, RepeatsView, RowView, ValueView,
+    self, ComparisonView, Mark, NoticeView, ReasonView, RepeatsView, RowView, StandingView,
+    ValueView,
 };
 
 /// Widest line of running text.
@@ -91,14 +91,18 @@ fn repeats(text: &mut String, repeats: &[RepeatsView]) {
 }
 
 /// A comparison: first, last, change and verdict, then what could not be compared and why.
-/// A plan says what has to be settled first on its day, and which limits hold.
-pub fn comparison_table(visits: &[Visit], comparison: &Comparison, plan: Option<&Plan>) -> String {
-    let view = view::comparison(visits, comparison).on_day_of(plan);
+/// With it, what has to be settled first and which limits hold.
+pub fn comparison_table(
+    visits: &[Visit],
+    comparison: &Comparison,
+    standing: Option<&StandingView>,
+) -> String {
+    let view = view::comparison(visits, comparison).standing(standing);
     let mut text = heading(&view.title, &view.facts);
     text.push_str(&wrapped(&format!("Visits: {}", view.visit_titles()), "  "));
     if let Some(standing) = &view.standing {
         text.push_str(&wrapped(&standing.limits, "  "));
-        look_first(&mut text, view::ASK_FIRST, &standing.all_holds());
+        look_first(&mut text, view::ASK_FIRST, &standing.holds);
     }
     cautions(&mut text, &view.cautions);
     text.push('\n');

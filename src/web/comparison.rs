@@ -18,12 +18,10 @@ use super::picture::upright;
 use super::visits::{Source, Visits};
 use super::{Shared, lock};
 use crate::care::Rules;
-use crate::care::catalogue::Catalogue;
-use crate::care::plan::Plan;
 use crate::checksum;
 use crate::compare::compare_carrying;
 use crate::episode;
-use crate::report;
+use crate::report::{self, StandingView};
 use crate::visit::{PhotoRecord, Visit};
 
 /// The reports that were written last.
@@ -73,12 +71,12 @@ pub async fn compare(State(shared): State<Arc<Shared>>, Sent(chosen): Sent<Chose
         for id in &ids {
             shared.see(id)?;
         }
-        let (mut visits, sources, plan) = {
+        let (mut visits, sources, standing) = {
             let open = lock(&shared.visits);
             let (visits, sources) = measured(&open, &ids)?;
-            (visits, sources, plan_of(&open, &ids, shared.today())?)
+            (visits, sources, standing(&open, &ids, shared.today())?)
         };
-        let html = write(&mut visits, &sources, plan.as_ref());
+        let html = write(&mut visits, &sources, standing.as_ref());
         let id = lock(&shared.reports).keep(html);
         answer::json(json!({ "report": format!("/api/comparisons/{id}"), "id": id }))
     };
@@ -113,32 +111,24 @@ fn measured(open: &Visits, ids: &[String]) -> Result<(Vec<Visit>, Vec<Vec<Source
     Ok((visits, sources))
 }
 
-/// Holds and limits of today, where the visits are those of the case; nothing where nobody was screened,
-/// or by rules that are not built in.
-fn plan_of(open: &Visits, ids: &[String], today: Date) -> Result<Option<Plan>, Trouble> {
+/// Holds and limits of today by the built-in rules, where the visits are those of the case.
+fn standing(open: &Visits, ids: &[String], today: Date) -> Result<Option<StandingView>, Trouble> {
     let of_case = |id: &String| open.get(id).is_ok_and(|visit| visit.in_case);
-    let case = open.case().ok().filter(|_| ids.iter().all(of_case));
-    let Some(case) = case else {
-        return Ok(None);
-    };
-    let rules = Rules::built_in();
-    let screening = case.screening_on(today)?;
-    let screening = screening.filter(|screening| rules.check(screening, today).is_ok());
-    let plan = screening.map(|screening| {
-        let filed = open.filed();
-        episode::plan(
-            case,
-            rules,
-            Catalogue::built_in(),
-            &screening,
-            &filed,
-            today,
-        )
-    });
-    Ok(plan.transpose()?)
+    match open.case().ok().filter(|_| ids.iter().all(of_case)) {
+        Some(case) => {
+            let filed = open.filed();
+            Ok(episode::standing_on(
+                case,
+                Rules::built_in(),
+                &filed,
+                today,
+            )?)
+        }
+        None => Ok(None),
+    }
 }
 
-fn write(visits: &mut [Visit], sources: &[Vec<Source>], plan: Option<&Plan>) -> String {
+fn write(visits: &mut [Visit], sources: &[Vec<Source>], standing: Option<&StandingView>) -> String {
     let comparison = compare_carrying(visits);
     let pictures =
         |visit: usize, photo: usize| picture(&sources[visit][photo], &visits[visit].photos[photo]);
@@ -147,7 +137,7 @@ fn write(visits: &mut [Visit], sources: &[Vec<Source>], plan: Option<&Plan>) -> 
         comparison: &comparison,
         pictures: &pictures,
         show_faces: false,
-        plan,
+        standing,
         program: concat!("tragus ", env!("CARGO_PKG_VERSION")),
     })
 }

@@ -98,6 +98,7 @@ pub(super) fn read(text: &str) -> Result<Rules, RulesError> {
         rules.push(rule(entry, &questions, &tags)?);
     }
     Ok(Rules {
+        own: None,
         levels,
         tags,
         questions,

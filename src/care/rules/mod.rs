@@ -20,6 +20,7 @@ use super::{
     Aim, Finding, Findings, HighestLevel, Known, Limit, LimitBy, Override, Screening, SetLimit,
     days_from, is_initials,
 };
+use crate::checksum::sha256;
 use crate::visit::ARM_LIMITS_DEG;
 
 /// How long a screening's answers are relied on, days: as long as the diary of a home sheet.
@@ -40,6 +41,8 @@ const OWN_RULES: [&str; 5] = [
 /// The questions, and the rules that their answers meet.
 #[derive(Debug)]
 pub struct Rules {
+    /// What tells a clinic's own from others: the checksum of their file; `None` for those built in.
+    own: Option<String>,
     /// By level, from 0.
     levels: Vec<Level>,
     tags: BTreeMap<String, String>,
@@ -216,7 +219,16 @@ impl Rules {
     }
 
     pub fn from_toml(text: &str) -> Result<Rules, RulesError> {
-        file::read(text)
+        let own = (text != Rules::BUILT_IN).then(|| sha256(text.as_bytes()));
+        Ok(Rules {
+            own,
+            ..file::read(text)?
+        })
+    }
+
+    /// The checksum of a clinic's own file of rules; `None` for those built in.
+    pub fn own(&self) -> Option<&str> {
+        self.own.as_deref()
     }
 
     /// In the order in which they are asked.

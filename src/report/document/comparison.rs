@@ -18,7 +18,7 @@ use super::{
 
 /// The whole report.
 pub fn comparison(input: &ReportInput) -> Document {
-    let view = view::comparison(input.visits, input.comparison).on_day_of(input.plan);
+    let view = view::comparison(input.visits, input.comparison).standing(input.standing);
     let mut blocks = Vec::new();
     blocks.extend(holds(&view));
     blocks.extend(cautions(&view.cautions));
@@ -77,7 +77,7 @@ pub(super) fn foot(view: &ComparisonView) -> String {
 }
 
 /// What has to be settled first.
-fn holds(view: &ComparisonView) -> Option<Block> {
+pub(super) fn holds(view: &ComparisonView) -> Option<Block> {
     let holds = &view.standing.as_ref()?.holds;
     (!holds.is_empty()).then(|| boxed(Tone::Stop, view::ASK_FIRST, vec![list(holds)]))
 }

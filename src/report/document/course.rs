@@ -6,12 +6,15 @@ use crate::report::plan::PlanInput;
 use crate::report::plan::view as plan_view;
 use crate::report::view::{
     self, ChartView, CourseView, Group, Mark, NOT_IN_IT, PLUS_MINUS, REASONS_BELOW, ReachView,
+    StandingView,
 };
 use crate::report::words::calendar_day;
 use crate::visit::Visit;
 
-use super::comparison::{before_acting, cautions, cell, charts, foot, heading, summary, words};
-use super::{AtHome, Block, Cell, Column, Document, Line, Table, Tone, boxed, paragraph};
+use super::comparison::{
+    before_acting, cautions, cell, charts, foot, heading, holds, summary, words,
+};
+use super::{AtHome, Block, Cell, Column, Document, Line, Table, paragraph};
 
 /// What a course is written from.
 pub struct Course<'a> {
@@ -27,13 +30,13 @@ pub struct Course<'a> {
 
 /// The whole course.
 pub fn course(course: &Course) -> Document {
-    let plan = course.plan.map(|input| input.plan);
-    let mut view = view::comparison(course.visits, course.comparison).on_day_of(plan);
+    let standing = course.plan.map(|input| StandingView::of(input.plan));
+    let mut view = view::comparison(course.visits, course.comparison).standing(standing.as_ref());
     for line in &mut view.summary {
         let elsewhere = "; the comparison report has the reasons";
         line.text = line.text.replace(REASONS_BELOW, elsewhere);
     }
-    let mut blocks: Vec<Block> = course.plan.into_iter().flat_map(holds).collect();
+    let mut blocks: Vec<Block> = holds(&view).into_iter().collect();
     blocks.extend(cautions(&view.cautions));
     blocks.push(heading("First to last"));
     blocks.push(summary(&view.summary));
@@ -66,20 +69,6 @@ pub fn course(course: &Course) -> Document {
         at_home: false,
         program: course.program.to_owned(),
     }
-}
-
-fn holds(input: &PlanInput) -> Vec<Block> {
-    plan_view::holds(&input.plan.findings)
-        .iter()
-        .map(|section| {
-            let lines = section.lines.iter().map(|line| Line::plain(&line.text));
-            boxed(
-                Tone::Stop,
-                section.title,
-                vec![Block::List(lines.collect())],
-            )
-        })
-        .collect()
 }
 
 fn visit_by_visit(course: &CourseView) -> Vec<Block> {

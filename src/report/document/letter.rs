@@ -10,10 +10,11 @@ use crate::compare::{Comparison, Row};
 use crate::report::number;
 use crate::report::plan::PlanInput;
 use crate::report::plan::view as plan_view;
-use crate::report::view::{self, ARM_LIMIT, ComparisonView, Mark, REASONS_BELOW};
+use crate::report::view::{self, ARM_LIMIT, ComparisonView, Mark, REASONS_BELOW, StandingView};
 use crate::report::words::{calendar_day, capitalised, lower_first};
 use crate::visit::Visit;
 
+use super::comparison::holds;
 use super::{AtHome, Block, Document, Line, Tone, boxed, list, paragraph};
 
 /// What a letter is written from.
@@ -52,8 +53,8 @@ const TREATMENT: [(&str, &str); 4] = [
 
 /// The whole letter.
 pub fn letter(letter: &Letter) -> Document {
-    let plan = letter.plan.map(|input| input.plan);
-    let view = view::comparison(letter.visits, letter.comparison).on_day_of(plan);
+    let standing = letter.plan.map(|input| StandingView::of(input.plan));
+    let view = view::comparison(letter.visits, letter.comparison).standing(standing.as_ref());
     let fact =
         |name: &str, value: Option<&str>| (name.to_owned(), value.unwrap_or_default().to_owned());
     let (date, today) = (calendar_day(letter.date), calendar_day(letter.today));
@@ -276,12 +277,6 @@ fn limits(letter: &Letter, view: &ComparisonView) -> Block {
     Block::Line(Line::led("Limits.", words.join(" ")))
 }
 
-/// What has to be settled first: all of it, before anything else.
-fn holds(view: &ComparisonView) -> Option<Block> {
-    let holds = view.standing.as_ref()?.all_holds();
-    (!holds.is_empty()).then(|| boxed(Tone::Stop, view::ASK_FIRST, vec![list(holds)]))
-}
-
 /// What the measures give reason to ask.
 fn questions(plan: Option<&PlanInput>) -> Vec<Block> {
     let Some(input) = plan else {
@@ -345,8 +340,8 @@ mod tests {
     use jiff::ToSpan;
 
     use super::*;
-    use crate::care::Rules;
     use crate::care::programme::Approved;
+    use crate::care::{Rules, SetLimit};
     use crate::compare::compare;
     use crate::report::document::{html, samples};
     use crate::report::plan::Approval;
@@ -482,13 +477,21 @@ mod tests {
         let plan = samples::plan(&visits, DAY, &[]);
         assert_eq!(plan.findings.arm_deg, None);
         let page = written(&visits, Some(&input(&plan, None)));
-        assert!(
-            page.contains(
-                "limit of height or load was entered or follows from the rules: ask the surgeon"
-            ) || page
-                .contains("limit of height was entered or follows from the rules: ask the surgeon"),
-            "{page}"
-        );
+        for what in ["height", "load"] {
+            let words = format!("No limit of {what} for 28 April 2026 was entered or follows from");
+            assert!(page.contains(&words), "{page}");
+        }
+        // Nor is one that is over.
+        let mut over = plan.clone();
+        over.screening.arm_deg = Some(SetLimit {
+            value: 90.0,
+            set_on: None,
+            until: Some(DAY - 1.day()),
+        });
+        let page = written(&visits, Some(&input(&over, None)));
+        let words =
+            "The limit of height, 90°, was set until 27 April 2026, and none is known since";
+        assert!(page.contains(words), "{page}");
     }
 
     #[test]
@@ -507,7 +510,14 @@ mod tests {
         let page = written_with(&visits, Some(&input), in_force, None);
         let words = "approved by AB on 28 April 2026, good until 12 May 2026: calm breathing; ";
         assert!(page.contains(words), "{page}");
-        let page = written_with(&visits, Some(&input), AtHome::Outdated(DAY), None);
-        assert!(page.contains("does not count what was found since") && !page.contains("calm"));
+        let page = written_with(
+            &visits,
+            Some(&input),
+            AtHome::Outdated(DAY, Some(DAY + 14.days())),
+            None,
+        );
+        assert!(
+            page.contains("good until 12 May 2026, was written before") && !page.contains("calm")
+        );
     }
 }

@@ -11,8 +11,9 @@ pub enum AtHome<'a> {
     InForce(PlanInput<'a>, Date),
     /// The sheet of the plan of a day was good until another one.
     Over { plan: Date, until: Date },
-    /// Something was found, answered or changed after the plan of this day was approved.
-    Outdated(Date),
+    /// Something was found, answered or changed after the plan of this day was approved; its sheet says
+    /// that it is good until another day.
+    Outdated(Date, Option<Date>),
     /// Nothing is approved.
     Nothing,
 }
@@ -27,10 +28,16 @@ impl AtHome<'_> {
                 calendar_day(*plan),
                 calendar_day(*until)
             )),
-            AtHome::Outdated(plan) => Some(format!(
-                "None is in force: the one that was approved for {} does not count what was found since.",
-                calendar_day(*plan)
-            )),
+            AtHome::Outdated(plan, until) => {
+                let until = until.map_or(String::new(), |last| {
+                    format!(", good until {},", calendar_day(last))
+                });
+                Some(format!(
+                    "None is in force: the sheet of {}{until} was written before what was found since. \
+                     Have it put away.",
+                    calendar_day(*plan)
+                ))
+            }
             AtHome::Nothing => Some("None is approved.".to_owned()),
         }
     }

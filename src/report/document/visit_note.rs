@@ -167,7 +167,7 @@ fn with_lines(note: &VisitNote) -> Vec<Block> {
         comparison: &comparison,
         pictures: &|_, photo| (note.pictures)(photo),
         show_faces: note.show_faces,
-        plan: None,
+        standing: None,
         program: note.program,
     };
     let photos = photos(&input, &view::comparison(visits, &comparison).pairs);
@@ -200,7 +200,7 @@ fn holds(input: &PlanInput) -> Vec<Block> {
 fn since(input: &PlanInput) -> Vec<Block> {
     let standing = StandingView::of(input.plan);
     let title = format!("Since the visit, on {}", calendar_day(input.plan.date));
-    let held = match standing.all_holds() {
+    let held = match standing.holds {
         holds if holds.is_empty() => Vec::new(),
         holds => vec![
             Block::Line(Line::led(format!("{}:", view::ASK_FIRST), "")),

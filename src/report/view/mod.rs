@@ -19,7 +19,6 @@ mod summary;
 use serde::Serialize;
 
 use crate::body::{Side, Task, View};
-use crate::care::plan::Plan;
 use crate::compare::Comparison;
 use crate::measure::{Measure, Unit};
 use crate::repeats;
@@ -272,9 +271,9 @@ pub struct ComparisonView {
 }
 
 impl ComparisonView {
-    /// With what a plan knows of its day.
-    pub fn on_day_of(mut self, plan: Option<&Plan>) -> ComparisonView {
-        self.standing = plan.map(StandingView::of);
+    /// With what the last screening comes to.
+    pub fn standing(mut self, standing: Option<&StandingView>) -> ComparisonView {
+        self.standing = standing.cloned();
         let now = self.standing.iter();
         let now = now.map(|standing| ("Arm limit now", standing.height.clone()));
         self.facts.extend(now);

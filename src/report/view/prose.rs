@@ -31,16 +31,15 @@ pub(in crate::report) fn before_acting(view: &ComparisonView) -> Vec<Said> {
     let mut said = vec![plain(
         "The limits set by the surgeon and the therapist come first.",
     )];
-    if let Some(standing) = &view.standing {
-        said.extend(standing.outdated.as_deref().map(plain));
-        said.push(plain(&standing.limits));
+    let past = "Don't raise the arm past it, whatever this report shows.";
+    match (&view.standing, limit) {
+        (Some(standing), _) => said.push(led(
+            standing.limits.clone(),
+            "Don't raise the arm past any limit, whatever this report shows.",
+        )),
+        (None, Some((_, limit))) => said.push(led(format!("Arm limit: {limit}."), past)),
+        (None, None) => {}
     }
-    said.extend(limit.map(|(_, limit)| {
-        led(
-            format!("Arm limit at the visits: {limit}."),
-            "Don't raise the arm past it, whatever this report shows.",
-        )
-    }));
     said.extend([
         led(
             "Stop".to_owned(),

@@ -2,51 +2,54 @@
 
 use jiff::civil::Date;
 
+use crate::care::ANSWERS_OLD;
 use crate::care::plan::Plan;
-use crate::care::{ANSWERS_OLD, Findings};
-use crate::report::words::{calendar_day, capitalised};
+use crate::report::words::calendar_day;
 
 /// What the last screening comes to on a day, in words.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct StandingView {
     /// What has to be settled before any exercise.
     pub holds: Vec<String>,
-    /// That the answers are too old to go by.
-    pub outdated: Option<String>,
-    /// How high the operated arm may go on the day: "90° until 16 June 2026".
+    /// How high the operated arm may go: "90° until 16 June 2026".
     pub height: String,
-    /// Which limits hold on the day, or that none is known.
+    /// Which limits hold, or that none is known.
     pub limits: String,
 }
 
 impl StandingView {
     pub fn of(plan: &Plan) -> StandingView {
         let findings = &plan.findings;
-        let is_age = |rule: &str| rule == ANSWERS_OLD;
-        let holds = findings.holds.iter().filter(|hold| !is_age(&hold.rule));
-        StandingView {
-            holds: holds.map(|hold| hold.words.clone()).collect(),
-            outdated: findings
-                .holds
-                .iter()
-                .any(|hold| is_age(&hold.rule))
-                .then(|| {
-                    format!(
-                        "The last screening is of {}: ask again before any exercise.",
-                        calendar_day(plan.screening.date)
-                    )
-                }),
-            height: findings.arm_deg.as_ref().map_or_else(
-                || "none entered or by the rules: ask the surgeon".to_owned(),
-                |limit| format!("{:.0}°{}", limit.value, until(limit.until)),
+        let holds = findings.holds.iter().map(|hold| match &*hold.rule {
+            // Read on another day than the plan, it says of which one the answers are.
+            ANSWERS_OLD => format!(
+                "The last screening is of {}: ask again before any exercise.",
+                calendar_day(plan.screening.date)
             ),
-            limits: limits(findings, plan.date),
+            _ => hold.words.clone(),
+        });
+        let day = calendar_day(plan.date);
+        StandingView {
+            holds: holds.collect(),
+            height: match &findings.arm_deg {
+                Some(limit) => format!("{:.0}°{} (on {day})", limit.value, until(limit.until)),
+                None => format!("none known on {day}: ask the surgeon"),
+            },
+            limits: limits(plan),
         }
     }
 
-    /// All that stands before an exercise, answers that are too old too.
-    pub fn all_holds(&self) -> Vec<String> {
-        self.holds.iter().chain(&self.outdated).cloned().collect()
+    /// Of a case whose screening is not read here, and why.
+    pub fn unread(why: &str) -> StandingView {
+        StandingView {
+            holds: vec![format!(
+                "{why}: what has to be settled first and which limits hold is not told here. Look it up \
+                 before any exercise."
+            )],
+            height: "not told here".to_owned(),
+            limits: "Which limits hold is not told here: look it up, or ask the surgeon."
+                .to_owned(),
+        }
     }
 }
 
@@ -56,8 +59,9 @@ fn until(last: Option<Date>) -> String {
     })
 }
 
-fn limits(findings: &Findings, day: Date) -> String {
-    let day = calendar_day(day);
+fn limits(plan: &Plan) -> String {
+    let findings = &plan.findings;
+    let day = calendar_day(plan.date);
     let height = findings.arm_deg.as_ref().map(|limit| {
         let until = until(limit.until);
         format!("operated arm no higher than {:.0}°{until}", limit.value)
@@ -66,28 +70,33 @@ fn limits(findings: &Findings, day: Date) -> String {
         let until = until(limit.until);
         format!("operated arm lifts no more than {} kg{until}", limit.value)
     });
-    let missing = match (&height, &load) {
-        (Some(_), Some(_)) => None,
-        (None, Some(_)) => Some("height"),
-        (Some(_), None) => Some("load"),
-        (None, None) => Some("height or load"),
-    };
+    // That nobody entered one, or that one is over, is no leave to go further.
+    let missing = [
+        ("height", height.is_none(), plan.screening.arm_deg, "°"),
+        ("load", load.is_none(), plan.screening.load_kg, " kg"),
+    ];
+    let missing = missing
+        .into_iter()
+        .filter(|(_, is_missing, ..)| *is_missing);
+    let missing = missing.map(|(what, _, set, unit)| {
+        let over = set.filter(|set| set.is_over_on(plan.date));
+        match over.and_then(|set| Some((set.value, set.until?))) {
+            Some((value, last)) => format!(
+                "The limit of {what}, {value}{unit}, was set until {}, and none is known since: ask the \
+                 surgeon.",
+                calendar_day(last)
+            ),
+            None => format!(
+                "No limit of {what} for {day} was entered or follows from the rules: ask the surgeon."
+            ),
+        }
+    });
+    let missing: Vec<String> = missing.collect();
     let known: Vec<String> = height.into_iter().chain(load).collect();
     let known = match known.is_empty() {
         true => None,
         false => Some(format!("In force on {day}: {}.", known.join("; "))),
     };
-    // That nobody entered one is no leave to go further.
-    let missing = missing.map(|of| {
-        let on = if known.is_some() {
-            String::new()
-        } else {
-            format!("on {day} ")
-        };
-        capitalised(&format!(
-            "{on}no limit of {of} was entered or follows from the rules: ask the surgeon."
-        ))
-    });
     known
         .into_iter()
         .chain(missing)
