@@ -394,7 +394,7 @@ const CASES: [Case; 76] = [
         "tragus measure --case makes one",
     ),
     (
-        "measure photos --dicom new",
+        "measure photos --dicom drawn",
         2,
         "does not say its day",
         "add --date",
