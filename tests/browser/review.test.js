@@ -220,7 +220,7 @@ test("the day that sent photos say is offered, and filled in only by whoever pre
   assert.equal(await page.getByRole("heading", { level: 1, name: "week 8, 2026-03-10" }).count(), 0);
   await page.getByRole("button", { name: "Keep these facts" }).click();
   await page.getByRole("heading", { level: 1, name: "week 8, 2026-03-10" }).waitFor({ timeout: 60_000 });
-  assert.equal(await page.getByText("The photos say").count(), 0);
+  assert.equal(await page.getByText("The visit has no date.").count(), 0);
 });
 
 test("a stature that was forgotten is told later, and lengths are measured", async (t) => {
