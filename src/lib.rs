@@ -11,6 +11,11 @@
 // One place only: the JPEG library tells of garbled pixels by a callback alone (photo/jpeg.rs).
 #![deny(unsafe_code)]
 
+// The JPEG library stops at a garbled photo by unwinding, and a batch goes on after a photo that the program
+// fails at: with `abort` one bad file would end it all.
+#[cfg(panic = "abort")]
+compile_error!("tragus has to be built with panic = \"unwind\"");
+
 pub mod agree;
 pub mod batch;
 pub mod board;

@@ -6,6 +6,31 @@ use std::path::{Path, PathBuf};
 
 use crate::common::root;
 
+/// Where a fault ends the program at once, one bad photo would end a batch and the page.
+#[test]
+fn a_build_that_does_not_unwind_is_refused() {
+    let built = |strategy: &str| {
+        let rustc = std::env::var_os("RUSTC").unwrap_or_else(|| "rustc".into());
+        let output = std::process::Command::new(rustc)
+            .args([
+                "--edition",
+                "2024",
+                "--crate-type",
+                "lib",
+                "--emit",
+                "metadata",
+            ])
+            .args(["-C", &format!("panic={strategy}"), "-o"])
+            .arg(std::env::temp_dir().join("tragus-not-built"))
+            .arg(root().join("src/lib.rs"))
+            .output()
+            .expect("a compiler");
+        // Without the libraries nothing is built: only this is looked for among what it complains of.
+        String::from_utf8_lossy(&output.stderr).contains("has to be built with panic")
+    };
+    assert!(built("abort") && !built("unwind"));
+}
+
 /// Every room of `src`, and the rooms that it may import: those it imports today. A room stands
 /// below all that import it, so the list has no circles. `scale` knows `visit` for the camera's
 /// setup that it reports, `locate` for the landmarks that it fills in.

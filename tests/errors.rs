@@ -11,7 +11,7 @@ use crate::common::{demo, demo_case};
 type Case = (&'static str, i32, &'static str, &'static str);
 
 /// `PORT` stands for one that is taken.
-const CASES: [Case; 64] = [
+const CASES: [Case; 76] = [
     // Typed wrong.
     (
         "mesure photos",
@@ -357,6 +357,68 @@ const CASES: [Case; 64] = [
         "tragus measure --case makes one",
     ),
     (
+        "forget nowhere",
+        2,
+        "no such folder: nowhere",
+        "check the spelling",
+    ),
+    (
+        "forget case/case.json",
+        2,
+        "this is a file, not the folder of a case",
+        "name the folder that case.json lies in",
+    ),
+    ("forget case", 2, "no code was typed", "--yes demo-01"),
+    (
+        "write case letter --date 2020-01-01",
+        1,
+        "no visit is filed up to 2020-01-01",
+        "tragus measure --case files a visit",
+    ),
+    (
+        "write case home-sheet",
+        1,
+        "no plan is kept",
+        "make one first with tragus plan",
+    ),
+    (
+        "write case course --out new.docx",
+        2,
+        "this name ends like a file's",
+        "name a folder",
+    ),
+    (
+        "write case/visits/a letter",
+        2,
+        "this folder is no case",
+        "tragus measure --case makes one",
+    ),
+    (
+        "measure photos --dicom drawn",
+        2,
+        "does not say its day",
+        "add --date",
+    ),
+    (
+        "compare clip.mp4 photos",
+        2,
+        "a clip is not compared by itself",
+        "put it into a folder",
+    ),
+    (
+        "batch clip.mp4 --out s.csv",
+        2,
+        "this is a file, not a folder: clip.mp4",
+        "name the folder that holds",
+    ),
+    (
+        "serve case case",
+        2,
+        "this case is named twice",
+        "name it once",
+    ),
+    ("licences --text", 2, "unexpected argument", "'--texts'"),
+    (
         "forget case --yes demo",
         2,
         "\"demo\" is not the code of this case",
@@ -388,6 +450,7 @@ fn lay_out(folder: &Path) {
     ] {
         fs::write(at(name), text).expect("a file");
     }
+    fs::write(at("clip.mp4"), b"\0\0\0\x18ftypmp42\xff").expect("a file");
     image::RgbImage::from_pixel(200, 300, [120; 3].into())
         .save(at("grey.png"))
         .expect("a picture");

@@ -23,7 +23,7 @@ fn tragus() -> Command {
 }
 
 /// A small grey photo that says that it was taken on a day, such as "2026:03:10".
-fn taken_on(day: &str) -> Vec<u8> {
+pub fn taken_on(day: &str) -> Vec<u8> {
     let entry = |tag: u16, kind: u16, count: u32, value: u32| {
         let head = [tag.to_le_bytes(), kind.to_le_bytes()].concat();
         [head, [count.to_le_bytes(), value.to_le_bytes()].concat()].concat()

@@ -216,12 +216,16 @@ fn nothing_that_a_camera_wrote_comes_out_of_any_command() {
     );
     assert!(told.contains("are still in photos/intake."), "{told}");
     run("measure photos/follow-up --case demo-01 --format fhir");
+    run("measure photos/intake --format table");
     run("measure photos/intake --format csv");
     run("measure photos/intake --format coco");
     run("check photos/intake/side-reach.jpg");
     for ending in ["csv", "jsonl", "parquet"] {
         run(&format!("batch photos --out out/scores.{ending}"));
     }
+    run("agree out/scores.csv out/scores.jsonl --plots out/plots");
+    run("agree out/scores.csv out/scores.parquet --format json");
+    run("board --out out/board.pdf");
     run("compare demo-01 --report out/report.html");
     run("compare out/record.json demo-01/visits/2026-04-28-follow-up --report out/other.html");
     run("compare demo-01 --format fhir");

@@ -1899,6 +1899,84 @@ fn a_case_is_told_with_its_visits_and_what_is_damaged() {
     assert!(!advice.is_empty() && told["damages"].as_array().expect("damages").len() == 1);
 }
 
+/// What can't be read is named, with what to do, and hides nothing else.
+#[test]
+fn a_case_with_a_plan_that_cant_be_read_is_shown() {
+    let folder = tempfile::tempdir().expect("a folder");
+    let (case, browser) = serve_case(&folder);
+    let earlier = "plans/2026-04-28.json";
+    fs::create_dir(case.join("plans")).expect("a folder");
+    fs::write(case.join(earlier), "{}").expect("a file");
+    tragus::case::accept(&case).expect("a case");
+    // Changed since, it is told once.
+    fs::write(case.join(earlier), "{").expect("a file");
+    for path in ["/api/case", "/api/case/plan"] {
+        let told = browser.get(path).json();
+        let unreadable = told["unreadable"].as_array().expect("a list");
+        assert_eq!(unreadable.len(), 1);
+        let words = unreadable[0]["words"].as_str().expect("words");
+        assert!(
+            words.starts_with(&format!("{earlier} can't be read: ")),
+            "{words}"
+        );
+        let advice = unreadable[0]["advice"].as_str().expect("words");
+        assert!(advice.contains("from a backup"), "{advice}");
+        assert_eq!(told["plan"], Value::Null);
+    }
+    let told = browser.get("/api/case").json();
+    assert_eq!(told["damages"], json!([]));
+    assert_eq!(told["visits"].as_array().expect("visits").len(), 2);
+    // A screening is kept all the same.
+    browser
+        .post("/api/case/screening", &filled(&browser))
+        .json();
+    // One of today may have been approved: it is not written over.
+    let today = case.join(format!("plans/{TODAY}.json"));
+    fs::write(&today, "{").expect("a file");
+    let refused = browser.post("/api/case/plan", &json!({ "approve": null }));
+    let trouble = refused.trouble(409);
+    assert!(words(&trouble).contains("can't be read"), "{trouble}");
+    assert_eq!(fs::read_to_string(&today).expect("a file"), "{");
+}
+
+/// A file that is not as it was written, by its size or by the time of its last change, is found; one
+/// that shows neither is left to `tragus case verify`, for the sake of the photos.
+#[test]
+fn the_photos_of_a_case_are_not_read_anew_for_each_look() {
+    let folder = tempfile::tempdir().expect("a folder");
+    let (case, browser) = serve_case(&folder);
+    let damages = || {
+        let told = browser.get("/api/case").json();
+        told["damages"].as_array().expect("a list").len()
+    };
+    assert_eq!(damages(), 0);
+    let photo = case.join("visits/2026-03-10-intake/side-reach.jpg");
+    let changed = fs::metadata(&photo).and_then(|about| about.modified());
+    let changed = changed.expect("a time");
+    let mut bytes = fs::read(&photo).expect("a photo");
+    let last = bytes.len() - 1;
+    bytes[last] ^= 1;
+    fs::write(&photo, &bytes).expect("a photo");
+    let dated = |time| {
+        let file = fs::File::options().write(true).open(&photo);
+        file.and_then(|file| file.set_modified(time))
+            .expect("a time");
+    };
+    dated(changed);
+    assert_eq!(damages(), 0);
+    let verified = || tragus::case::verify(&case).expect("a case").damages.len();
+    assert_eq!(verified(), 1);
+    dated(changed + Duration::from_secs(1));
+    assert_eq!((damages(), verified()), (1, 1));
+    // Another size, the time put back.
+    bytes[last] ^= 1;
+    fs::write(&photo, [&bytes[..], b"x"].concat()).expect("a photo");
+    dated(changed + Duration::from_secs(1));
+    assert_eq!(damages(), 1);
+    fs::remove_file(&photo).expect("removed");
+    assert_eq!(damages(), 1);
+}
+
 #[test]
 fn a_screening_is_asked_anew_where_it_can_stop_everything() {
     let folder = tempfile::tempdir().expect("a folder");
@@ -2004,6 +2082,19 @@ fn a_screening_is_asked_anew_where_it_can_stop_everything() {
     browser.post("/api/case/screening", &good).trouble(409);
 }
 
+/// The PDF of a sheet is given out as it lies in the case, under its name there.
+fn is_printed(browser: &Browser, case: &Path, sheet: &str) {
+    let answer = browser.get(&format!("/api/case/sheets/{sheet}.pdf"));
+    assert_eq!(answer.header("content-type"), "application/pdf");
+    let name = format!("{TODAY}-{sheet}.pdf");
+    assert_eq!(
+        answer.header("content-disposition"),
+        format!("attachment; filename=\"{name}\"")
+    );
+    let there = fs::read(case.join("plans").join(name)).expect("a sheet");
+    assert!(there.starts_with(b"%PDF-") && answer.bytes() == there);
+}
+
 #[test]
 fn a_plan_is_proposed_approved_and_a_proposal_again() {
     let folder = tempfile::tempdir().expect("a folder");
@@ -2028,6 +2119,10 @@ fn a_plan_is_proposed_approved_and_a_proposal_again() {
         (&stopped["holds"], &stopped["exercises"]),
         (&json!(1), &json!(0))
     );
+    assert_eq!(stopped["prints"], json!({ "home": false, "hold": true }));
+    is_printed(&browser, &case, "hold");
+    browser.get("/api/case/sheets/home.pdf").trouble(404);
+    browser.get("/api/case/sheets/plan.pdf").trouble(404);
     assert_eq!(stopped["findings"][0]["is_stop"], true);
     let trouble = make(json!({ "approve": "AB", "seen": stopped["mark"] })).trouble(409);
     assert!(words(&trouble).contains("hold stands"), "{trouble}");
@@ -2093,6 +2188,8 @@ fn a_plan_is_proposed_approved_and_a_proposal_again() {
         let html = answer.text();
         assert!(html.contains(says) && !html.contains("<script"), "{sheet}");
     }
+    is_printed(&browser, &case, "home");
+    browser.get("/api/case/sheets/hold.pdf").trouble(404);
     // The same as the command makes.
     let kept = fs::read_to_string(case.join(format!("plans/{TODAY}.json"))).expect("a plan");
     let again = assert_cmd::Command::cargo_bin("tragus")
@@ -2128,6 +2225,10 @@ fn a_plan_is_proposed_approved_and_a_proposal_again() {
         (&Value::Null, &json!(false))
     );
     approve();
+    let print = case.join(format!("plans/{TODAY}-home.pdf"));
+    let whole = fs::read(&print).expect("a sheet");
+    fs::write(&print, [&whole[..], b"x"].concat()).expect("a sheet");
+    browser.get("/api/case/sheets/home.pdf").trouble(409);
     // A sheet that was changed since is not given out.
     let sheet = fs::read_to_string(&home).expect("a sheet");
     fs::write(&home, sheet.replace("No higher.", "Higher.")).expect("a sheet");
@@ -2265,6 +2366,83 @@ fn a_visit_that_was_begun_in_the_page_is_filed_in_the_case() {
         titles.last().map(String::as_str),
         Some("week 12, 2026-05-11")
     );
+}
+
+/// The day that the photos say is told for a person to take, also of a photo that is filed without it.
+#[test]
+fn the_day_that_sent_photos_say_is_offered_and_never_taken() {
+    let folder = tempfile::tempdir().expect("a folder");
+    let (_, in_case) = serve_case(&folder);
+    let plain = serve(&[], &folder.path().join("diary.json")).browser();
+    for browser in [in_case, plain] {
+        let begin = |facts: Value| {
+            let visit = browser.post("/api/visits", &facts).json();
+            assert_eq!(visit["photos_say"]["day"], Value::Null);
+            format!("/api/visits/{}", visit["id"].as_str().expect("an id"))
+        };
+        let add = |path: &str, day: &str| {
+            let photo = crate::phone_folders::taken_on(day);
+            let path = format!("{path}/photos");
+            browser.photo(&path, "front.jpg", &photo).json()
+        };
+        let doubt = |visit: &Value| visit["photos_say"]["doubts"].to_string();
+        let path = begin(json!({ "label": "week 8" }));
+        let visit = add(&path, "2026:05:05");
+        assert_eq!(visit["photos_say"]["day"], "2026-05-05");
+        assert_eq!(visit["photos_say"]["words"], "The photos say 5 May 2026.");
+        assert_eq!(visit["facts"]["date"], Value::Null);
+        assert_eq!(doubt(&visit), "[]");
+        // It outlives a stature, with which the photos are looked at again.
+        let from = json!({ "label": "week 8" });
+        let to = json!({ "label": "week 8", "stature_cm": 164, "from": from });
+        let visit = browser.put(&format!("{path}/facts"), &to).json();
+        assert_eq!(visit["photos_say"]["day"], "2026-05-05");
+        let visit = add(&path, "2026:03:10");
+        assert_eq!(visit["photos_say"]["day"], Value::Null);
+        assert!(doubt(&visit).contains("Are they of one visit?"));
+
+        let path = begin(json!({ "date": "2026-05-06" }));
+        let visit = add(&path, "2026:05:05");
+        assert_eq!(visit["photos_say"]["day"], Value::Null);
+        assert!(doubt(&visit).contains("Which is right?"));
+        let visit = add(&begin(json!({})), "2031:05:05");
+        assert_eq!(visit["photos_say"]["day"], Value::Null);
+        assert!(doubt(&visit).contains("still to come"));
+    }
+}
+
+/// Photos take a moment each to decode: whoever asks meanwhile is answered.
+#[test]
+fn while_a_visit_is_filed_others_are_answered() {
+    let folder = tempfile::tempdir().expect("a folder");
+    let (_, browser) = serve_case(&folder);
+    let mut photo = std::io::Cursor::new(Vec::new());
+    image::RgbImage::from_pixel(7000, 7000, [120; 3].into())
+        .write_to(&mut photo, image::ImageFormat::Jpeg)
+        .expect("a photo");
+    let begun = json!({ "label": "large", "date": TODAY });
+    let visit = browser.post("/api/visits", &begun).json();
+    let path = format!("/api/visits/{}", visit["id"].as_str().expect("an id"));
+    let mut revision = Value::Null;
+    for name in ["1.jpg", "2.jpg", "3.jpg"] {
+        let sent = browser.photo(&format!("{path}/photos"), name, photo.get_ref());
+        revision = sent.json()["revision"].clone();
+    }
+    let filing = browser.clone();
+    let started = std::time::Instant::now();
+    let filing = std::thread::spawn(move || {
+        let save = json!({ "revision": revision });
+        filing.post(&format!("{path}/file"), &save).json();
+        started.elapsed()
+    });
+    let mut longest = Duration::ZERO;
+    while !filing.is_finished() {
+        let asked = std::time::Instant::now();
+        browser.get("/api/visits").json();
+        longest = longest.max(asked.elapsed());
+    }
+    let all = filing.join().expect("filed");
+    assert!(longest < all / 2, "{longest:?} of {all:?}");
 }
 
 /// Words that a camera might have written into a photo, sent with it, are in no answer and in no file.

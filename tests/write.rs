@@ -134,7 +134,7 @@ fn all_documents_of_a_case_are_written_and_listed() {
         .code(1)
         .stdout(contains("2026-08-11-letter.html"))
         .stderr(contains(
-            "home-sheet not written: no plan is kept up to 2026-08-11: make one first\n",
+            "home-sheet not written: no plan is kept up to 2026-08-11: make one first with tragus plan\n",
         ));
     plan(&case, "2026-08-11").assert().code(0);
     write(&case, "2026-08-11")
@@ -143,7 +143,7 @@ fn all_documents_of_a_case_are_written_and_listed() {
         .code(1)
         .stdout("")
         .stderr(contains(
-            "home-sheet not written: the plan of 2026-08-11 is not approved\n",
+            "home-sheet not written: the plan of 2026-08-11 is not approved; tragus plan --approve",
         ));
     // A choice of the clinician is part of what was approved.
     plan(&case, "2026-08-11")

@@ -1,14 +1,16 @@
 """How many pictures another program finds a face in: count.py FILE|FOLDER...
 
-Looks at JPEG and PNG files, and at the pictures inside HTML reports, with OpenCV's Haar cascades for faces
-from the front and from the side, both ways round. Prints a line for each path. Run it on the photos and on
+Looks at JPEG and PNG files, and at the pictures inside HTML reports and PDFs (by poppler's pdfimages), with
+OpenCV's Haar cascades for faces from the front and from the side, both ways round. Prints a line for each path. Run it on the photos and on
 what was drawn of them with faces covered: how many it finds in the photos says what finding none is worth.
 """
 
 import base64
 import pathlib
 import re
+import subprocess
 import sys
+import tempfile
 
 import cv2
 import numpy
@@ -23,6 +25,11 @@ def pictures(path):
         elif file.suffix.lower() == ".html":
             for number, found in enumerate(IN_HTML.findall(file.read_bytes()), 1):
                 yield f"{file.name}, picture {number}", base64.b64decode(found)
+        elif file.suffix.lower() == ".pdf":
+            with tempfile.TemporaryDirectory() as folder:
+                subprocess.run(["pdfimages", "-png", file, f"{folder}/picture"], check=True)
+                for number, found in enumerate(sorted(pathlib.Path(folder).iterdir()), 1):
+                    yield f"{file.name}, picture {number}", found.read_bytes()
 
 
 def cascade(name):

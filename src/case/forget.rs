@@ -1,8 +1,9 @@
 //! Removing a case: what belongs to it goes, and nothing else.
 //!
 //! A file belongs to a case that its list of checksums knows. Where there is no list that can be read,
-//! what lies where a case has a file of that kind does. Links are never followed and never removed: what they lead to is not the case's. The
-//! case's own file goes last, so that whoever is stopped half-way runs it again.
+//! what lies where a case has a file of that kind does. Links are never followed: what they lead to is
+//! not the case's, also where one is put in the place of a folder while the person is asked ([`Held`]).
+//! The case's own file goes last, so that whoever is stopped half-way runs it again.
 
 use std::collections::BTreeMap;
 use std::fs::{self, File};
@@ -10,6 +11,7 @@ use std::io;
 use std::path::{Path, PathBuf};
 
 use super::checksums::{CHECKSUMS, Checksums};
+use super::held::Held;
 use super::{
     CASE, Case, CaseError, DOCUMENTS, FACTS, FILLING, LOCK, PLANS, RECORD, SCREENINGS, VISITS,
 };
@@ -24,6 +26,7 @@ pub struct Removal {
     folders: Vec<String>,
     /// What lies in the folder, is none of the case's, and stays.
     pub foreign: Vec<String>,
+    held: Held,
     lock: File,
 }
 
@@ -46,12 +49,14 @@ impl Removal {
         let folder = folder
             .canonicalize()
             .map_err(|error| CaseError::io(folder, error))?;
+        let held = Held::open(&folder).map_err(|error| CaseError::io(&folder, error))?;
         let lock = lock(&folder)?;
         let mut removal = Removal {
             code: case.about.code,
             files: BTreeMap::new(),
             folders: Vec::new(),
             foreign: Vec::new(),
+            held,
             lock,
             folder,
         };
@@ -119,8 +124,8 @@ impl Removal {
         for folder in &self.folders {
             let holds_foreign = |file: &String| file.starts_with(&format!("{folder}/"));
             if !self.foreign.iter().any(holds_foreign) {
-                let path = self.folder.join(folder);
-                fs::remove_dir(&path).map_err(|error| CaseError::io(&path, error))?;
+                let removed = self.held.remove_folder(folder);
+                removed.map_err(|error| CaseError::io(&self.folder.join(folder), error))?;
             }
         }
         for file in LAST.iter().filter(|file| self.files.contains_key(**file)) {
@@ -134,10 +139,9 @@ impl Removal {
     }
 
     fn remove(&self, file: &str) -> Result<(), CaseError> {
-        let path = self.folder.join(file);
-        match fs::remove_file(&path) {
+        match self.held.remove_file(file) {
             Err(error) if error.kind() != io::ErrorKind::NotFound => {
-                Err(CaseError::io(&path, error))
+                Err(CaseError::io(&self.folder.join(file), error))
             }
             _ => Ok(()),
         }
@@ -292,6 +296,75 @@ mod tests {
         assert!(!folder.join(CASE).exists() && !folder.join("screenings").exists());
         assert_eq!(fs::read_dir(outside.join("plans")).unwrap().count(), 2);
         assert_eq!(fs::read(outside.join("record.json")).unwrap(), b"outside");
+    }
+
+    /// Somebody who may write into the folder swaps it between the question and the answer.
+    #[cfg(unix)]
+    #[test]
+    fn what_a_link_leads_to_that_came_after_the_question_stays() {
+        use std::os::unix::fs::symlink;
+        for swapped in ["visits", "visits/2026-03-10-intake", "plans"] {
+            let scratch = tempfile::tempdir().unwrap();
+            let (folder, aside) = (scratch.path().join("case"), scratch.path().join("aside"));
+            filled(&folder);
+            let removal = Removal::prepare(&folder).unwrap();
+            fs::rename(folder.join(swapped), &aside).unwrap();
+            let before = count(&aside);
+            symlink(&aside, folder.join(swapped)).unwrap();
+            let stopped = removal.carry_out();
+            assert!(
+                matches!(stopped, Err(CaseError::NotPlain(_))),
+                "{stopped:?}"
+            );
+            assert_eq!(count(&aside), before, "{swapped}");
+            // The next one tells of the link and leaves it.
+            let removal = Removal::prepare(&folder).unwrap();
+            assert_eq!(removal.foreign, [swapped]);
+            removal.carry_out().unwrap();
+            assert_eq!(count(&aside), before, "{swapped}");
+        }
+    }
+
+    #[cfg(unix)]
+    fn count(folder: &Path) -> usize {
+        let entries = fs::read_dir(folder).unwrap().map(|entry| entry.unwrap());
+        entries
+            .map(|entry| match entry.file_type().unwrap().is_dir() {
+                true => count(&entry.path()),
+                false => 1,
+            })
+            .sum()
+    }
+
+    /// A lock that leads elsewhere would be made, or held, there.
+    #[cfg(unix)]
+    #[test]
+    fn a_lock_that_is_a_link_or_a_pipe_is_refused() {
+        use std::os::unix::fs::symlink;
+        let scratch = tempfile::tempdir().unwrap();
+        let (folder, outside) = (scratch.path().join("case"), scratch.path().join("outside"));
+        let case = filled(&folder);
+        let lock = folder.join(LOCK);
+        let refused = |what: &str| {
+            assert!(
+                matches!(case.write(), Err(CaseError::NotPlain(_))),
+                "{what}"
+            );
+            let prepared = Removal::prepare(&folder);
+            assert!(matches!(prepared, Err(CaseError::NotPlain(_))), "{what}");
+        };
+        fs::remove_file(&lock).unwrap();
+        symlink(&outside, &lock).unwrap();
+        refused("a link to nothing");
+        assert!(!outside.exists());
+        fs::write(&outside, b"x").unwrap();
+        refused("a link to a file");
+        fs::remove_file(&lock).unwrap();
+        let made = std::process::Command::new("mkfifo").arg(&lock).status();
+        assert!(made.unwrap().success());
+        refused("a pipe");
+        fs::remove_file(&lock).unwrap();
+        assert!(case.write().is_ok());
     }
 
     #[test]

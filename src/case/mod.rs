@@ -14,9 +14,10 @@
 
 pub mod checksums;
 mod forget;
+mod held;
 mod verify;
 
-use std::fs::{self, File, OpenOptions, TryLockError};
+use std::fs::{self, File, TryLockError};
 use std::io::{self, Write};
 use std::path::{Path, PathBuf};
 
@@ -24,7 +25,7 @@ use jiff::civil::Date;
 use thiserror::Error;
 
 pub use self::forget::{Kind, Removal};
-pub use self::verify::{Damage, Fault, Verification, accept, verify};
+pub use self::verify::{Damage, Fault, Verification, accept, verify, verify_by};
 
 use self::checksums::{CHECKSUMS, Checksums, Standing};
 use crate::care::plan::Previous;
@@ -67,6 +68,12 @@ pub struct NewVisit<'a> {
     pub photos: &'a [Bare],
 }
 
+/// A file that is there and can't be read.
+pub struct Unreadable {
+    pub file: String,
+    pub why: String,
+}
+
 impl Case {
     /// Whether a folder is a case.
     pub fn is_one(folder: &Path) -> bool {
@@ -85,8 +92,9 @@ impl Case {
         let path = folder.join(CASE);
         let text = match fs::read_to_string(&path) {
             Err(error) if error.kind() == io::ErrorKind::NotFound => {
-                return Err(CaseError::None(folder.to_owned()));
+                return Err(CaseError::none(folder));
             }
+            Err(_) if folder.is_file() => return Err(CaseError::none(folder)),
             text => text.map_err(|error| CaseError::io(&path, error))?,
         };
         let about =
@@ -221,18 +229,39 @@ impl Case {
 
     /// A file of a plan as it was written, where there is one: what became of it since is not to be
     /// handed out.
-    pub fn plan_file(&self, name: &str) -> Result<Option<String>, CaseError> {
+    pub fn plan_file(&self, name: &str) -> Result<Option<Vec<u8>>, CaseError> {
         let file = format!("{PLANS}/{name}");
         let path = self.folder.join(&file);
-        let text = match fs::read_to_string(&path) {
+        let bytes = match fs::read(&path) {
             Err(error) if error.kind() == io::ErrorKind::NotFound => return Ok(None),
-            text => text.map_err(|error| CaseError::io(&path, error))?,
+            bytes => bytes.map_err(|error| CaseError::io(&path, error))?,
         };
         let checksums = read_checksums(&self.folder)?;
-        match checksums.standing(&file, &sha256(text.as_bytes())) {
-            Standing::Whole => Ok(Some(text)),
+        match checksums.standing(&file, &sha256(&bytes)) {
+            Standing::Whole => Ok(Some(bytes)),
             Standing::Changed | Standing::Unlisted => Err(CaseError::Damaged(path)),
         }
+    }
+
+    /// Those of its plans that can't be read.
+    pub fn unreadable_plans(&self) -> Result<Vec<Unreadable>, CaseError> {
+        let each = self.read_each(PLANS, |_| true, record::plan_from_json)?;
+        let unreadable = each.filter_map(|(name, read)| {
+            let why = match read.err()? {
+                CaseError::Record { error, .. } => error.to_string(),
+                CaseError::Io { error, .. } => error.to_string(),
+                other => other.to_string(),
+            };
+            let file = format!("{PLANS}/{name}");
+            Some(Unreadable { file, why })
+        });
+        Ok(unreadable.collect())
+    }
+
+    /// What was planned, oldest first, as far as it can be read.
+    pub fn readable_plans(&self) -> Result<Vec<KeptPlan>, CaseError> {
+        let each = self.read_each(PLANS, is_in_force, record::plan_from_json)?;
+        Ok(each.filter_map(|(_, read)| read.ok()).collect())
     }
 
     fn read_all<T>(
@@ -241,17 +270,26 @@ impl Case {
         wanted: impl Fn(&str) -> bool,
         read: impl Fn(&str) -> Result<T, RecordError>,
     ) -> Result<Vec<T>, CaseError> {
+        let each = self.read_each(kind, wanted, read)?;
+        each.map(|(_, read)| read).collect()
+    }
+
+    /// Each file of a kind by its name.
+    fn read_each<T>(
+        &self,
+        kind: &str,
+        wanted: impl Fn(&str) -> bool,
+        read: impl Fn(&str) -> Result<T, RecordError>,
+    ) -> Result<impl Iterator<Item = (String, Result<T, CaseError>)>, CaseError> {
         let folder = self.folder.join(kind);
-        names(&folder)?
-            .into_iter()
-            .filter(|name| name.ends_with(".json") && wanted(name))
-            .map(|name| {
-                let path = folder.join(name);
-                let text =
-                    fs::read_to_string(&path).map_err(|error| CaseError::io(&path, error))?;
-                read(&text).map_err(|error| CaseError::record(&path, error))
-            })
-            .collect()
+        let names = names(&folder)?.into_iter();
+        let names = names.filter(move |name| name.ends_with(".json") && wanted(name));
+        Ok(names.map(move |name| {
+            let path = folder.join(&name);
+            let text = fs::read_to_string(&path).map_err(|error| CaseError::io(&path, error));
+            let of = |text: String| read(&text).map_err(|error| CaseError::record(&path, error));
+            (name, text.and_then(of))
+        }))
     }
 
     /// Holds the case for writing, unless another program does.
@@ -270,12 +308,8 @@ impl Case {
 /// Holds a case's folder against other programs that write.
 fn lock(folder: &Path) -> Result<File, CaseError> {
     let path = folder.join(LOCK);
-    let lock = OpenOptions::new()
-        .create(true)
-        .truncate(false)
-        .write(true)
-        .open(&path)
-        .map_err(|error| CaseError::io(&path, error))?;
+    // Whoever may write into the folder could have put a link there.
+    let lock = held::open_lock(&path).map_err(|error| CaseError::io(&path, error))?;
     match lock.try_lock() {
         Ok(()) => Ok(lock),
         Err(TryLockError::WouldBlock) => Err(CaseError::Locked(folder.to_owned())),
@@ -573,6 +607,10 @@ fn filling_in(visits: &Path) -> io::Result<tempfile::TempDir> {
 pub enum CaseError {
     #[error("this folder is no case: {}", .0.display())]
     None(PathBuf),
+    #[error("no such folder: {}", .0.display())]
+    Nowhere(PathBuf),
+    #[error("this is a file, not the folder of a case: {}", .0.display())]
+    File(PathBuf),
     #[error("a case begins in an empty folder, and there are files in this one: {}", .0.display())]
     NotEmpty(PathBuf),
     #[error("another program is writing into this case: {}", .0.display())]
@@ -585,6 +623,8 @@ pub enum CaseError {
     Moved(PathBuf),
     #[error("the file is not as it was written: {}", .0.display())]
     Damaged(PathBuf),
+    #[error("a link, or something else that no case holds, is in the place of this: {}", .0.display())]
+    NotPlain(PathBuf),
     #[error("line {line} is no checksum with the name of a file: {}", path.display())]
     List { path: PathBuf, line: usize },
     #[error("{error}: {}", path.display())]
@@ -595,10 +635,23 @@ pub enum CaseError {
 
 impl CaseError {
     fn io(path: &Path, error: io::Error) -> CaseError {
+        if held::is_not_plain(&error) {
+            return CaseError::NotPlain(path.to_owned());
+        }
         CaseError::Io {
             path: path.to_owned(),
             error,
         }
+    }
+
+    /// What is there in place of a case.
+    fn none(folder: &Path) -> CaseError {
+        let of = match (folder.exists(), folder.is_dir()) {
+            (false, _) => CaseError::Nowhere,
+            (true, false) => CaseError::File,
+            (true, true) => CaseError::None,
+        };
+        of(folder.to_owned())
     }
 
     fn record(path: &Path, error: RecordError) -> CaseError {
@@ -614,12 +667,20 @@ impl CaseError {
             CaseError::None(_) => {
                 "a case is a folder with a case.json; tragus measure --case makes one"
             }
+            CaseError::Nowhere(_) => {
+                "check the spelling of the name; tragus measure --case makes a case"
+            }
+            CaseError::File(_) => "name the folder that case.json lies in",
             CaseError::NotEmpty(_) => "name a new folder for the case",
             CaseError::Locked(_) => "wait until it is done, or end it; nothing was written",
             CaseError::Filed(_) => "give this visit another label; nothing was written",
             CaseError::Name(_) => "rename the file; nothing was written",
             CaseError::Moved(_) => "run the command again; nothing was written",
             CaseError::Damaged(_) => "don't hand it out; make the plan anew",
+            CaseError::NotPlain(_) => {
+                "nothing was touched where it leads; ask who put it there, take it away, then run the \
+                 command again"
+            }
             CaseError::List { .. } => {
                 "the list is damaged: take it from a backup, or move it away and have tragus case \
                  verify --accept make it anew"

@@ -14,7 +14,7 @@ use tragus::infer::{self, Effort};
 use tragus::record;
 use tragus::scores::{self, Format};
 
-use super::files::{name, refuse_target};
+use super::files::{name, no_folder, refuse_target};
 use super::{LookArgs, Outcome, PoseNetArg, Stop, Surroundings, load_for, stop, tell};
 
 /// Measures every photo of a folder, and of the folders in it, into one table: a row for each
@@ -66,7 +66,7 @@ pub fn run(args: &BatchArgs, surroundings: &Surroundings) -> Result<Outcome, Sto
     }
     if !args.folder.is_dir() {
         return Err(stop(
-            "no such folder",
+            no_folder(&args.folder),
             &args.folder,
             "name the folder that holds the photos",
         ));

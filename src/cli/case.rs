@@ -8,6 +8,7 @@ use tragus::case::{self, Case};
 use tragus::episode::{self, Filed};
 use tragus::infer::Finder;
 use tragus::locate::Wish;
+use tragus::photo;
 use tragus::record;
 use tragus::visit::{Visit, VisitFacts};
 
@@ -181,7 +182,16 @@ fn measure(finder: &Finder, found: VisitFiles) -> Result<Visit, Stop> {
 
 pub fn recorded(path: &Path) -> Result<Read, Stop> {
     let hint = "name a folder of photos, or a record made by tragus measure --save";
-    let text = std::fs::read_to_string(path).map_err(|error| stop(error, path, hint))?;
+    if photo::is_video_name(path) {
+        return Err(stop(
+            "a clip is not compared by itself",
+            path,
+            "put it into a folder and name that, or file it with tragus measure --case",
+        ));
+    }
+    let bytes = std::fs::read(path).map_err(|error| stop(error, path, hint))?;
+    let text =
+        String::from_utf8(bytes).map_err(|_| stop("this is no record of a visit", path, hint))?;
     let visit = record::visit_from_json(&text).map_err(|error| stop(error, path, hint))?;
     Ok(Read {
         visit,

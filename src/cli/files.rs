@@ -155,6 +155,14 @@ pub fn make_folder(folder: &Path, hint: &str) -> Result<(), Stop> {
         .map_err(|error| stop(error, folder, "name a folder that can be written"))
 }
 
+/// What is wrong with a path that should lead to a folder.
+pub fn no_folder(path: &Path) -> &'static str {
+    match path.exists() {
+        true => "this is a file, not a folder",
+        false => "no such folder",
+    }
+}
+
 /// The folder that a path lies in.
 pub fn folder_of(path: &Path) -> &Path {
     match path.parent() {

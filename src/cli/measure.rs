@@ -106,11 +106,11 @@ pub fn run(args: &MeasureArgs, surroundings: &Surroundings) -> Result<Outcome, S
         inputs.extend(args.landmarks.clone());
         files::refuse_target(path, &["json"], &inputs)?;
     }
-    for folder in [&args.overlay, &args.dicom].into_iter().flatten() {
-        prepare_drawn(folder, &found.photos)?;
-    }
     if let Some(folder) = &args.dicom {
         dicom::check(&found.facts).map_err(|error| dicom_stop(error, folder))?;
+    }
+    for folder in [&args.overlay, &args.dicom].into_iter().flatten() {
+        prepare_drawn(folder, &found.photos)?;
     }
     let finder = load(&args.look, surroundings)?;
     let wish = args.person.wish();

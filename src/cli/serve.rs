@@ -37,6 +37,9 @@ pub fn run(args: &ServeArgs, surroundings: &Surroundings) -> Result<Outcome, Sto
     let case = match cases[..] {
         [] => None,
         [case] => Some(Case::open(case)?),
+        [case, other, ..] if files::same_file(case, other) => {
+            return Err(stop("this case is named twice", other, "name it once"));
+        }
         [_, other, ..] => {
             return Err(stop(
                 "this is a second case",
@@ -127,7 +130,7 @@ fn no_port(port: u16, error: io::Error) -> Stop {
 fn folder(path: &Path) -> Result<VisitFolder, Stop> {
     if !path.is_dir() {
         return Err(stop(
-            "no such folder",
+            files::no_folder(path),
             path,
             "name each visit's folder of photos",
         ));

@@ -93,6 +93,9 @@ impl Format {
     }
 }
 
+/// Endings of what may be meant by a file to write.
+const LIKE_A_FILE: [&str; 5] = ["pdf", "html", "docx", "doc", "odt"];
+
 pub fn run(args: &WriteArgs, surroundings: &Surroundings) -> Result<Outcome, Stop> {
     let today = (surroundings.now)().date();
     let day = args.date.unwrap_or(today);
@@ -110,6 +113,14 @@ pub fn run(args: &WriteArgs, surroundings: &Surroundings) -> Result<Outcome, Sto
     }
     let case = Case::open(&args.case)?;
     if let Some(folder) = &args.out {
+        let ending = folder.extension().unwrap_or_default();
+        if !folder.is_dir() && LIKE_A_FILE.iter().any(|like| ending == *like) {
+            return Err(stop(
+                "documents are written into a folder, and this name ends like a file's",
+                folder,
+                "name a folder; --format says which kind of file",
+            ));
+        }
         files::make_folder(folder, "name another folder to write into")?;
     }
     let own_rules = args.rules.as_deref().map(plan::own_rules).transpose()?;
@@ -180,6 +191,14 @@ pub fn run(args: &WriteArgs, surroundings: &Surroundings) -> Result<Outcome, Sto
                     }
                     // Other exercises may be the cause, too.
                     NotWritten::OtherPlan(_) => ", or name its --exercises",
+                    NotWritten::NoVisit(_) | NotWritten::OneVisit(..) => {
+                        "; tragus measure --case files a visit, --date names another day"
+                    }
+                    NotWritten::NoPlan(_) => " with tragus plan",
+                    NotWritten::NotApproved(_) => {
+                        "; tragus plan --approve does that, with the initials of the clinician who has \
+                         read it"
+                    }
                     _ => "",
                 };
                 tell(&format!("{} not written: {why}{hint}", name(*document)));

@@ -261,8 +261,17 @@ impl Sheet {
 }
 
 /// A sheet of the plan of a day, as it was written.
-pub fn sheet(case: &Case, day: Date, sheet: Sheet) -> Result<Option<String>, CaseError> {
+pub fn sheet(case: &Case, day: Date, sheet: Sheet) -> Result<Option<Vec<u8>>, CaseError> {
     case.plan_file(&sheet.page(day))
+}
+
+/// The same to be printed, by the name of its file; of those that go home.
+pub fn print(case: &Case, day: Date, sheet: Sheet) -> Result<Option<(String, Vec<u8>)>, CaseError> {
+    let Some(name) = sheet.print(day) else {
+        return Ok(None);
+    };
+    let bytes = case.plan_file(&name)?;
+    Ok(bytes.map(|bytes| (name, bytes)))
 }
 
 /// Keeps a screening. A plan of that day goes, before the answers that it was made by are gone: what

@@ -93,7 +93,9 @@ impl From<NotKept> for Trouble {
             NotKept::Case(error) => error.into(),
             error => Trouble::conflict(
                 format!("{}.", capitalised(&error.to_string())),
-                "Nothing was kept. Tell whoever looks after the program.",
+                "Nothing was kept, and no sheet goes home. Make the plan again; if this happens again, stop \
+                 tragus, start it anew and make the plan once more. Write the sentence above down for whoever \
+                 looks after the program.",
             ),
         }
     }

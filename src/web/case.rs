@@ -1,7 +1,10 @@
 //! The case that is open: whom it is about, what was asked of them, and what that comes to today.
 
 use std::collections::BTreeMap;
+use std::path::{Path, PathBuf};
 use std::sync::Arc;
+use std::time::SystemTime;
+use std::{fs, io};
 
 use axum::extract::State;
 use jiff::civil::Date;
@@ -37,10 +40,13 @@ pub async fn case(State(shared): State<Arc<Shared>>) -> Answer {
             (told, case.folder().to_owned())
         };
         // Reading all its photos takes a moment, in which others are answered.
-        let found = case::verify(&folder)?;
+        let found = case::verify_by(&folder, &|path| shared.checksum_of(path))?;
+        let unreadable = told["unreadable"].as_array().cloned().unwrap_or_default();
+        let is_told = |file: &str| unreadable.iter().any(|told| told["file"] == file);
         told["damages"] = found
             .damages
             .iter()
+            .filter(|damage| !is_told(&damage.file))
             .map(|damage| {
                 json!({
                     "file": damage.file,
@@ -54,6 +60,30 @@ pub async fn case(State(shared): State<Arc<Shared>>) -> Answer {
     shared.work(work).await
 }
 
+/// Checksums of files by their size and the time of their last change: so long as both stay, a file is
+/// not read for each look at the case. Whatever changes neither is seen once the program is started
+/// anew, and by `tragus case verify`, which reads everything.
+pub type ReadBefore = BTreeMap<PathBuf, ((u64, SystemTime), String)>;
+
+impl Shared {
+    fn checksum_of(&self, path: &Path) -> io::Result<String> {
+        let about = fs::metadata(path)?;
+        // Before it is read: what changes it meanwhile leaves a later time.
+        let state = about.modified().ok().map(|changed| (about.len(), changed));
+        if let Some((known, checksum)) = lock(&self.read_before).get(path)
+            && state == Some(*known)
+        {
+            return Ok(checksum.clone());
+        }
+        let checksum = checksum::sha256(&fs::read(path)?);
+        if let Some(state) = state {
+            let entry = (state, checksum.clone());
+            lock(&self.read_before).insert(path.to_owned(), entry);
+        }
+        Ok(checksum)
+    }
+}
+
 /// Where a case stands today: its last screening and what that comes to, its last plan, its sheets.
 pub(super) fn standing(case: &Case, today: Date) -> Result<Value, Trouble> {
     let screening = case.screening_on(today)?;
@@ -61,10 +91,18 @@ pub(super) fn standing(case: &Case, today: Date) -> Result<Value, Trouble> {
         .as_ref()
         .map(|screening| Rules::built_in().findings(screening, today));
     let is_of_today = |day: Date| day == today;
-    let mut plans = case.plans()?.into_iter().rev();
+    let unreadable = case.unreadable_plans()?.into_iter().map(|plan| {
+        json!({
+            "file": plan.file,
+            "words": format!("{} can't be read: {}.", plan.file, plan.why),
+            "advice": UNREADABLE_PLAN,
+        })
+    });
+    let mut plans = case.readable_plans()?.into_iter().rev();
     let plan = plans.find(|kept| kept.plan.date <= today);
     // One that is damaged is there too, and refused once it is asked for.
     let is_there = |sheet| !matches!(episode::sheet(case, today, sheet), Ok(None));
+    let has_print = |sheet| !matches!(episode::print(case, today, sheet), Ok(None));
     Ok(json!({
         "code": case.about.code,
         "today": today,
@@ -90,8 +128,17 @@ pub(super) fn standing(case: &Case, today: Date) -> Result<Value, Trouble> {
             "home": is_there(Sheet::Home),
             "hold": is_there(Sheet::Hold),
         },
+        "prints": {
+            "home": has_print(Sheet::Home),
+            "hold": has_print(Sheet::Hold),
+        },
+        "unreadable": unreadable.collect::<Value>(),
     }))
 }
+
+/// What an unreadable plan said is not to be guessed: who goes on without it does so knowingly.
+pub(super) const UNREADABLE_PLAN: &str = "Don't hand its sheets out. Take the file from a backup, or move it \
+    out of the case's folder; until then no plan is made that would go by it.";
 
 /// The questions of a screening, with what is known from the last one.
 pub async fn screening(State(shared): State<Arc<Shared>>) -> Answer {
@@ -257,10 +304,8 @@ pub async fn keep_screening(
                 "Go back to the case, look at what it says, and screen again if that is wrong.",
             ));
         }
-        let before = case
-            .plans()?
-            .into_iter()
-            .find(|kept| kept.plan.date == today);
+        let before = case.plan_of(today)?;
+        let before = before.and_then(|text| record::plan_from_json(&text).ok());
         episode::keep_screening(case, &screening)?;
         let mut told = standing(case, today)?;
         told["no_longer_approved"] = json!(

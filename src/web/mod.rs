@@ -36,6 +36,7 @@ use jiff::civil::{Date, DateTime};
 use tokio::sync::Semaphore;
 
 use self::answer::{Answer, Trouble};
+use self::case::ReadBefore;
 use self::comparison::Reports;
 use self::diary::Diary;
 use self::guard::Guard;
@@ -77,6 +78,7 @@ struct Shared {
     visits: Mutex<Visits>,
     checks: Mutex<Checks>,
     reports: Mutex<Reports>,
+    read_before: Mutex<ReadBefore>,
     diary: Diary,
     /// Places for photos that are on their way or being looked at.
     uploads: Arc<Semaphore>,
@@ -107,6 +109,7 @@ impl Server {
                 visits: Mutex::new(visits),
                 checks: Mutex::default(),
                 reports: Mutex::default(),
+                read_before: Mutex::default(),
                 diary: Diary::at(setup.diary),
                 uploads: Arc::new(Semaphore::new(UPLOADS_AT_ONCE)),
                 now: setup.now,

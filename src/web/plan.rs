@@ -11,7 +11,7 @@ use serde_json::json;
 
 use super::answer::{self, Answer, Trouble};
 use super::body::Sent;
-use super::case::standing;
+use super::case::{UNREADABLE_PLAN, standing};
 use super::guard::REPORT_POLICY;
 use super::visits::Visits;
 use super::{Shared, lock};
@@ -21,6 +21,7 @@ use crate::care::programme::NotApproved;
 use crate::case::Case;
 use crate::checksum;
 use crate::episode::{self, Refused, Sheet};
+use crate::record;
 use crate::report::words::capitalised;
 
 const PROGRAM: &str = concat!("tragus ", env!("CARGO_PKG_VERSION"));
@@ -123,11 +124,15 @@ fn may_make<'a>(visits: &'a Visits, wish: &Wish, today: Date) -> Result<&'a Case
             "Stop tragus and start it anew, so that the plan looks at that visit too.",
         ));
     }
-    let mut plans = case
-        .plans()?
-        .into_iter()
-        .filter(|kept| kept.plan.date == today);
-    match plans.next().and_then(|plan| plan.approved) {
+    let kept = case.plan_of(today)?;
+    let kept = kept.map(|text| record::plan_from_json(&text)).transpose();
+    let kept = kept.map_err(|error| {
+        Trouble::conflict(
+            format!("The plan of today is there and can't be read: {error}."),
+            UNREADABLE_PLAN,
+        )
+    })?;
+    match kept.and_then(|kept| kept.approved) {
         Some(approval) if !wish.anew => Err(Trouble::conflict(
             format!(
                 "The plan of today is approved by {} on {}.",
@@ -164,16 +169,31 @@ fn not_approved(why: NotApproved) -> Trouble {
     }
 }
 
-/// A sheet of today's plan. It is a page of its own, with styles and without scripts.
+/// A sheet of today's plan: a page of its own, with styles and without scripts; or, with `.pdf` after its
+/// name, the file to be printed.
 pub async fn sheet(State(shared): State<Arc<Shared>>, Path(name): Path<String>) -> Answer {
     let work = move |shared: &Shared| {
-        let sheet = match name.as_str() {
+        let (name, is_print) = match name.strip_suffix(".pdf") {
+            Some(name) => (name, true),
+            None => (name.as_str(), false),
+        };
+        let sheet = match name {
             "plan" => Sheet::Plan,
             "home" => Sheet::Home,
             "hold" => Sheet::Hold,
             _ => return Err(Trouble::gone("sheet")),
         };
         let visits = lock(&shared.visits);
+        if is_print {
+            let print = episode::print(visits.case()?, shared.today(), sheet)?;
+            let (file, pdf) = print.ok_or_else(|| Trouble::gone("sheet"))?;
+            let file = format!("attachment; filename=\"{file}\"");
+            let headers = [
+                (header::CONTENT_TYPE, "application/pdf"),
+                (header::CONTENT_DISPOSITION, &file),
+            ];
+            return Ok((headers, pdf).into_response());
+        }
         let html = episode::sheet(visits.case()?, shared.today(), sheet)?;
         let html = html.ok_or_else(|| Trouble::gone("sheet"))?;
         let headers = [

@@ -6,6 +6,7 @@ use std::time::Instant;
 use axum::extract::{Path, Query, State};
 use axum::http::StatusCode;
 use axum::response::IntoResponse;
+use jiff::civil::Date;
 use serde::Deserialize;
 use serde_json::{Map, Value, json};
 
@@ -20,7 +21,7 @@ use crate::compare::mdc95;
 use crate::geometry::Point;
 use crate::infer::Finder;
 use crate::measure::Measure;
-use crate::photo::{Bare, Limits};
+use crate::photo::{self, Bare, Days, Limits};
 use crate::record;
 use crate::report::lines::{self, Line, Stroke};
 use crate::visit::{Evidence, PhotoRecord, Visit, VisitFacts};
@@ -100,7 +101,7 @@ pub async fn begin(State(shared): State<Arc<Shared>>, Sent(facts): Sent<Facts>) 
         let facts = facts.over(&VisitFacts::default())?;
         let mut visits = lock(&shared.visits);
         let id = visits.begin(facts)?;
-        answer::json(whole(&visits, &id)?)
+        answer::json(shared.whole(&visits, &id)?)
     };
     shared.work(work).await
 }
@@ -126,7 +127,7 @@ pub async fn visit(
             && known.saved.is_none_or(|saved| saved == visit.saved);
         match is_known {
             true => Ok(StatusCode::NO_CONTENT.into_response()),
-            false => answer::json(whole(&visits, &id)?),
+            false => answer::json(shared.whole(&visits, &id)?),
         }
     };
     shared.work(work).await
@@ -216,7 +217,9 @@ pub async fn add_photo(
             (visit.facts.clone(), visit.name_for(&file))
         };
         let source = Source::Memory(bytes.into());
-        let photo = OpenPhoto::look(&finder, &facts, name, source).map_err(Trouble::fault)?;
+        let mut photo = OpenPhoto::look(&finder, &facts, name, source).map_err(Trouble::fault)?;
+        // What is filed does not tell it any more.
+        photo.day = photo::day_taken(&upload.bytes);
         answer::json(shared.change(&id, |visit| {
             visit.add(photo);
             Ok(())
@@ -359,6 +362,11 @@ pub async fn file(
             let visit = visits.get(&id)?;
             (filing, visit.facts.clone(), visit.sources())
         };
+        // Decoding takes a moment a photo, in which others are answered.
+        let bare = sources
+            .iter()
+            .map(|(_, source)| source.bare())
+            .collect::<Result<Vec<Bare>, Trouble>>()?;
         let looked = match filing.facts.stature_cm == known.stature_cm {
             true => Vec::new(),
             false => look_again(&finder, &filing.facts, sources)?,
@@ -370,7 +378,7 @@ pub async fn file(
                     "The page shows it as it is now. Look at it, then file it again.",
                 ));
             }
-            visits.file(&id, filing, looked)
+            visits.file(&id, filing, looked, &bare)
         })?;
         lock(&shared.visits).take_plan_back(&id, today)?;
         answer::json(visit)
@@ -397,7 +405,7 @@ impl Shared {
     ) -> Result<Value, Trouble> {
         let mut visits = lock(&self.visits);
         let changed = change(&mut visits);
-        let visit = whole(&visits, id)?;
+        let visit = self.whole(&visits, id)?;
         match changed {
             Ok(()) => Ok(visit),
             Err(trouble) if trouble.status() == StatusCode::CONFLICT => {
@@ -405,6 +413,13 @@ impl Shared {
             }
             Err(trouble) => Err(trouble),
         }
+    }
+
+    /// Everything about a visit, as it stands today.
+    fn whole(&self, visits: &Visits, id: &str) -> Result<Value, Trouble> {
+        let mut told = whole(visits, id)?;
+        told["photos_say"] = photos_say(visits.get(id)?, self.today());
+        Ok(told)
     }
 
     /// Has the nets look at the photos of a visit's folder that they have not seen so far.
@@ -489,6 +504,19 @@ fn whole(visits: &Visits, id: &str) -> Result<Value, Trouble> {
         .collect();
     whole.insert("photos".to_owned(), Value::Array(photos));
     Ok(Value::Object(whole))
+}
+
+/// The day that the photos say, where the visit has none: offered, never taken for true by itself. And
+/// what is odd about their days.
+fn photos_say(visit: &OpenVisit, today: Date) -> Value {
+    let days = Days::of(visit.days());
+    let told = visit.facts.date;
+    let offered = days.offered(today).filter(|_| told.is_none());
+    json!({
+        "day": offered,
+        "words": offered.map(|day| format!("The photos say {}.", photo::day_in_words(day))),
+        "doubts": days.doubts(told, today),
+    })
 }
 
 /// Says of each landmark whether something covers it, and where the program has one that a hand

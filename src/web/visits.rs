@@ -228,29 +228,25 @@ impl Visits {
         })
     }
 
-    /// Files a visit in the case, with the photos as they were looked at with its facts there, where
+    /// Files a visit in the case: its photos bare, and as they were looked at with its facts there, where
     /// they had to be.
     pub fn file(
         &mut self,
         id: &str,
         filing: Filing,
         looked: Vec<OpenPhoto>,
+        photos: &[Bare],
     ) -> Result<(), Trouble> {
         let case = self.case()?.clone();
         // Before anything changes here.
         let mut writing = case.write()?;
         let open = self.get_mut(id)?;
         open.learn(filing.facts, looked)?;
-        let photos = open
-            .photos
-            .iter()
-            .map(OpenPhoto::bare)
-            .collect::<Result<Vec<Bare>, Trouble>>()?;
         let folder = writing.file(&NewVisit {
             date: filing.date,
             label: &filing.label,
             visit: &open.visit(),
-            photos: &photos,
+            photos,
         })?;
         open.told = filing.told;
         open.lies_in(folder);
@@ -367,6 +363,8 @@ pub struct OpenPhoto {
     readings: Vec<Reading>,
     /// A JPEG for the screen, where the photo can be read.
     shown: Option<Arc<[u8]>>,
+    /// The day that the photo says, as it came.
+    pub day: Option<Date>,
 }
 
 /// Where the bytes of a photo are.
@@ -382,6 +380,12 @@ impl Source {
             Source::Memory(bytes) => Ok(bytes.to_vec()),
             Source::File(path) => photo::read_bytes(path),
         }
+    }
+
+    /// The photo as it is filed: it was bare when it was looked at.
+    pub fn bare(&self) -> Result<Bare, Trouble> {
+        let bytes = self.bytes().map_err(Trouble::fault)?;
+        Ok(Bare::of(&bytes, Limits::default())?)
     }
 }
 
@@ -524,8 +528,11 @@ impl OpenVisit {
             ));
         }
         for (photo, anew) in self.photos.iter_mut().zip(looked) {
-            let by_hand = std::mem::take(&mut photo.by_hand);
-            *photo = OpenPhoto { by_hand, ..anew };
+            *photo = OpenPhoto {
+                by_hand: std::mem::take(&mut photo.by_hand),
+                day: photo.day,
+                ..anew
+            };
         }
         for photo in &mut self.photos {
             photo.reckon(&facts);
@@ -572,6 +579,12 @@ impl OpenVisit {
 
     pub fn photo(&self, index: usize) -> Option<&OpenPhoto> {
         self.photos.get(index)
+    }
+
+    /// Its photos with the days that they say.
+    pub fn days(&self) -> impl Iterator<Item = (&str, Option<Date>)> {
+        let photos = self.photos.iter();
+        photos.map(|photo| (photo.record.file.as_str(), photo.day))
     }
 
     pub fn photos(&self) -> &[OpenPhoto] {
@@ -817,6 +830,8 @@ impl OpenPhoto {
             aids: Aids::default(),
         };
         let looked = pipeline::look(finder, facts, &input)?;
+        let day = input.bytes.as_ref().ok();
+        let day = day.and_then(|bytes| photo::day_taken(bytes));
         let shown = input.bytes.ok().and_then(|bytes| {
             let upright = picture::upright(&bytes).ok()?;
             picture::for_screen(&upright, picture::TO_PLACE).ok()
@@ -830,6 +845,7 @@ impl OpenPhoto {
             record,
             readings,
             shown: shown.map(Arc::from),
+            day,
         })
     }
 
@@ -848,12 +864,6 @@ impl OpenPhoto {
 
     pub fn source(&self) -> &Source {
         &self.source
-    }
-
-    /// The photo as it is filed: it was bare when it was looked at.
-    fn bare(&self) -> Result<Bare, Trouble> {
-        let bytes = self.source.bytes().map_err(Trouble::fault)?;
-        Ok(Bare::of(&bytes, Limits::default())?)
     }
 
     /// Where the program itself has a landmark.

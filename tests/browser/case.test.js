@@ -1,7 +1,7 @@
 // A case on the page: screening by keys, a hold, the plan, its approval, the sheet for home.
 
 import assert from "node:assert/strict";
-import { existsSync, readdirSync, readFileSync } from "node:fs";
+import { existsSync, mkdirSync, readdirSync, readFileSync, writeFileSync } from "node:fs";
 import { join } from "node:path";
 import { test } from "node:test";
 import { choose, demo, DESKTOP, go, launch, leavingAsks, open, PHONE, pagesOf, serveCase } from "./harness.js";
@@ -78,6 +78,11 @@ test("screened by keys, stopped by a hold, then planned, approved and printed", 
   await page.getByRole("button", { name: "Print the sheet" }).click();
   await page.keyboard.press("Control+p");
   assert.deepEqual(await page.evaluate(() => window.printed), ["sheet", "sheet"]);
+  const download = page.waitForEvent("download");
+  await page.getByRole("link", { name: "The sheet as a PDF" }).click();
+  const pdf = await download;
+  assert.match(pdf.suggestedFilename(), /^\d{4}-\d\d-\d\d-home\.pdf$/);
+  assert.deepEqual(readFileSync(await pdf.path()), readFileSync(join(served.case, "plans", pdf.suggestedFilename())));
   await page.emulateMedia({ media: "print" });
   assert.match(await page.locator("main").innerText(), /The sheet is not on this paper/);
   await page.emulateMedia({ media: null });
@@ -131,6 +136,17 @@ test("a visit begun on the page is filed in the case", async (t) => {
   assert.equal(JSON.parse(readFileSync(join(folder, "record.json"), "utf8")).visit.arm_limit_deg, 120);
   assert.equal(await page.getByRole("button", { name: "File in the case" }).isVisible(), false);
   assert.equal(await leavingAsks(page), false);
+});
+
+test("a plan that can't be read is named, with what to do, and the case is shown", async (t) => {
+  const served = await serveCase(t);
+  mkdirSync(join(served.case, "plans"), { recursive: true });
+  writeFileSync(join(served.case, "plans/2026-04-28.json"), "{");
+  const { page, complaints } = await open(t, await launch(t), served);
+  await go(page, "#/case", "Case demo-01");
+  assert.match(await page.locator("section.trouble").innerText(), /plans\/2026-04-28\.json can't be read: .*from a backup/s);
+  assert.ok(await page.getByRole("link", { name: /follow-up/ }).isVisible());
+  assert.deepEqual(complaints, []);
 });
 
 for (const [look, options] of [

@@ -201,6 +201,28 @@ test("a new visit takes photos by file and by drop, and hands its record over", 
   await page.getByText("Nothing unsaved").waitFor();
 });
 
+test("the day that sent photos say is offered, and filled in only by whoever presses", async (t) => {
+  const served = await serve(t);
+  const { page } = await open(t, await launch(t), served);
+  await go(page, "#/visits/new", "New visit");
+  await page.getByLabel("What the visit is called").fill("week 8");
+  await page.getByRole("button", { name: "Make the visit" }).click();
+  await page.getByRole("heading", { level: 1, name: "week 8" }).waitFor();
+  await choose(page, "Add photos", [demo("intake", "side-right.jpg")]);
+  await page.getByText("The photos say 10 March 2026. The visit has no date.").waitFor({ timeout: 60_000 });
+  await page.getByRole("button", { name: "Enter it in the facts" }).click();
+  const date = page.getByLabel("Date");
+  assert.equal(await date.inputValue(), "");
+  await page.getByRole("button", { name: "Fill in this day" }).click();
+  assert.equal(await date.inputValue(), "2026-03-10");
+  // Not kept so far: nobody has said so.
+  await page.getByText(/Not kept so far: date 2026-03-10/).waitFor();
+  assert.equal(await page.getByRole("heading", { level: 1, name: "week 8, 2026-03-10" }).count(), 0);
+  await page.getByRole("button", { name: "Keep these facts" }).click();
+  await page.getByRole("heading", { level: 1, name: "week 8, 2026-03-10" }).waitFor({ timeout: 60_000 });
+  assert.equal(await page.getByText("The visit has no date.").count(), 0);
+});
+
 test("a stature that was forgotten is told later, and lengths are measured", async (t) => {
   const served = await serve(t);
   const { page } = await open(t, await launch(t), served);

@@ -36,7 +36,7 @@ export async function showCase(room) {
       linkButton("#/case/screening", screened ? "Screen again" : "Screen today", screened ? "" : "main"),
       screening && linkButton("#/case/plan", plan?.is_of_today ? "Plan of today" : "Make the plan", screened ? "main" : ""),
       (told.sheets.home || told.sheets.hold) && linkButton("#/case/home", homeTitle(told))),
-    damages(told.damages),
+    damages([...told.unreadable, ...told.damages]),
     h("h2", {}, "Visits"),
     told.visits.length
       ? h("ul", { class: "visits" }, told.visits.map((visit) => h("li", {},
@@ -145,7 +145,7 @@ export async function showPlan(room) {
     h("p", { class: "note" }, `Surgery ${surgeryWords(told)}. Screened ${dayWords(told.screening)}.`),
     takenBack && !approved && h("p", { class: "caution" },
       `The plan that ${takenBack.initials} approved on ${takenBack.on} no longer holds: the answers are new. Take its sheet for home back if it was handed out.`),
-    found, state, sheet, approving].filter(Boolean));
+    damages(told.unreadable), found, state, sheet, approving].filter(Boolean));
   return {
     title,
     // Only now, since of two screens asked for in haste one is never shown.
@@ -213,10 +213,13 @@ export async function showHomeSheet(room) {
       h("p", { class: "actions" }, linkButton("#/case/plan", "Go to the plan", "main")));
     return { title: "There is no sheet for home" };
   }
-  const frame = framed(title, told.sheets.hold ? "/api/case/sheets/hold" : "/api/case/sheets/home");
+  const path = `/api/case/sheets/${told.sheets.hold ? "hold" : "home"}`;
+  const hasPrint = told.sheets.hold ? told.prints.hold : told.prints.home;
+  const frame = framed(title, path);
   room.append(
     h("div", { class: "visit-head" }, h("h1", {}, title),
       h("p", { class: "actions" }, button("Print the sheet", frame.print, { class: "main" }),
+        hasPrint && h("a", { class: "button", href: `${path}.pdf`, download: true }, "The sheet as a PDF"),
         linkButton("#/case/plan", "The plan"), linkButton("#/case", "The case"))),
     told.sheets.hold
       ? h("p", { class: "caution" }, "A hold stands. Hand this sheet out, and take older sheets with exercises back.")

@@ -100,11 +100,12 @@ class Review {
         this.stage.element, this.unread, this.details),
       this.numbers = h("section", { class: "side-column", "aria-label": "Measures" }, h("h2", {}, "Measures in this photo"),
         this.paper, this.notices, this.measures.element, this.others));
+    this.photosSay = h("div", {});
     this.empty = h("p", { class: "drop-here" }, "No photos here. Add some with the button, or drop them on this page.");
     this.elements = [
       h("div", { class: "visit-head" }, this.title, this.messages, h("div", { class: "saving" },
         this.factsButton, this.addButton, this.fileButton, this.saveState, this.saveButton)),
-      this.facts, this.empty, this.work,
+      this.photosSay, this.facts, this.empty, this.work,
     ];
   }
 
@@ -196,7 +197,20 @@ class Review {
     this.fileButton.hidden = !visit.may_file;
     set(this.fileButton, { disabled: this.saving || !visit.photos.length });
     this.drawNotices();
+    this.drawDay();
     this.drawPaper();
+  }
+
+  /** The day that the photos say is offered where the visit has none; it stands in the facts once somebody keeps it there. */
+  drawDay() {
+    const { day, words, doubts } = this.moves.visit.photos_say;
+    const show = JSON.stringify([day, doubts]);
+    if (this.dayShows === show) return;
+    this.dayShows = show;
+    this.photosSay.replaceChildren(...[
+      day && h("p", { class: "note" }, `${words} The visit has no date. `, button("Enter it in the facts", () => this.openFacts("date"))),
+      ...doubts.map((doubt) => h("p", { class: "note" }, doubt)),
+    ].filter(Boolean));
   }
 
   /** What the screen tells beside the photo has to stand on paper too, where no photo is. */
@@ -433,11 +447,11 @@ class Review {
     this.factsButton.focus();
   }
 
-  openFacts() {
+  openFacts(field = null) {
     this.facts.hidden = false;
     set(this.factsButton, { "aria-expanded": "true" });
     const { facts } = this.moves.visit;
-    const fields = visitFields(facts);
+    const fields = visitFields(facts, this.moves.visit.photos_say);
     const state = h("div");
     const cancel = () => {
       dropDraft(this.draftName);
@@ -458,6 +472,7 @@ class Review {
     }, fields.elements, actions, state);
     draftLine(form, this.draftName, actions);
     this.facts.replaceChildren(h("h2", {}, "Facts of the visit"), form);
+    if (field) form.elements[field].focus();
   }
 
   async keepFacts(from, to, state) {

@@ -1,7 +1,7 @@
 // The visits that are open for review, and a form for a new one.
 
 import { get, post } from "./api.js";
-import { h, linkButton, troubleBox } from "./dom.js";
+import { button, h, linkButton, troubleBox } from "./dom.js";
 import { draftLine, factFields, field } from "./person.js";
 import { dropDraft, noteVisit } from "./unkept.js";
 import { count } from "./words.js";
@@ -30,15 +30,25 @@ export async function showVisits(room) {
 /** Marks a visit with changes that are not in its record. */
 export const unsavedMark = ({ saved }) => (saved ? null : h("span", { class: "unsaved" }, "not saved"));
 
-/** Everything that can be told of a visit, as fields of a form. */
-export function visitFields(facts) {
+/**
+ * Everything that can be told of a visit, as fields of a form. The day that its photos say is filled in
+ * by whoever presses the button, and by nothing else.
+ */
+export function visitFields(facts, photosSay = null) {
   const label = h("input", { id: "label", name: "label", type: "text", maxlength: "80", autocomplete: "off", value: facts.label });
   const date = h("input", { id: "date", name: "date", type: "date", value: facts.date });
   const person = factFields(facts, { clinic: true });
+  const take = () => {
+    date.value = photosSay.day;
+    date.dispatchEvent(new Event("input", { bubbles: true }));
+    date.focus();
+  };
   return {
     elements: [
       field("label", "What the visit is called", "For example intake, or follow-up. Keep names out of it: it stands in reports.", label),
       field("date", "Date", null, date),
+      photosSay?.day && h("p", { class: "note" }, `${photosSay.words} `, button("Fill in this day", take)),
+      photosSay?.doubts.map((words) => h("p", { class: "note" }, words)),
       person.elements,
     ],
     read: () => ({ label: label.value.trim() || null, date: date.value || null, ...person.read() }),
