@@ -1,6 +1,6 @@
 //! A batch as researchers run it: every format, bad files among good ones, kills and shards.
 
-use std::collections::{BTreeMap, BTreeSet};
+use std::collections::BTreeMap;
 use std::fs;
 use std::hash::{BuildHasher, RandomState};
 use std::path::Path;
@@ -22,7 +22,7 @@ use tragus::infer::Effort;
 use tragus::photo::{Limits, Photo};
 use tragus::scores::{self, Score};
 
-use crate::common::{demo, finder, kill_rounds, root};
+use crate::common::{demo, finder, kill_rounds, names_in, root};
 
 fn batch() -> Command {
     let mut command = Command::cargo_bin("tragus").expect("the program");
@@ -128,16 +128,6 @@ fn every_format_holds_the_same_rows_on_any_number_of_cores() {
         .as_array()
         .expect("columns");
     assert_eq!(columns.len(), scores::COLUMNS.len());
-    let left: BTreeSet<String> = fs::read_dir(archive.path())
-        .expect("the folder")
-        .map(|entry| {
-            entry
-                .expect("an entry")
-                .file_name()
-                .to_string_lossy()
-                .into_owned()
-        })
-        .collect();
     let expected = [
         "photos",
         "photos.csv",
@@ -146,7 +136,7 @@ fn every_format_holds_the_same_rows_on_any_number_of_cores() {
         "scores.jsonl",
         "scores.parquet",
     ];
-    assert_eq!(left, expected.map(str::to_owned).into());
+    assert_eq!(names_in(archive.path()), expected.map(str::to_owned).into());
 }
 
 #[test]

@@ -18,7 +18,7 @@ use tragus::report::{self, ReportInput};
 use tragus::scores;
 use tragus::visit::{Visit, VisitFacts};
 
-use crate::common::{demo, finder, root};
+use crate::common::{demo, finder, mean_apart, most_apart, root};
 use crate::exchange::visit;
 
 fn file(name: &str) -> Vec<u8> {
@@ -35,19 +35,6 @@ fn refusal(bytes: &[u8]) -> PhotoErrorKind {
         Ok(_) => panic!("it was read"),
         Err(error) => error.kind,
     }
-}
-
-/// The largest and the mean difference of two pictures, in grey levels.
-fn difference(a: &RgbImage, b: &RgbImage) -> (u8, f64) {
-    assert_eq!(a.dimensions(), b.dimensions());
-    let levels = || {
-        a.as_raw()
-            .iter()
-            .zip(b.as_raw())
-            .map(|(a, b)| a.abs_diff(*b))
-    };
-    let mean = levels().map(f64::from).sum::<f64>() / levels().count() as f64;
-    (levels().max().unwrap_or(0), mean)
 }
 
 // What is read.
@@ -69,7 +56,7 @@ fn a_photo_is_the_same_however_it_is_kept() {
         ("jpeg", 70, 3.0),
     ] {
         let read = picture(&file(&format!("{name}.dcm")));
-        let (largest, on_average) = difference(&whole, &read);
+        let (largest, on_average) = (most_apart(&whole, &read), mean_apart(&whole, &read));
         assert!(
             largest <= most && on_average <= mean,
             "{name}: {largest} at most, {on_average} on average"
@@ -79,7 +66,7 @@ fn a_photo_is_the_same_however_it_is_kept() {
 
 #[test]
 fn the_colours_of_a_palette_are_those_in_it() {
-    let (largest, _) = difference(
+    let largest = most_apart(
         &picture(&file("palette.png")),
         &picture(&file("palette.dcm")),
     );
@@ -103,7 +90,7 @@ fn a_grey_photo_is_the_same_however_it_is_kept() {
         ("jpeg_grey", 12),
     ] {
         let read = picture(&file(&format!("{name}.dcm")));
-        let (largest, on_average) = difference(&grey, &read);
+        let (largest, on_average) = (most_apart(&grey, &read), mean_apart(&grey, &read));
         assert!(
             largest <= most && on_average <= 1.5,
             "{name}: {largest} at most, {on_average} on average"
@@ -534,7 +521,7 @@ fn an_image_is_read_back_and_names_nobody_but_the_code() {
     // The photo of the record shows the person's left or right side.
     let row = text(&read, tags::PATIENT_ORIENTATION);
     assert!(row == "A\\F" || row == "P\\F", "{row}");
-    let (largest, _) = difference(
+    let largest = most_apart(
         &picture(&image),
         &RgbImage::from_pixel(
             visit.photos[0].size.expect("a size").0,

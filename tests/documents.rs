@@ -5,7 +5,7 @@
 //! `TRAGUS_POPPLER_REQUIRED=1` that fails. `TRAGUS_REVIEWED=1` keeps the pages as they are now, for
 //! whoever has looked at each of them.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 use std::fs;
 use std::path::{Path, PathBuf};
 use std::process::Output;
@@ -13,7 +13,7 @@ use std::process::Output;
 use assert_cmd::Command;
 use image::GrayImage;
 
-use crate::common::{demo_case, root};
+use crate::common::{demo_case, names_in, root};
 
 const DAY: &str = "2026-08-11";
 const PAPERS: [&str; 2] = ["a4", "letter"];
@@ -175,19 +175,8 @@ fn every_page_is_as_it_was_reviewed() {
         }
         panic!("the pages are kept: look at each, then run the test without TRAGUS_REVIEWED");
     }
-    let mut reviewed: Vec<String> = fs::read_dir(pages())
-        .expect("reviewed pages")
-        .map(|entry| {
-            entry
-                .expect("an entry")
-                .file_name()
-                .to_string_lossy()
-                .into_owned()
-        })
-        .collect();
-    reviewed.sort();
-    let names: Vec<&String> = now.keys().collect();
-    assert_eq!(names, reviewed.iter().collect::<Vec<_>>());
+    let names: BTreeSet<String> = now.keys().cloned().collect();
+    assert_eq!(names, names_in(&pages()));
     let trouble: Vec<String> = now
         .iter()
         .filter_map(|(name, page)| {

@@ -451,13 +451,16 @@ fn garbled_pixels_are_told() {
     }
 }
 
-/// A camera may leave a byte or two between the pixels and the end, and whatever it likes after it.
+/// A camera may leave a byte or two, or any number of nought, between the pixels and the end, and
+/// whatever it likes after it.
 #[test]
 fn what_some_cameras_leave_in_a_whole_photo_is_no_damage() {
     let photo = jpeg(&upright(), Vec::new());
     let (pixels, end) = photo.split_at(photo.len() - 2);
     let padded = [pixels, &[0, 0], end].concat();
     assert_upright(&decode(&padded).expect("a photo"), "padded");
+    let filled = [pixels, &[0; 4000], end, &[7; 64]].concat();
+    assert_upright(&decode(&filled).expect("a photo"), "filled up");
     let trailed = [&photo[..], &[0xff, 0xda, 7, 7].repeat(500)].concat();
     assert_upright(&decode(&trailed).expect("a photo"), "with a trailer");
     let strange = [pixels, &[7; 64], end].concat();

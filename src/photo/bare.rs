@@ -14,6 +14,7 @@ use image::{ExtendedColorType, ImageEncoder, RgbImage};
 use super::decode::{self, Decoded, Detail, Limits, PhotoError, PhotoErrorKind};
 use super::dicom;
 use super::exif;
+use super::file;
 use super::jpeg;
 
 /// The bytes of a photo that say nothing but the picture, which way is up, and the lens: no place,
@@ -67,11 +68,13 @@ impl Bare {
         &self.bytes
     }
 
-    /// What the file is called then: one that was written anew has another ending.
+    /// What the file is called then: one that was written anew has another ending, and a name is one
+    /// that every usual system can hold.
     pub fn name(&self, name: &str) -> String {
+        let name = file::portable(name);
         match self.is_written_anew && !name.to_lowercase().ends_with(".png") {
             true => format!("{name}.png"),
-            false => name.to_owned(),
+            false => name,
         }
     }
 }

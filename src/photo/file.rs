@@ -196,6 +196,35 @@ pub fn read_bytes(path: &Path) -> Result<Vec<u8>, String> {
     Ok(bytes)
 }
 
+/// The name, or the nearest one that Windows can hold too: it knows some names as devices, whatever
+/// their ending, and drops dots and spaces at the end.
+pub(super) fn portable(name: &str) -> String {
+    let plain: String = name
+        .trim_end_matches(['.', ' '])
+        .chars()
+        .map(|c| match c {
+            '<' | '>' | ':' | '"' | '|' | '?' | '*' => '_',
+            c => c,
+        })
+        .collect();
+    let stem = plain.split('.').next().unwrap_or_default();
+    match plain.is_empty() || is_device(stem.trim_end_matches(' ')) {
+        true => format!("_{plain}"),
+        false => plain,
+    }
+}
+
+fn is_device(stem: &str) -> bool {
+    const DEVICES: [&str; 6] = ["CON", "PRN", "AUX", "NUL", "CONIN$", "CONOUT$"];
+    let stem = stem.to_uppercase();
+    let port = stem
+        .strip_prefix("COM")
+        .or_else(|| stem.strip_prefix("LPT"));
+    let mut number = port.unwrap_or_default().chars();
+    let is_port = matches!(number.next(), Some('0'..='9' | '¹' | '²' | '³'));
+    DEVICES.contains(&&*stem) || is_port && number.next().is_none()
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -269,6 +298,32 @@ mod tests {
             "",
         ] {
             assert!(!is_photo_name(Path::new(name)), "{name}");
+        }
+    }
+
+    #[test]
+    fn a_name_that_windows_can_not_hold_is_made_one_that_it_can() {
+        for (name, held) in [
+            ("CON.jpg", "_CON.jpg"),
+            ("nul", "_nul"),
+            ("Com1.tar.jpg", "_Com1.tar.jpg"),
+            ("lpt³ .jpg", "_lpt³ .jpg"),
+            ("front.jpg. .", "front.jpg"),
+            ("10:30 <left>?.jpg", "10_30 _left__.jpg"),
+            ("...", "_"),
+        ] {
+            assert_eq!(portable(name), held);
+            assert_eq!(portable(held), held);
+        }
+        for name in [
+            "console.jpg",
+            "COM.jpg",
+            "COM10.jpg",
+            ".jpg",
+            "צילום.jpg",
+            "a b (2).jpg",
+        ] {
+            assert_eq!(portable(name), name);
         }
     }
 }

@@ -1,6 +1,7 @@
 //! What only a JPEG needs: a walk along its markers, decoding straight to a smaller size, and a look
 //! whether its pixels are those that the camera wrote.
 
+use std::borrow::Cow;
 use std::mem;
 use std::panic::{catch_unwind, resume_unwind};
 
@@ -15,7 +16,8 @@ pub const MOST_HALVINGS: u32 = 3;
 /// search of the smallest file some tens (common practice); the usual decoder ends at 100.
 const MOST_SCANS: usize = 100;
 
-/// Bytes that some cameras leave between the pixels and the end marker.
+/// Bytes that some cameras leave between the pixels and the end marker. More of them are nought, or the
+/// pixels were garbled and came out too few.
 const PADDING: u32 = 2;
 
 pub const START: [u8; 2] = [0xff, 0xd8];
@@ -89,6 +91,29 @@ fn coded(bytes: &[u8]) -> usize {
     bytes.windows(2).position(ends).unwrap_or(bytes.len())
 }
 
+/// The file with no more nought bytes before its end marker than the library is let pass over: a camera
+/// that fills up to a round length says nothing by them.
+fn without_padding(bytes: &[u8]) -> Cow<'_, [u8]> {
+    let mut at = first_scan(bytes).unwrap_or(bytes.len());
+    while let Some((marker, next)) = segment(bytes, at) {
+        at = next;
+        if marker == SCAN {
+            let data = bytes.get(at..).unwrap_or_default();
+            let (data, rest) = data.split_at(coded(data));
+            at += data.len();
+            let nought = data.iter().rev().take_while(|byte| **byte == 0).count();
+            let beyond = nought.saturating_sub(PADDING as usize);
+            if beyond > 0 && rest.starts_with(&[0xff, END]) {
+                return Cow::Owned([&bytes[..at - beyond], rest].concat());
+            }
+        }
+        if marker == END {
+            break;
+        }
+    }
+    Cow::Borrowed(bytes)
+}
+
 /// The picture at a smaller size, which leaves out most of the arithmetic. `None` for kinds of JPEG
 /// that only the usual decoder knows; of other damage that one is to speak.
 pub fn reduced(bytes: &[u8], size: (u32, u32), halvings: u32) -> Result<Option<RgbImage>, Garbled> {
@@ -121,8 +146,9 @@ fn strictly(
     halvings: u32,
     colours: impl FnOnce(ColorSpace) -> Option<ColorSpace>,
 ) -> Result<Option<Decoded>, Garbled> {
+    let bytes = without_padding(bytes);
     let decode = || {
-        let mut header = Decompress::with_err(strict()).from_mem(bytes).ok()?;
+        let mut header = Decompress::with_err(strict()).from_mem(&bytes).ok()?;
         let colours = colours(header.color_space())?;
         header.scale(8 >> halvings);
         let mut picture = header.to_colorspace(colours).ok()?;

@@ -2,6 +2,7 @@
 
 pub mod planted;
 
+use std::collections::BTreeSet;
 use std::path::{Path, PathBuf};
 #[cfg(unix)]
 use std::process::Command;
@@ -107,8 +108,26 @@ pub fn let_write(folder: &Path, may: bool) {
 
 /// How far two pictures of one size are apart on average, grey levels.
 pub fn mean_apart(one: &RgbImage, other: &RgbImage) -> f64 {
+    let sum: f64 = apart(one, other).map(f64::from).sum();
+    sum / one.as_raw().len() as f64
+}
+
+/// How far they are apart at most.
+pub fn most_apart(one: &RgbImage, other: &RgbImage) -> u8 {
+    apart(one, other).max().unwrap_or(0)
+}
+
+fn apart(one: &RgbImage, other: &RgbImage) -> impl Iterator<Item = u8> {
     assert_eq!(one.dimensions(), other.dimensions());
     let levels = one.as_raw().iter().zip(other.as_raw());
-    let sum: f64 = levels.map(|(a, b)| f64::from(a.abs_diff(*b))).sum();
-    sum / one.as_raw().len() as f64
+    levels.map(|(a, b)| a.abs_diff(*b))
+}
+
+/// The names in a folder, in order.
+pub fn names_in(folder: &Path) -> BTreeSet<String> {
+    let entries = std::fs::read_dir(folder).expect("a folder");
+    entries
+        .map(|entry| entry.expect("an entry").file_name())
+        .map(|name| name.to_string_lossy().into_owned())
+        .collect()
 }
