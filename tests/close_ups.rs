@@ -57,7 +57,7 @@ fn every_look_tells_all_of_the_nets_landmarks_with_an_error() {
         assert_eq!(look.points.len(), 23);
         for (landmark, seen) in &look.points {
             assert!(
-                look.square.holds(seen.at, 0.0),
+                look.square.margin(seen.at) >= 0.0,
                 "{landmark} at {:?}",
                 seen.at
             );

@@ -313,3 +313,25 @@ fn an_unsure_or_distant_heat_map_leaves_its_point_alone() {
         assert_eq!(outside.points[landmark].at, Point::new(-60.0, 400.0));
     }
 }
+
+/// The least change of a heat map, as another runtime's arithmetic makes it, moves no point far.
+#[test]
+fn a_point_goes_over_to_its_heat_map_by_and_by() {
+    let drawn_by = |peak: f32| {
+        let logit = (peak / (1.0 - peak)).ln();
+        let pose = drawn((125.0, 83.0), |row, column| match (row, column) {
+            (21, 28) => logit,
+            _ => -20.0,
+        });
+        pose.points[&Landmark::Nose].at
+    };
+    let (regressed, warmest) = (Point::new(125.0, 83.0), Point::new(112.0, 84.0));
+    let peaks = (200..=800).map(|peak| peak as f32 / 1000.0);
+    let places: Vec<_> = peaks.map(drawn_by).collect();
+    assert!(places[0] == regressed);
+    assert!(places[600].distance(warmest) < 1e-3);
+    for pair in places.windows(2) {
+        let moved = pair[0].distance(pair[1]);
+        assert!(moved < 0.1, "a thousandth of the peak moves it by {moved}");
+    }
+}

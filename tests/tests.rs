@@ -33,6 +33,7 @@ mod published;
 mod readability;
 mod real_photos;
 mod rendered;
+mod runtimes;
 mod stickers;
 mod supply;
 #[path = "../scripts/accuracy/truth.rs"]

@@ -25,10 +25,10 @@ pub struct Square {
 }
 
 impl Square {
-    /// Whether a point lies in the square, no nearer to its edge than this part of its side.
-    pub fn holds(&self, point: Point<Photo>, margin: f64) -> bool {
+    /// How far inside of the square's edges a point lies, in parts of its side.
+    pub fn margin(&self, point: Point<Photo>) -> f64 {
         let off = point - self.centre;
-        off.x.abs().max(off.y.abs()) <= (0.5 - margin) * self.side
+        0.5 - off.x.abs().max(off.y.abs()) / self.side
     }
 }
 
@@ -359,11 +359,11 @@ mod tests {
     }
 
     #[test]
-    fn a_square_holds_what_lies_within_its_margin() {
+    fn a_margin_is_in_parts_of_the_side() {
         let square = SQUARES.head;
         let at = |part: f64| Point::new(510.0, 250.0 - part * square.side);
-        assert!(square.holds(at(0.44), 0.05));
-        assert!(!square.holds(at(0.46), 0.05));
-        assert!(square.holds(at(-0.5), 0.0));
+        for (off, margin) in [(0.44, 0.06), (-0.5, 0.0), (0.6, -0.1)] {
+            assert!((square.margin(at(off)) - margin).abs() < 1e-12);
+        }
     }
 }

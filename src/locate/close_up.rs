@@ -84,8 +84,10 @@ pub struct Seen {
     pub visibility: f64,
 }
 
-/// Nearer to the edge of its square than this part of its side, a look says nothing of a landmark.
-const EDGE: f64 = 0.04;
+/// Nearer to the edge of its square than the first part of its side, a look says nothing of a
+/// landmark, and beyond the second all it knows; in between it counts in part, so that no landmark
+/// jumps.
+const EDGE: (f64, f64) = (0.03, 0.05);
 
 /// Combines the looks; `None` when none of them holds the landmark. `stature` is in pixels.
 ///
@@ -112,12 +114,14 @@ pub fn combine_as(
     stature: f64,
 ) -> Option<Seen> {
     let holding = holding(looks, landmark);
-    let weights = weights(
-        holding
-            .iter()
-            .map(|seen| seen.covariance.determinant().max(f64::MIN_POSITIVE).sqrt()),
-    );
-    let each = || weights.iter().zip(&holding);
+    let weights = weights(holding.iter().map(|(share, seen)| {
+        let variance = seen.covariance.determinant().max(f64::MIN_POSITIVE).sqrt();
+        variance / share
+    }));
+    let each = || {
+        let seen = holding.iter().map(|(_, seen)| seen);
+        weights.iter().zip(seen)
+    };
     let sum = |of: &dyn Fn(&LandmarkSeen) -> f64| -> f64 {
         each().map(|(weight, seen)| weight * of(seen)).sum()
     };
@@ -131,18 +135,21 @@ pub fn combine_as(
         .sum();
     let offset = known.offset.map(|part| part * stature);
     let remaining = Vector2::from(offset.map(|pixels| (pixels / 2.0).powi(2)));
+    let shares = || holding.iter().map(|(share, _)| *share);
+    let count = shares().sum::<f64>() / shares().fold(0.0, f64::max);
     (!holding.is_empty()).then(|| Seen {
         at: Point::new(at.x - away * offset[0], at.y - offset[1]),
         covariance: own * known.factor.powi(2)
-            + squares * unbiased(holding.len())
+            + squares * unbiased(count)
             + Matrix2::from_diagonal(&remaining),
         visibility: sum(&|seen| seen.visibility),
     })
 }
 
-/// What the looks say of the landmark that have it well inside their squares. Where it is, the
-/// looks at the trunk tell: one at the head places everything in its own square.
-fn holding(looks: &[LandmarkLook], landmark: Landmark) -> Vec<&LandmarkSeen> {
+/// What the looks say of the landmark that have it well inside their squares, and how much of it
+/// counts. Where the landmark is, the looks at the trunk tell: one at the head places everything in
+/// its own square.
+fn holding(looks: &[LandmarkLook], landmark: Landmark) -> Vec<(f64, &LandmarkSeen)> {
     let of_trunk: Vec<Point<Photo>> = looks
         .iter()
         .filter(|look| look.part == Part::Trunk)
@@ -152,10 +159,14 @@ fn holding(looks: &[LandmarkLook], landmark: Landmark) -> Vec<&LandmarkSeen> {
     let Some(about) = mean(&of_trunk) else {
         return Vec::new();
     };
+    let share = |look: &LandmarkLook| {
+        let margin = look.square.margin(about);
+        ((margin - EDGE.0) / (EDGE.1 - EDGE.0)).clamp(0.0, 1.0)
+    };
     looks
         .iter()
-        .filter(|look| look.square.holds(about, EDGE))
-        .filter_map(|look| look.points.get(&landmark))
+        .filter_map(|look| Some((share(look), look.points.get(&landmark)?)))
+        .filter(|&(share, _)| share > 0.0)
         .collect()
 }
 
@@ -168,8 +179,7 @@ fn weights(variances: impl Iterator<Item = f64>) -> Vec<f64> {
 
 /// Makes the weighted squares around a mean of so many the square of that mean's error; one look
 /// can't tell how much it wanders.
-fn unbiased(count: usize) -> f64 {
-    let count = count as f64;
+fn unbiased(count: f64) -> f64 {
     if count > 1.0 {
         count / (count - 1.0)
     } else {
@@ -205,7 +215,7 @@ pub fn turns_as(looks: &[LandmarkLook], factors: TurnFactors) -> Option<Turns> {
         let value = sum(&|weight, turn| weight * turn.value);
         let own = sum(&|weight, turn| weight * turn.sigma.powi(2));
         let squares = sum(&|weight, turn| (weight * (turn.value - value)).powi(2));
-        let variance = own * factor.powi(2) + squares * unbiased(looks.len());
+        let variance = own * factor.powi(2) + squares * unbiased(looks.len() as f64);
         Estimate::new(value, variance.sqrt())
     };
     (!looks.is_empty()).then(|| Turns {
@@ -291,6 +301,21 @@ pub(super) mod tests {
         let outside = [c7(Part::Trunk, 3.0, 3.0)];
         assert_eq!(combine(&outside, Landmark::C7, SCENE, 800.0), None);
         assert_eq!(combine(&looks, Landmark::Chin, SCENE, 800.0), None);
+    }
+
+    #[test]
+    fn a_landmark_glides_out_of_a_square() {
+        // The head's square fades out from x 72.5 to 73.5; there its looks see the landmark at 80.
+        let at = |x: f64| {
+            let looks = [c7(Part::Trunk, x, 3.0), c7(Part::Head, 80.0, 1.0)];
+            combine(&looks, Landmark::C7, SCENE, 800.0).unwrap()
+        };
+        let places: Vec<Seen> = (720..=740).map(|x| at(f64::from(x) / 10.0)).collect();
+        assert!((places[0].at.x - (72.0 / 9.0 + 80.0) / (1.0 + 1.0 / 9.0)).abs() < 1e-12);
+        assert_eq!(places[20].at.x, 74.0);
+        for pair in places.windows(2) {
+            assert!((pair[1].at.x - pair[0].at.x).abs() < 4.0);
+        }
     }
 
     #[test]
