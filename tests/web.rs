@@ -5,7 +5,7 @@ use std::fs;
 use std::io::{Read, Write};
 use std::net::TcpStream;
 use std::path::{Path, PathBuf};
-use std::time::Duration;
+use std::time::{Duration, Instant};
 
 use jiff::civil::date;
 use serde_json::{Value, json};
@@ -1510,9 +1510,14 @@ fn a_kill_while_saving_leaves_a_whole_record() {
         while round == 0 && !record_path.exists() {
             std::thread::sleep(Duration::from_millis(1));
         }
-        std::thread::sleep(Duration::from_micros(u64::from(
-            30_000 + dice.below(60_000),
-        )));
+        // Meanwhile every look finds a whole record: a kill alone seldom hits the moment in which a
+        // file that is written in place is not.
+        let moment = Duration::from_micros(u64::from(30_000 + dice.below(60_000)));
+        let begun = Instant::now();
+        while begun.elapsed() < moment {
+            let text = fs::read_to_string(&record_path).expect("a record");
+            record::visit_from_json(&text).expect("a whole record");
+        }
         program.child.kill().expect("killed");
         program.child.wait().expect("ended");
         saves += writer.join().expect("the writer");

@@ -31,7 +31,7 @@ def main():
     parser.add_argument("--seed", type=int, default=1, help="of the grain (default: 1)")
     args = parser.parse_args()
 
-    sources = sorted(DEMO.glob("*/*.jpg"))
+    sources = sorted(DEMO.glob("visits/*/*.jpg"))
     args.folder.mkdir(parents=True, exist_ok=True)
     sizes = []
     for number in range(args.count):

@@ -305,16 +305,16 @@ pub(super) mod tests {
 
     #[test]
     fn a_landmark_glides_out_of_a_square() {
-        // The head's square fades out from x 72.5 to 73.5; there its looks see the landmark at 80.
+        // The head's square fades out from x 77.5 to 76.5; its looks see the landmark at 80.
         let at = |x: f64| {
             let looks = [c7(Part::Trunk, x, 3.0), c7(Part::Head, 80.0, 1.0)];
             combine(&looks, Landmark::C7, SCENE, 800.0).unwrap()
         };
-        let places: Vec<Seen> = (720..=740).map(|x| at(f64::from(x) / 10.0)).collect();
-        assert!((places[0].at.x - (72.0 / 9.0 + 80.0) / (1.0 + 1.0 / 9.0)).abs() < 1e-12);
-        assert_eq!(places[20].at.x, 74.0);
+        let places: Vec<Seen> = (760..=780).map(|x| at(f64::from(x) / 10.0)).collect();
+        assert_eq!(places[0].at.x, 76.0);
+        assert!((places[20].at.x - (78.0 / 9.0 + 80.0) / (1.0 + 1.0 / 9.0)).abs() < 1e-12);
         for pair in places.windows(2) {
-            assert!((pair[1].at.x - pair[0].at.x).abs() < 4.0);
+            assert!((pair[1].at.x - pair[0].at.x).abs() < 2.0);
         }
     }
 

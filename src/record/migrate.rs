@@ -6,7 +6,7 @@
 use serde_json::Value;
 
 use super::visit::VisitFile;
-use super::{RecordError, SCHEMA, parse};
+use super::{RecordError, SCHEMA, parse, wrong};
 
 /// From which version, and how to the next.
 type Step = (&'static str, fn(&mut Value));
@@ -18,6 +18,7 @@ pub(super) fn visit(text: &str) -> Result<VisitFile, RecordError> {
     // The schema first, so that another version is named instead of its first unknown field.
     let mut file: Value = parse(text)?;
     let schema = file["schema"].as_str().unwrap_or_default().to_owned();
+    check_numbers(&file)?;
     if schema == SCHEMA {
         // Not by way of the value, so that an error names its line.
         return parse(text);
@@ -34,6 +35,23 @@ pub(super) fn visit(text: &str) -> Result<VisitFile, RecordError> {
     }
     file["schema"] = SCHEMA.into();
     Ok(serde_json::from_value(file)?)
+}
+
+/// No number of a record comes near; a thousandth of a larger one may be lost when it is read, and what
+/// is read would be written as another.
+const LARGEST: f64 = 1e12;
+
+fn check_numbers(file: &Value) -> Result<(), RecordError> {
+    match file {
+        Value::Number(number) if number.as_f64().is_none_or(|n| n.abs() >= LARGEST) => Err(wrong(
+            "a number",
+            number,
+            format!("one of less than {LARGEST:e}"),
+        )),
+        Value::Array(values) => values.iter().try_for_each(check_numbers),
+        Value::Object(fields) => fields.values().try_for_each(check_numbers),
+        _ => Ok(()),
+    }
 }
 
 /// Version 1 told what a notice is about by its first words alone.
@@ -70,6 +88,23 @@ mod tests {
 
     /// Written by the program as it was when the format was version 1.
     const FIRST: &str = include_str!("../../fixtures/records/visit-1.json");
+
+    /// Found by fuzzing: each reading and writing made 1.0888888888888887e117 the next larger number.
+    #[test]
+    fn a_number_that_would_not_be_kept_is_refused() {
+        let with_sigma = |sigma: &str| {
+            let text = FIRST.replacen("10.135", sigma, 1);
+            assert_ne!(text, FIRST);
+            visit_from_json(&text)
+        };
+        for sigma in ["1.0888888888888887e117", "-1e12", "1000000000000"] {
+            let refused = with_sigma(sigma).unwrap_err().to_string();
+            assert!(refused.contains("a number is"), "{refused}");
+        }
+        let kept = visit_to_json(&with_sigma("999999999999.123").unwrap());
+        assert!(kept.contains("999999999999.123"));
+        assert_eq!(visit_to_json(&visit_from_json(&kept).unwrap()), kept);
+    }
 
     #[test]
     fn a_record_of_the_first_version_is_read_and_written_as_of_this_one() {

@@ -3,6 +3,7 @@
 
 use std::fs::File;
 use std::io::Write;
+use std::panic::{AssertUnwindSafe, catch_unwind};
 use std::sync::Arc;
 
 use ::parquet::basic::Compression;
@@ -96,6 +97,12 @@ impl<W: Write + Send> Writer<W> {
 }
 
 pub fn read(from: File) -> Result<Vec<Score>, ScoresError> {
+    // The library panics at some tables that are damaged.
+    catch_unwind(AssertUnwindSafe(|| read_sound(from)))
+        .unwrap_or_else(|_| Err(ScoresError::Parquet("it is damaged".to_owned())))
+}
+
+fn read_sound(from: File) -> Result<Vec<Score>, ScoresError> {
     let file = SerializedFileReader::new(from)?;
     let schema = file.metadata().file_metadata().schema_descr();
     for needed in NEEDED {
@@ -156,5 +163,37 @@ fn put(score: &mut Score, column: &str, field: &Cell) -> Result<(), String> {
 impl From<ParquetError> for ScoresError {
     fn from(error: ParquetError) -> Self {
         ScoresError::Parquet(error.to_string())
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Found by fuzzing: a column that begins before its file does.
+    #[test]
+    fn a_table_with_any_byte_changed_is_read_or_refused() {
+        let folder = tempfile::tempdir().unwrap();
+        let path = folder.path().join("scores.parquet");
+        let mut writer = Writer::new(Vec::new()).unwrap();
+        for photo in ["a.jpg", "b.jpg"] {
+            let score = Score::without_measure(photo, "", "no person was found");
+            writer.write(&score).unwrap();
+        }
+        let whole = writer.finish().unwrap();
+        let read_from = |bytes: &[u8]| {
+            std::fs::write(&path, bytes).unwrap();
+            read(File::open(&path).unwrap())
+        };
+        assert_eq!(read_from(&whole).unwrap().len(), 2);
+        let mut refused = 0;
+        for at in 0..whole.len() {
+            for change in [0x01, 0x80, 0xff] {
+                let mut bytes = whole.clone();
+                bytes[at] ^= change;
+                refused += usize::from(read_from(&bytes).is_err());
+            }
+        }
+        assert!(refused > whole.len() / 4, "{refused} of {}", whole.len());
     }
 }
