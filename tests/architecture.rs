@@ -61,7 +61,9 @@ const ROOMS: [(&str, &[&str]); 30] = [
     ),
     (
         "care",
-        &["body", "compare", "estimate", "measure", "repeats", "visit"],
+        &[
+            "body", "checksum", "compare", "estimate", "measure", "repeats", "visit",
+        ],
     ),
     ("sheet", &[]),
     ("scores", &["sheet", "visit"]),

@@ -3,10 +3,10 @@
 use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
-use std::time::SystemTime;
 use std::{fs, io};
 
 use axum::extract::State;
+use jiff::Timestamp;
 use jiff::civil::Date;
 use serde::Deserialize;
 use serde_json::{Value, json};
@@ -63,13 +63,15 @@ pub async fn case(State(shared): State<Arc<Shared>>) -> Answer {
 /// Checksums of files by their size and the time of their last change: so long as both stay, a file is
 /// not read for each look at the case. Whatever changes neither is seen once the program is started
 /// anew, and by `tragus case verify`, which reads everything.
-pub type ReadBefore = BTreeMap<PathBuf, ((u64, SystemTime), String)>;
+pub type ReadBefore = BTreeMap<PathBuf, ((u64, Timestamp), String)>;
 
 impl Shared {
     fn checksum_of(&self, path: &Path) -> io::Result<String> {
         let about = fs::metadata(path)?;
         // Before it is read: what changes it meanwhile leaves a later time.
-        let state = about.modified().ok().map(|changed| (about.len(), changed));
+        let changed = about.modified().ok();
+        let changed = changed.and_then(|changed| Timestamp::try_from(changed).ok());
+        let state = changed.map(|changed| (about.len(), changed));
         if let Some((known, checksum)) = lock(&self.read_before).get(path)
             && state == Some(*known)
         {
