@@ -605,7 +605,7 @@ fn a_letter_knows_the_sheet_that_is_at_home() {
     };
     plan(&case, "2026-05-04").assert().code(0);
     assert!(
-        letter("2026-05-04", &[]).contains("approved by AB on 28 April 2026, good until 12 May")
+        letter("2026-05-04", &[]).contains("approved by AB on 28 April 2026, good until 11 May")
     );
     write(&case, "2026-05-04")
         .arg("home-sheet")

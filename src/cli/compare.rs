@@ -189,18 +189,8 @@ fn read(paths: &[PathBuf], nets: &mut Nets, rules: &Rules, today: Date) -> Resul
     Ok(Chosen {
         visits: read,
         is_screened: false,
-        standing: paths
-            .iter()
-            .any(|path| is_in_case(path))
-            .then(|| StandingView::unread("These visits were compared without their case")),
+        standing: episode::standing_without_case(paths.iter().map(PathBuf::as_path)),
     })
-}
-
-/// Whether a visit lies among those of a case.
-fn is_in_case(visit: &Path) -> bool {
-    let folder = visit.canonicalize().unwrap_or_else(|_| visit.to_owned());
-    let mut above = folder.ancestors().skip(1).take(3);
-    above.any(Case::is_one)
 }
 
 fn refuse_no_visit(path: &Path) -> Result<(), Stop> {

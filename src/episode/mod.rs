@@ -3,7 +3,7 @@
 
 pub mod documents;
 
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 
 use jiff::civil::Date;
 use thiserror::Error;
@@ -118,6 +118,19 @@ pub fn standing_on(
     }
     let plan = plan(case, rules, Catalogue::built_in(), &screening, filed, day)?;
     Ok(Some(StandingView::of(&plan)))
+}
+
+/// The same of visits that are looked at by themselves: where they lie in a case, that it was not read.
+pub fn standing_without_case<'a>(
+    mut visits: impl Iterator<Item = &'a Path>,
+) -> Option<StandingView> {
+    let is_in_case = |visit: &Path| {
+        let path = visit.canonicalize().unwrap_or_else(|_| visit.to_owned());
+        // The visit, the folder of visits, the case; or the record in the visit before these.
+        path.ancestors().skip(1).take(3).any(Case::is_one)
+    };
+    let unread = || StandingView::unread("These visits were compared without their case");
+    visits.any(is_in_case).then(unread)
 }
 
 /// Says of a plan which exercises it was made without, because the clinician did not want them.

@@ -124,7 +124,11 @@ fn standing(open: &Visits, ids: &[String], today: Date) -> Result<Option<Standin
                 today,
             )?)
         }
-        None => Ok(None),
+        None => {
+            let visits: Vec<_> = ids.iter().filter_map(|id| open.get(id).ok()).collect();
+            let folders = visits.iter().filter_map(|visit| visit.path());
+            Ok(episode::standing_without_case(folders))
+        }
     }
 }
 

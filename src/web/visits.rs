@@ -436,7 +436,7 @@ impl OpenVisit {
         self.photos.len() + self.unseen.len()
     }
 
-    fn path(&self) -> Option<&Path> {
+    pub fn path(&self) -> Option<&Path> {
         Some(&self.folder.as_ref()?.path)
     }
 
