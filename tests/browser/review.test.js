@@ -234,7 +234,7 @@ test("a stature that was forgotten is told later, and lengths are measured", asy
   assert.equal(await value(page, "head_forward_of_c7").count(), 0);
   // A page has no options.
   assert.doesNotMatch(await page.locator("main").innerText(), /--|visit\.json/);
-  await page.getByRole("button", { name: "Facts" }).click();
+  await page.getByRole("button", { name: "Facts", exact: true }).click();
   await page.getByLabel("Stature, in cm").fill("16");
   await page.getByRole("button", { name: "Keep these facts" }).click();
   await page.getByRole("alert").waitFor();

@@ -77,7 +77,7 @@ async function everyScreen(page, look) {
   await page.locator('.mark.by-hand[data-landmark="c7"]').waitFor();
   await page.locator("tr.moved").first().waitFor();
   await stop("review, moved");
-  await page.getByRole("button", { name: "Facts" }).click();
+  await page.getByRole("button", { name: "Facts", exact: true }).click();
   await page.getByLabel("Limit for raising the arm, in degrees").fill("120");
   await stop("facts of the visit");
   await go(page, "#/case", "No case is open");

@@ -71,7 +71,7 @@ test("the browser asks before an unsaved visit is closed", async (t) => {
 
 test("facts that were typed and not kept are there again", async (t) => {
   const { page, context, served } = await reviewed(t);
-  await page.getByRole("button", { name: "Facts" }).click();
+  await page.getByRole("button", { name: "Facts", exact: true }).click();
   const limit = page.getByLabel("Limit for raising the arm, in degrees");
   await limit.fill("90");
   await page.getByText("Not kept so far: limit 90° (kept: none).").waitFor();
@@ -84,7 +84,7 @@ test("facts that were typed and not kept are there again", async (t) => {
   await other.goto(`${served.origin}/`);
   await other.getByRole("heading", { level: 1 }).waitFor();
   await review(other);
-  await other.getByRole("button", { name: "Facts" }).click();
+  await other.getByRole("button", { name: "Facts", exact: true }).click();
   await other.getByLabel("Limit for raising the arm, in degrees").fill("70");
   await other.getByRole("button", { name: "Keep these facts" }).click();
   await other.getByText("The facts are kept").first().waitFor();
@@ -94,7 +94,7 @@ test("facts that were typed and not kept are there again", async (t) => {
   await page.getByText("Not kept so far: limit 90° (kept: 70°).").waitFor();
   await page.getByRole("button", { name: "Cancel" }).click();
   assert.ok(await limit.isHidden());
-  await page.getByRole("button", { name: "Facts" }).click();
+  await page.getByRole("button", { name: "Facts", exact: true }).click();
   assert.equal(await limit.inputValue(), "70");
 });
 
