@@ -267,6 +267,6 @@ fn face_in_one_look(sample: &Sample) -> Option<FaceCircle> {
     let to_ear = farthest(&mut Side::BOTH.into_iter().filter_map(|side| at(Tragus(side))));
     Some(FaceCircle {
         centre,
-        radius: (1.8 * to_features).max(0.95 * to_ear).max(4.0),
+        radius: (1.7 * to_features).max(0.9 * to_ear).max(4.0),
     })
 }
