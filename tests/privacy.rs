@@ -14,10 +14,10 @@ use tragus::locate::Wish;
 use tragus::photo::{self, Bare, Limits, Photo};
 use tragus::pipeline::{Aids, PhotoInput, measure_visit};
 use tragus::record;
-use tragus::visit::{FaceCircle, VisitFacts};
+use tragus::visit::VisitFacts;
 
 use crate::common::planted::{self, packed, shows};
-use crate::common::{demo, demo_case, finder, root};
+use crate::common::{demo, demo_case, face_points, finder, root};
 
 fn tragus() -> Command {
     Command::cargo_bin("tragus").expect("the program")
@@ -432,7 +432,7 @@ fn the_face_of_every_rendered_person_is_covered() {
     let truth = fs::read_to_string(folder.join("truth.json")).expect("the truth");
     let truth: serde_json::Value = serde_json::from_str(&truth).expect("JSON");
     let photos = truth["photos"].as_object().expect("photos");
-    let (mut seen, mut shown) = (0, Vec::new());
+    let (mut seen, mut shown) = (0, Vec::<String>::new());
     for (file, truth) in photos {
         let input = PhotoInput {
             file: file.clone(),
@@ -447,20 +447,9 @@ fn the_face_of_every_rendered_person_is_covered() {
         if record.view == Some(View::Back) {
             continue;
         }
-        let near = record.view.and_then(View::near_side);
-        for name in ["eye_outer_left", "eye_outer_right", "chin"] {
-            let is_far = near.is_some_and(|near| name.ends_with(near.other().name()));
-            let at = &truth["landmarks"][name];
-            let (Some(x), Some(y), false) = (at["x"].as_f64(), at["y"].as_f64(), is_far) else {
-                continue;
-            };
-            seen += 1;
-            let covers =
-                |face: &FaceCircle| (face.centre.x - x).hypot(face.centre.y - y) < face.radius;
-            if !record.faces.iter().any(covers) {
-                shown.push(format!("{name} of {file}"));
-            }
-        }
+        let (points, uncovered) = face_points(record, truth);
+        seen += points;
+        shown.extend(uncovered.iter().map(|name| format!("{name} of {file}")));
     }
     println!("{seen} points of {} photos", photos.len());
     assert!(seen > 60 && photos.len() >= 30, "{seen}");

@@ -9,7 +9,10 @@ use std::process::Command;
 use std::sync::{Arc, OnceLock};
 
 use image::RgbImage;
+use serde_json::Value;
+use tragus::body::View;
 use tragus::infer::{Finder, PoseNetKind, Runtime, RuntimeChoice};
+use tragus::visit::{FaceCircle, PhotoRecord};
 
 /// The nets on the built-in runtime, loaded once for all tests of this process.
 pub fn finder() -> &'static Finder {
@@ -130,4 +133,24 @@ pub fn names_in(folder: &Path) -> BTreeSet<String> {
         .map(|entry| entry.expect("an entry").file_name())
         .map(|name| name.to_string_lossy().into_owned())
         .collect()
+}
+
+/// Eyes and chin where they truly are, as far as they are on the side that the camera sees: how many, and
+/// which of them no cover of a face lies over.
+pub fn face_points(record: &PhotoRecord, truth: &Value) -> (usize, Vec<&'static str>) {
+    let near = record.view.and_then(View::near_side);
+    let (mut seen, mut shown) = (0, Vec::new());
+    for name in ["eye_outer_left", "eye_outer_right", "chin"] {
+        let is_far = near.is_some_and(|near| name.ends_with(near.other().name()));
+        let at = &truth["landmarks"][name];
+        let (Some(x), Some(y), false) = (at["x"].as_f64(), at["y"].as_f64(), is_far) else {
+            continue;
+        };
+        seen += 1;
+        let covers = |face: &FaceCircle| (face.centre.x - x).hypot(face.centre.y - y) < face.radius;
+        if !record.faces.iter().any(covers) {
+            shown.push(name);
+        }
+    }
+    (seen, shown)
 }
