@@ -206,6 +206,7 @@ fn look_with(
             seen: Seen::Nobody,
         });
     };
+    let bystanders = record.faces.len();
     record.faces.extend(locate::face_circle(&person.samples));
     if !search.bystanders.is_empty() {
         record.notices.push(Notice::new(format!(
@@ -240,6 +241,9 @@ fn look_with(
         (&samples, recognised.view),
         effort,
     )?;
+    for face in record.faces.iter_mut().skip(bystanders) {
+        *face = locate::with_features_of(*face, &looks);
+    }
     let mm_per_px = facts.stature_cm.unwrap_or(USUAL_STATURE_CM) * 10.0 / stature_px;
     let seeks_stickers = effort == Effort::Thorough && input.aids.stickers;
     let found = match input.aids.board {

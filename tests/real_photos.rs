@@ -44,17 +44,18 @@ fn keypoints() -> Vec<(usize, Landmark)> {
         .collect()
 }
 
-struct Annotated {
-    photo: PathBuf,
+pub struct Annotated {
+    pub photo: PathBuf,
     bbox: [f64; 4],
     area: f64,
-    points: Vec<Option<(f64, f64)>>,
+    /// In the order of COCO's list: the nose first.
+    pub points: Vec<Option<(f64, f64)>>,
     view: String,
     posture: String,
     grade: String,
 }
 
-fn annotated(folder: &Path) -> Vec<Annotated> {
+pub fn annotated(folder: &Path) -> Vec<Annotated> {
     let text = std::fs::read_to_string(folder.join("annotations.json")).expect("annotations");
     let json: Value = serde_json::from_str(&text).expect("annotations");
     let files: BTreeMap<i64, &str> = json["images"]
@@ -102,7 +103,7 @@ fn annotated(folder: &Path) -> Vec<Annotated> {
 }
 
 /// The person with some room around them, so that they are the largest central one.
-fn cut_out(person: &Annotated) -> (RgbImage, f64, f64) {
+pub fn cut_out(person: &Annotated) -> (RgbImage, f64, f64) {
     let whole = image::open(&person.photo).expect("a photo").into_rgb8();
     let [x, y, w, h] = person.bbox;
     let room = 0.2 * w.max(h);

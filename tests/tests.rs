@@ -20,6 +20,7 @@ mod documents;
 mod episode;
 mod errors;
 mod exchange;
+mod faces;
 mod figures;
 mod formats;
 mod home_sheet;

@@ -39,7 +39,7 @@ pub use sticker::{
 
 use crate::body::{Landmark, Side, Task, View};
 use crate::geometry::{Angle, Photo, Point, Vector};
-use crate::infer::{Sample, SeenPoint};
+use crate::infer::{LandmarkLook, Sample, SeenPoint};
 use crate::visit::{Evidence, FaceCircle, Located};
 
 /// A landmark that the looks did not show well enough.
@@ -248,6 +248,26 @@ pub fn face_circle(samples: &[Sample]) -> Option<FaceCircle> {
         .map(|circle| circle.radius + circle.centre.distance(centre))
         .reduce(f64::max)
         .map(|radius| FaceCircle { centre, radius })
+}
+
+/// The circle, widened to hold the eyes and the chin that closer looks saw: the general net guesses a face
+/// behind a raised arm. A look that went astray widens it so far at most.
+pub fn with_features_of(face: FaceCircle, looks: &[LandmarkLook]) -> FaceCircle {
+    const MOST: f64 = 1.6;
+    let features = Side::BOTH.map(Landmark::EyeOuter);
+    let features = features.into_iter().chain([Landmark::Chin]);
+    let farthest = features
+        .flat_map(|feature| {
+            looks
+                .iter()
+                .filter_map(move |look| look.points.get(&feature))
+        })
+        .map(|seen| 1.1 * seen.at.distance(face.centre))
+        .fold(0.0, f64::max);
+    FaceCircle {
+        radius: face.radius.max(farthest.min(MOST * face.radius)),
+        ..face
+    }
 }
 
 /// From brow to chin and cheek to cheek, short of the ears: those are measured.

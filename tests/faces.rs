@@ -1,0 +1,194 @@
+//! Faces in the pictures that are passed on: covered where they truly are, and so that a face detector
+//! that knows nothing of tragus finds none.
+
+use std::ffi::OsStr;
+use std::fs;
+use std::io::Cursor;
+use std::path::{Path, PathBuf};
+use std::process::Command;
+use std::sync::OnceLock;
+
+use image::{ImageFormat, RgbImage};
+use rustface::{Detector, ImageData, Model, Rectangle};
+use serde_json::Value;
+use tragus::batch;
+use tragus::body::View;
+use tragus::geometry::Point;
+use tragus::locate::Wish;
+use tragus::photo;
+use tragus::pipeline::{Aids, PhotoInput, measure_visit};
+use tragus::report::picture;
+use tragus::visit::{PhotoRecord, VisitFacts};
+
+use crate::common::{self, face_points, finder, root};
+use crate::real_photos::{annotated, cut_out};
+
+fn measured(bytes: &[u8]) -> PhotoRecord {
+    let input = PhotoInput {
+        file: "photo".to_owned(),
+        bytes: Ok(bytes.to_vec()),
+        wish: Wish::default(),
+        manual: Vec::new(),
+        aids: Aids::default(),
+    };
+    let mut visit = measure_visit(finder(), VisitFacts::default(), [input]).expect("the nets");
+    visit.photos.remove(0)
+}
+
+/// The photos of rendered people, and what was found in them; looked at once for all tests.
+fn rendered() -> &'static [(PathBuf, PhotoRecord)] {
+    static RENDERED: OnceLock<Vec<(PathBuf, PhotoRecord)>> = OnceLock::new();
+    RENDERED.get_or_init(|| {
+        ["truth/camera-a", "cases", "demo"]
+            .iter()
+            .flat_map(|name| batch::photos_in(&root().join("fixtures").join(name)).found)
+            .map(|(_, path)| {
+                let record = measured(&fs::read(&path).expect("a photo"));
+                (path, record)
+            })
+            .collect()
+    })
+}
+
+/// Eyes and chin of rendered people, where they truly are, in every pose and view.
+#[test]
+fn the_face_of_every_rendered_person_is_covered() {
+    let folder = root().join("fixtures/truth/camera-a");
+    let truth = fs::read_to_string(folder.join("truth.json")).expect("the truth");
+    let truth: Value = serde_json::from_str(&truth).expect("JSON");
+    let (mut seen, mut photos, mut shown) = (0, 0, Vec::<String>::new());
+    for (path, record) in rendered()
+        .iter()
+        .filter(|(path, _)| path.starts_with(&folder))
+    {
+        photos += 1;
+        // From behind nothing of a face shows.
+        if record.view == Some(View::Back) {
+            continue;
+        }
+        let file = path.file_name().and_then(OsStr::to_str).expect("a name");
+        let (points, uncovered) = face_points(record, &truth["photos"][file]);
+        seen += points;
+        shown.extend(uncovered.iter().map(|name| format!("{name} of {file}")));
+    }
+    println!("{seen} points of {photos} photos");
+    assert!(seen > 60 && photos >= 30, "{seen}");
+    assert_eq!(shown, Vec::<String>::new());
+}
+
+/// SeetaFace (Wu et al., Funnel-structured cascade for multi-view face detection with alignment
+/// awareness, Neurocomputing 2017), BSD 2-clause. It knows faces seen from the front.
+fn detector() -> Box<dyn Detector> {
+    static MODEL: OnceLock<Model> = OnceLock::new();
+    let model = MODEL.get_or_init(|| {
+        let path = folder_of("rustface").join("model/seeta_fd_frontal_v1.0.bin");
+        rustface::load_model(path.to_str().expect("a path")).expect("a model")
+    });
+    let mut detector = rustface::create_detector_with_model(model.clone());
+    // The smallest faces and the least sure that its documentation speaks of.
+    detector.set_min_face_size(20);
+    detector.set_score_thresh(0.95);
+    detector.set_slide_window_step(4, 4);
+    detector
+}
+
+/// Where cargo keeps the files of a package that these tests are built from.
+fn folder_of(package: &str) -> PathBuf {
+    let said = |command: &mut Command| {
+        let output = command.current_dir(root()).output().expect("it runs");
+        assert!(output.status.success(), "{output:?}");
+        String::from_utf8(output.stdout).expect("text")
+    };
+    let rustc = said(Command::new("rustc").arg("-vV"));
+    let mut lines = rustc.lines();
+    let host = lines.find_map(|line| line.strip_prefix("host: "));
+    // Packages of other systems alone were never fetched.
+    let listed = said(
+        Command::new(env!("CARGO"))
+            .args(["metadata", "--format-version=1", "--locked", "--offline"])
+            .args(["--filter-platform", host.expect("a system")]),
+    );
+    let listed: Value = serde_json::from_str(&listed).expect("cargo's list");
+    let packages = listed["packages"].as_array().expect("packages");
+    let one = packages.iter().find(|one| one["name"] == package);
+    let manifest = one.and_then(|one| one["manifest_path"].as_str());
+    let manifest = Path::new(manifest.expect("the package"));
+    manifest.parent().expect("a folder").to_owned()
+}
+
+/// The faces that the detector finds in a photo as a report shows it, and where in that picture a point
+/// of the photo lies. `None` where a report shows no picture.
+fn faces(
+    upright: &RgbImage,
+    record: &PhotoRecord,
+    show: bool,
+) -> Option<(Vec<Rectangle>, impl Fn((f64, f64)) -> (f64, f64))> {
+    let framing = picture::frame_alike(&[record], 960).remove(0)?;
+    let encoded = picture::encode(upright, record, framing, show)?;
+    let shown = image::load_from_memory(&encoded.jpeg).expect("a picture");
+    let grey = shown.into_luma8();
+    let found = detector().detect(&ImageData::new(&grey, grey.width(), grey.height()));
+    let place = move |(x, y)| {
+        let at = framing.picture_from_photo.apply(Point::new(x, y));
+        (at.x, at.y)
+    };
+    Some((found.iter().map(|face| *face.bbox()).collect(), place))
+}
+
+#[test]
+fn a_face_detector_finds_no_rendered_face_that_is_covered() {
+    let (mut pictures, mut bare) = (0, 0);
+    for (path, record) in rendered() {
+        let bytes = fs::read(path).expect("a photo");
+        let Ok(upright) = photo::upright(&bytes, photo::Limits::default()) else {
+            continue;
+        };
+        let Some((covered, _)) = faces(&upright, record, false) else {
+            continue;
+        };
+        pictures += 1;
+        bare += faces(&upright, record, true).map_or(0, |(faces, _)| faces.len());
+        assert!(covered.is_empty(), "{}: {covered:?}", path.display());
+    }
+    println!("{bare} faces in {pictures} pictures, none once covered");
+    assert!(pictures > 50 && bare > 15, "{bare} of {pictures}");
+}
+
+/// The faces of bystanders don't count: that not every one may be covered is said with the photo.
+#[test]
+fn a_face_detector_finds_no_real_face_that_is_covered() {
+    let Some(folder) = common::real_photos() else {
+        println!("SKIPPED: the photos of real people are not on this machine");
+        return;
+    };
+    let (mut pictures, mut bare) = (0, 0);
+    for person in annotated(&folder) {
+        let Some(nose) = person.points[0] else {
+            continue;
+        };
+        let (picture, left, top) = cut_out(&person);
+        let mut bytes = Cursor::new(Vec::new());
+        picture
+            .write_to(&mut bytes, ImageFormat::Png)
+            .expect("a photo");
+        let record = measured(bytes.get_ref());
+        let theirs = |show| {
+            let (faces, place) = faces(&picture, &record, show)?;
+            let (x, y) = place((nose.0 - left, nose.1 - top));
+            let has_nose = |face: &&Rectangle| {
+                let right = face.x() + face.width() as i32;
+                let bottom = face.y() + face.height() as i32;
+                (face.x()..right).contains(&(x as i32)) && (face.y()..bottom).contains(&(y as i32))
+            };
+            Some(faces.iter().filter(has_nose).count())
+        };
+        let (Some(shown), Some(covered)) = (theirs(true), theirs(false)) else {
+            continue;
+        };
+        pictures += 1;
+        bare += usize::from(shown > 0);
+        assert_eq!(covered, 0, "{}", person.photo.display());
+    }
+    println!("{bare} faces of {pictures} people, none once covered");
+    assert!(pictures >= 20 && bare > 10, "{bare} of {pictures}");
+}
