@@ -302,21 +302,31 @@ fn a_resumed_run_measures_what_is_there_now() {
 fn photos_that_vanish_are_not_called_unreadable() {
     let archive = archive();
     let unbroken = run(&archive, "unbroken.csv", &[]);
-    let out = archive.path().join("scores.csv");
     let photos = archive.path().join("photos");
-    let child = begun(&archive, &out, 2, 1);
-    fs::rename(&photos, archive.path().join("away")).expect("renamed");
-    let ended = child.wait_with_output().expect("an end");
-    let said = String::from_utf8(ended.stderr).expect("text");
-    assert_eq!(ended.status.code(), Some(2), "{said}");
-    assert!(said.contains("the folder of the photos is gone"), "{said}");
-    assert!(
-        said.contains("hint: bring it back and add --resume"),
-        "{said}"
-    );
-    assert!(!out.exists());
-    fs::rename(archive.path().join("away"), &photos).expect("renamed");
-    assert_eq!(run(&archive, "scores.csv", &["--resume"]), unbroken);
+    let away = archive.path().join("away");
+    // A folder that a share was mounted on is left behind, empty.
+    for (table, leaves_folder) in [("folder.csv", true), ("nothing.csv", false)] {
+        let out = archive.path().join(table);
+        let child = begun(&archive, &out, 2, 1);
+        fs::rename(&photos, &away).expect("renamed");
+        if leaves_folder {
+            fs::create_dir(&photos).expect("a folder");
+        }
+        let ended = child.wait_with_output().expect("an end");
+        let said = String::from_utf8(ended.stderr).expect("text");
+        assert_eq!(ended.status.code(), Some(2), "{said}");
+        assert!(said.contains("photos that were there are gone"), "{said}");
+        assert!(
+            said.contains("hint: bring them back and add --resume"),
+            "{said}"
+        );
+        assert!(!out.exists());
+        if leaves_folder {
+            fs::remove_dir(&photos).expect("removed");
+        }
+        fs::rename(&away, &photos).expect("renamed");
+        assert_eq!(run(&archive, table, &["--resume"]), unbroken);
+    }
 }
 
 #[test]

@@ -424,6 +424,41 @@ fn landmarks_for_a_stranger_or_of_a_wrong_name_are_refused() {
     run("nonsense").stderr(contains("JSON"));
 }
 
+/// What a review placed by hand is not lost to a command that measures anew.
+#[test]
+fn points_placed_by_hand_are_not_written_over() {
+    let folder = tempfile::tempdir().expect("a folder");
+    let at = |name: &str| folder.path().join(name);
+    std::fs::write(
+        at("c7.json"),
+        r#"{"side-right.jpg":{"c7":{"x":200,"y":210}}}"#,
+    )
+    .expect("a file");
+    std::fs::write(
+        at("chin.json"),
+        r#"{"side-right.jpg":{"chin":{"x":250,"y":190}}}"#,
+    )
+    .expect("a file");
+    let save = |landmarks: Option<&str>| {
+        let mut command = tragus();
+        command.arg("measure").arg(photo("side-right.jpg"));
+        if let Some(name) = landmarks {
+            command.arg("--landmarks").arg(at(name));
+        }
+        command.arg("--save").arg(at("record.json")).assert()
+    };
+    save(Some("c7.json")).code(predicate::in_iter([0, 1]));
+    let kept = std::fs::read(at("record.json")).expect("a record");
+    for landmarks in [None, Some("chin.json")] {
+        save(landmarks)
+            .code(2)
+            .stderr(contains("points placed by hand, C7 in side-right.jpg"))
+            .stderr(contains("hint: give --save another name"));
+    }
+    assert_eq!(std::fs::read(at("record.json")).expect("a record"), kept);
+    save(Some("c7.json")).code(predicate::in_iter([0, 1]));
+}
+
 #[test]
 fn a_runtime_that_is_no_library_is_refused_with_a_way_out() {
     tragus()

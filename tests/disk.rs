@@ -332,7 +332,8 @@ fn a_kill_while_reporting_leaves_a_whole_report() {
     println!("{rounds} reports, {killed} killed, in {kept} the old one was left");
 }
 
-/// What was approved and then replaced is kept under another name, whenever the program ends.
+/// What was approved and then replaced is kept under another name, whenever the program ends, and no
+/// sheet for home lies beside a plan that says something else.
 #[test]
 fn a_kill_while_planning_loses_no_approval() {
     let (_folder, desk) = desk();
@@ -373,6 +374,12 @@ fn a_kill_while_planning_loses_no_approval() {
             record::plan_from_json(text).expect("a whole plan");
         }
         replaced += usize::from(after != before);
+        if let Ok(sheet) = fs::read_to_string(plans.join(format!("{DAY}-home.html"))) {
+            let plan = fs::read_to_string(plans.join(format!("{DAY}.json"))).expect("a plan");
+            let plan = record::plan_from_json(&plan).expect("a whole plan");
+            let tells = sheet.contains("Stand tall");
+            assert_eq!(tells, plan.without.is_empty(), "round {round}");
+        }
         assert!(desk.is_whole(), "round {round}");
     }
     println!("{rounds} plans, {killed} killed, {replaced} had begun to write");

@@ -244,6 +244,11 @@ impl Journal {
         self.passing.insert(photo.to_owned(), rows);
     }
 
+    /// The photos that this run alone has rows of.
+    pub fn kept_for_now(&self) -> impl Iterator<Item = &str> {
+        self.passing.keys().map(String::as_str)
+    }
+
     /// Keeps the rows of a photo.
     pub fn keep(
         &mut self,

@@ -11,12 +11,15 @@ pub const CHECKSUMS: &str = "checksums.sha256";
 
 /// Before a line for a file that is being written.
 const WRITING: &str = "# writing ";
+/// Before the name of a file that is being removed.
+const REMOVING: &str = "# removing ";
 
 /// Checksums by the file's path in the case, with `/` between its parts.
 #[derive(Clone, Debug, Default, PartialEq)]
 pub struct Checksums {
     listed: BTreeMap<String, String>,
     writing: BTreeMap<String, String>,
+    removing: BTreeSet<String>,
 }
 
 /// How a file stands to the list.
@@ -32,6 +35,10 @@ impl Checksums {
     pub fn parse(text: &str) -> Result<Checksums, usize> {
         let mut checksums = Checksums::default();
         for (number, line) in text.lines().enumerate() {
+            if let Some(file) = line.strip_prefix(REMOVING) {
+                checksums.removing.insert(file.to_owned());
+                continue;
+            }
             let (of, line) = match line.strip_prefix(WRITING) {
                 Some(line) => (&mut checksums.writing, line),
                 None if line.trim().is_empty() || line.starts_with('#') => continue,
@@ -56,7 +63,9 @@ impl Checksums {
             .writing
             .iter()
             .map(|entry| WRITING.to_owned() + &line(entry));
-        listed.chain(writing).collect()
+        let removing = self.removing.iter();
+        let removing = removing.map(|file| format!("{REMOVING}{file}\n"));
+        listed.chain(writing).chain(removing).collect()
     }
 
     pub fn files(&self) -> impl Iterator<Item = &str> {
@@ -83,13 +92,29 @@ impl Checksums {
         }
     }
 
+    /// Announces that a file is about to be removed.
+    pub fn announce_removal(&mut self, file: &str) {
+        self.removing.insert(file.to_owned());
+    }
+
+    /// Whether a file is about to be removed, so that it may be there or not.
+    pub fn is_removing(&self, file: &str) -> bool {
+        self.removing.contains(file)
+    }
+
     /// Announces that a file is about to be written.
     pub fn announce(&mut self, file: String, checksum: String) {
         self.writing.insert(file, checksum);
     }
 
-    /// Takes every file that was announced for written, if `written` says that it is.
+    /// Takes every file that was announced for written, if `written` says that it is, and for removed, if
+    /// there is none.
     pub fn settle(&mut self, written: impl Fn(&str) -> Option<String>) {
+        for file in std::mem::take(&mut self.removing) {
+            if written(&file).is_none() {
+                self.forget(&file);
+            }
+        }
         for (file, checksum) in std::mem::take(&mut self.writing) {
             if written(&file).as_ref() == Some(&checksum) {
                 self.listed.insert(file, checksum);
@@ -99,7 +124,7 @@ impl Checksums {
 
     /// Whether something was announced and not settled: a program was stopped in between.
     pub fn is_unsettled(&self) -> bool {
-        !self.writing.is_empty()
+        !self.writing.is_empty() || !self.removing.is_empty()
     }
 
     /// Lists a file as it is now.
@@ -165,6 +190,20 @@ mod tests {
             let line = format!("{good}{}  {path}\n", sum("b"));
             assert_eq!(Checksums::parse(&line), Err(2), "{path}");
         }
+    }
+
+    #[test]
+    fn a_file_that_is_being_removed_may_be_there_or_not() {
+        let mut checksums = Checksums::default();
+        checksums.accept("plans/a.html".to_owned(), sum("a"));
+        checksums.announce_removal("plans/a.html");
+        let mut read = Checksums::parse(&checksums.to_text()).unwrap();
+        assert_eq!(read, checksums);
+        assert!(read.is_unsettled() && read.is_removing("plans/a.html"));
+        read.settle(|_| Some(sum("a")));
+        assert!(read.is_listed("plans/a.html") && !read.is_unsettled());
+        checksums.settle(|_| None);
+        assert_eq!(checksums, Checksums::default());
     }
 
     #[test]

@@ -15,7 +15,7 @@ use super::held::Held;
 use super::{
     CASE, Case, CaseError, DOCUMENTS, FACTS, FILLING, LOCK, PLANS, RECORD, SCREENINGS, VISITS,
 };
-use super::{all_names, lock, read_checksums};
+use super::{all_names, is_temporary, lock, read_checksums};
 use crate::photo;
 
 /// A case that is about to be removed. No other program writes into it meanwhile.
@@ -82,7 +82,17 @@ impl Removal {
                 folder => format!("{folder}/{name}"),
             };
             let path = self.folder.join(&file);
-            let about = fs::symlink_metadata(&path).map_err(|error| CaseError::io(&path, error))?;
+            let about = match fs::symlink_metadata(&path) {
+                // A name that is no text is not found by what stands for it here. No case has such a file.
+                Err(error)
+                    if error.kind() == io::ErrorKind::NotFound
+                        && file.contains(char::REPLACEMENT_CHARACTER) =>
+                {
+                    self.foreign.push(file);
+                    continue;
+                }
+                about => about.map_err(|error| CaseError::io(&path, error))?,
+            };
             if about.is_dir() {
                 self.look(&file, known)?;
                 self.folders.push(file);
@@ -162,7 +172,7 @@ fn is_of_every_case(file: &str) -> bool {
     match parts[..] {
         [CASE | CHECKSUMS | LOCK] => true,
         [VISITS, visit, ..] if visit.starts_with(FILLING) => true,
-        [.., name] if name.len() == ".tmp123456".len() && name.starts_with(".tmp") => {
+        [.., name] if is_temporary(name) => {
             parts.len() == 1 || is_folder_of_case(&parts[..parts.len() - 1].join("/"))
         }
         _ => false,
@@ -241,6 +251,22 @@ mod tests {
         assert!(removal.foreign.is_empty());
         assert_eq!(removal.carry_out().unwrap(), 5 + 3 + 2);
         assert!(!folder.exists());
+    }
+
+    /// Linux holds names that are no text.
+    #[cfg(target_os = "linux")]
+    #[test]
+    fn a_name_that_is_no_text_stays_and_stops_nothing() {
+        use std::os::unix::ffi::OsStrExt;
+        let scratch = tempfile::tempdir().unwrap();
+        let folder = scratch.path().join("case");
+        filled(&folder);
+        let strange = folder.join(std::ffi::OsStr::from_bytes(b"visits/a\xff.jpg"));
+        fs::write(&strange, b"x").unwrap();
+        let removal = Removal::prepare(&folder).unwrap();
+        assert_eq!(removal.foreign, ["visits/a\u{fffd}.jpg"]);
+        removal.carry_out().unwrap();
+        assert!(strange.is_file() && !folder.join(CASE).exists());
     }
 
     #[test]

@@ -20,6 +20,7 @@ mod verify;
 use std::fs::{self, File, TryLockError};
 use std::io::{self, Write};
 use std::path::{Path, PathBuf};
+use std::time::Duration;
 
 use jiff::civil::Date;
 use thiserror::Error;
@@ -107,18 +108,23 @@ impl Case {
 
     /// Makes a case in a folder that is empty or not there.
     pub fn begin(folder: &Path, about: About) -> Result<Case, CaseError> {
+        Case::refuse_begun(folder)?;
         fs::create_dir_all(folder).map_err(|error| CaseError::io(folder, error))?;
-        let mut there = fs::read_dir(folder).map_err(|error| CaseError::io(folder, error))?;
-        if there.next().is_some() {
-            return Err(CaseError::NotEmpty(folder.to_owned()));
-        }
         let case = Case {
             folder: folder.to_owned(),
             about,
         };
         let text = record::about_to_json(&case.about);
-        case.write()?.keep(CASE, text.as_bytes())?;
+        case.hold()?.keep(CASE, text.as_bytes())?;
         Ok(case)
+    }
+
+    /// Refuses a folder that a case can't begin in. What a beginning that was stopped left does no harm.
+    pub fn refuse_begun(folder: &Path) -> Result<(), CaseError> {
+        match names(folder)?.iter().all(|name| name == CHECKSUMS) {
+            true => Ok(()),
+            false => Err(CaseError::NotEmpty(folder.to_owned())),
+        }
     }
 
     pub fn folder(&self) -> &Path {
@@ -292,8 +298,19 @@ impl Case {
         }))
     }
 
-    /// Holds the case for writing, unless another program does.
+    /// Holds the case for writing, unless another program does, or has removed it.
     pub fn write(&self) -> Result<Writing<'_>, CaseError> {
+        let refuse_gone = || match Case::is_one(&self.folder) {
+            true => Ok(()),
+            false => Err(CaseError::none(&self.folder)),
+        };
+        refuse_gone()?;
+        let writing = self.hold()?;
+        refuse_gone()?;
+        Ok(writing)
+    }
+
+    fn hold(&self) -> Result<Writing<'_>, CaseError> {
         let lock = lock(&self.folder)?;
         let mut writing = Writing {
             case: self,
@@ -326,6 +343,10 @@ pub struct Writing<'a> {
 }
 
 impl Writing<'_> {
+    pub fn case(&self) -> &Case {
+        self.case
+    }
+
     /// Ends what a program that was stopped had begun.
     fn tidy(&mut self) -> Result<(), CaseError> {
         let visits = self.case.folder.join(VISITS);
@@ -337,6 +358,10 @@ impl Writing<'_> {
         }
         if self.checksums.is_unsettled() {
             self.settle()?;
+        }
+        let kinds = ["", SCREENINGS, PLANS, DOCUMENTS].map(|kind| self.case.folder.join(kind));
+        for folder in kinds.into_iter().chain(self.case.visits()?) {
+            clear_temporary(&folder)?;
         }
         Ok(())
     }
@@ -444,12 +469,17 @@ impl Writing<'_> {
 
     fn drop(&mut self, file: &str) -> Result<(), CaseError> {
         let path = self.case.folder.join(file);
-        match fs::remove_file(&path) {
-            Err(error) if error.kind() == io::ErrorKind::NotFound => return Ok(()),
-            removed => removed.map_err(|error| CaseError::io(&path, error))?,
+        if !path.exists() && !self.checksums.knows(file) {
+            return Ok(());
         }
-        self.checksums.forget(file);
-        self.write_list()
+        self.checksums.announce_removal(file);
+        self.write_list()?;
+        let outcome = match fs::remove_file(&path) {
+            Err(error) if error.kind() == io::ErrorKind::NotFound => Ok(()),
+            removed => removed.map_err(|error| CaseError::io(&path, error)),
+        };
+        self.settle()?;
+        outcome
     }
 
     /// Files a visit: all of it, or nothing.
@@ -552,6 +582,29 @@ fn is_in_force(name: &str) -> bool {
     !name.contains(SUPERSEDED)
 }
 
+/// Whether a file is named as one that is being written.
+fn is_temporary(name: &str) -> bool {
+    name.len() == ".tmp123456".len() && name.starts_with(".tmp")
+}
+
+/// Removes what a program left that was stopped while it wrote here. Whoever began within the hour may
+/// still be writing: not every document is written through the case.
+fn clear_temporary(folder: &Path) -> Result<(), CaseError> {
+    const LONG_AGO: Duration = Duration::from_secs(60 * 60);
+    for name in all_names(folder)?.iter().filter(|name| is_temporary(name)) {
+        let path = folder.join(name);
+        let about = fs::symlink_metadata(&path).map_err(|error| CaseError::io(&path, error))?;
+        let age = about
+            .modified()
+            .ok()
+            .and_then(|changed| changed.elapsed().ok());
+        if about.is_file() && age.is_some_and(|age| age > LONG_AGO) {
+            fs::remove_file(&path).map_err(|error| CaseError::io(&path, error))?;
+        }
+    }
+    Ok(())
+}
+
 /// What lies in a folder, in order, but for what is hidden; nothing where there is none.
 fn names(folder: &Path) -> Result<Vec<String>, CaseError> {
     let mut names = all_names(folder)?;
@@ -564,10 +617,10 @@ fn all_names(folder: &Path) -> Result<Vec<String>, CaseError> {
         Err(error) if error.kind() == io::ErrorKind::NotFound => return Ok(Vec::new()),
         entries => entries.map_err(|error| CaseError::io(folder, error))?,
     };
-    let mut names: Vec<String> = entries
-        .flatten()
-        .map(|entry| entry.file_name().to_string_lossy().into_owned())
-        .collect();
+    let names = entries.map(|entry| Ok(entry?.file_name().to_string_lossy().into_owned()));
+    // A listing that breaks off is none: what it leaves out would pass for what is not there.
+    let names: io::Result<Vec<String>> = names.collect();
+    let mut names = names.map_err(|error| CaseError::io(folder, error))?;
     names.sort();
     Ok(names)
 }
@@ -617,7 +670,7 @@ pub enum CaseError {
     Locked(PathBuf),
     #[error("a visit of this day and label is filed already: {}", .0.display())]
     Filed(PathBuf),
-    #[error("the file's name holds a backslash, or what can't be shown: {}", .0.display())]
+    #[error("the file's name holds a backslash, or what is no text: {}", .0.display())]
     Name(PathBuf),
     #[error("this photo is not the one that was measured: {}", .0.display())]
     Moved(PathBuf),
@@ -688,5 +741,76 @@ impl CaseError {
             CaseError::Record { .. } => "tragus case verify says what is damaged and what is whole",
             CaseError::Io { .. } => "is there room on the disk, and is the folder yours?",
         }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn about() -> About {
+        About {
+            code: "demo-02".to_owned(),
+            birth_year: None,
+            sex: None,
+        }
+    }
+
+    #[test]
+    fn what_a_stopped_beginning_left_is_no_hindrance_and_a_file_is() {
+        let folder = tempfile::tempdir().unwrap();
+        for left in [LOCK, CHECKSUMS, ".tmpA1b2C3"] {
+            fs::write(folder.path().join(left), "").unwrap();
+        }
+        Case::begin(folder.path(), about()).unwrap();
+        assert!(verify(folder.path()).unwrap().is_whole());
+        let refused = Case::begin(folder.path(), about());
+        assert!(matches!(refused, Err(CaseError::NotEmpty(_))));
+    }
+
+    #[test]
+    fn nothing_is_written_into_a_case_that_was_removed() {
+        let scratch = tempfile::tempdir().unwrap();
+        let folder = scratch.path().join("case");
+        let case = Case::begin(&folder, about()).unwrap();
+        fs::write(folder.join("note.txt"), "somebody's").unwrap();
+        Removal::prepare(&folder).unwrap().carry_out().unwrap();
+        assert!(matches!(case.write(), Err(CaseError::None(_))));
+        assert_eq!(all_names(&folder).unwrap(), ["note.txt"]);
+    }
+
+    #[test]
+    fn what_was_being_written_is_cleared_away_once_nobody_can_be_at_it() {
+        let folder = tempfile::tempdir().unwrap();
+        let case = Case::begin(folder.path(), about()).unwrap();
+        let [old, young] = [".tmpA1b2C3", ".tmpD4e5F6"].map(|name| folder.path().join(name));
+        for path in [&old, &young] {
+            fs::write(path, "half").unwrap();
+        }
+        let long_ago = std::time::SystemTime::now() - Duration::from_secs(2 * 60 * 60);
+        let file = File::options().write(true).open(&old).unwrap();
+        file.set_modified(long_ago).unwrap();
+        drop(case.write().unwrap());
+        assert!(!old.exists() && young.exists());
+    }
+
+    /// Stopped between the removal of a file and the list that is without it.
+    #[test]
+    fn a_removal_that_was_stopped_leaves_no_file_missing() {
+        let folder = tempfile::tempdir().unwrap();
+        let case = Case::begin(folder.path(), about()).unwrap();
+        let mut writing = case.write().unwrap();
+        let sheet = writing.keep_plan("2026-03-10-home.html", b"x").unwrap();
+        writing
+            .checksums
+            .announce_removal("plans/2026-03-10-home.html");
+        writing.write_list().unwrap();
+        drop(writing);
+        assert!(verify(folder.path()).unwrap().is_whole());
+        fs::remove_file(sheet).unwrap();
+        assert!(verify(folder.path()).unwrap().is_whole());
+        drop(case.write().unwrap());
+        let list = fs::read_to_string(folder.path().join(CHECKSUMS)).unwrap();
+        assert!(!list.contains("home.html"), "{list}");
     }
 }

@@ -125,7 +125,8 @@ pub fn accept(folder: &Path) -> Result<usize, CaseError> {
     let before = writing.checksums.clone();
     for file in &there {
         let path = folder.join(file);
-        if !is_inside(file) {
+        // A name that is no text is not found by what stands for it here.
+        if !is_inside(file) || file.contains(char::REPLACEMENT_CHARACTER) {
             return Err(CaseError::Name(path));
         }
         let bytes = fs::read(&path).map_err(|error| CaseError::io(&path, error))?;
@@ -142,7 +143,9 @@ fn fault(checksums: &Checksums, file: &str, checksum: io::Result<String>) -> Opt
             Standing::Whole => None,
             Standing::Changed | Standing::Unlisted => Some(Fault::Changed),
         },
-        Err(error) if error.kind() == io::ErrorKind::NotFound => Some(Fault::Missing),
+        Err(error) if error.kind() == io::ErrorKind::NotFound => {
+            (!checksums.is_removing(file)).then_some(Fault::Missing)
+        }
         Err(_) => Some(Fault::Unreadable),
     }
 }

@@ -163,12 +163,15 @@ pub fn run(args: &BatchArgs, surroundings: &Surroundings) -> Result<Outcome, Sto
         BatchError::Journal(error) => refused(error, &args.out),
         error => error.into(),
     })?;
-    // A share that went away: a table would take every photo left for unreadable, and end the run.
-    if !args.folder.is_dir() {
+    // A share that went away, maybe with its folder left behind, empty: a table would take every photo
+    // left for unreadable, and end the run.
+    let is_gone = |photo: &&str| photos.found.get(*photo).is_some_and(|path| !path.exists());
+    if let Some(first) = journal.kept_for_now().find(is_gone) {
         return Err(stop(
-            "the folder of the photos is gone",
+            format!("photos that were there are gone, {first} first"),
             &args.folder,
-            "bring it back and add --resume: what was measured is kept",
+            "bring them back and add --resume: what was measured is kept. Without them, --resume goes on \
+             with what is there",
         ));
     }
     // Before the table: a run that is killed in between is resumed, one with a table is not.

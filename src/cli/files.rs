@@ -77,7 +77,9 @@ pub fn visit_files(paths: &[PathBuf]) -> Result<VisitFiles, Stop> {
 fn from_folder(folder: &Path) -> Result<VisitFiles, Stop> {
     let entries = std::fs::read_dir(folder)
         .map_err(|error| stop(error, folder, "is the folder yours to read?"))?;
-    let mut entries: Vec<PathBuf> = entries.flatten().map(|entry| entry.path()).collect();
+    let entries: std::io::Result<Vec<PathBuf>> = entries.map(|entry| Ok(entry?.path())).collect();
+    let mut entries =
+        entries.map_err(|error| stop(error, folder, "is what it lies on still there?"))?;
     entries.sort();
     let (folders, files): (Vec<PathBuf>, Vec<PathBuf>) =
         entries.into_iter().partition(|path| path.is_dir());
@@ -286,8 +288,10 @@ impl Shot {
             Shot::File(path) => (path.as_path(), photo::read_bytes(path)),
             Shot::Unread(path, why) => (path.as_path(), Err(why.clone())),
         };
-        let bytes = bytes
-            .map_err(|error| stop(error, path, "is the file yours to read? Nothing was filed"))?;
+        let bytes = bytes.map_err(|error| {
+            let hint = "nothing was filed; leave this file out, or make one of it that can be read";
+            stop(error, path, hint)
+        })?;
         Bare::of(&bytes, Limits::default()).map_err(|error| {
             let hint = error.kind.hint();
             stop(

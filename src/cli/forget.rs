@@ -94,7 +94,8 @@ fn what_is_left(surroundings: &Surroundings) -> String {
          - records, reports, tables, drawn photos and sheets that were written outside of the case, printed \
          or handed on\n\
          - the diary of tragus serve, which belongs to no case: {diary}\n\
-         - what a browser downloaded from the page\n\
+         - what a browser downloaded from the page, and what a page that is still open holds: stop tragus serve\n\
+         - beside a report or a record, a hidden file .tmp..., where its writing was cut short\n\
          - backups, and other copies of the folder\n\
          - the disk itself: a removed file can often be brought back until something else is written over \
          it, unless the disk is encrypted"

@@ -7,6 +7,7 @@ use clap::{Args, ValueEnum};
 use image::codecs::jpeg::JpegEncoder;
 use jiff::civil::Date;
 
+use tragus::body::Landmark;
 use tragus::care::About;
 use tragus::case::{self, Case, NewVisit};
 use tragus::episode;
@@ -18,7 +19,7 @@ use tragus::photo::{self, Bare};
 use tragus::record;
 use tragus::report;
 use tragus::scores;
-use tragus::visit::{NoticeKind, Visit};
+use tragus::visit::{Evidence, NoticeKind, Visit};
 
 use super::files::{self, Shot, VisitFiles};
 use super::person::{self, PersonArgs};
@@ -105,6 +106,7 @@ pub fn run(args: &MeasureArgs, surroundings: &Surroundings) -> Result<Outcome, S
         inputs.extend(found.clips.clone());
         inputs.extend(args.landmarks.clone());
         files::refuse_target(path, &["json"], &inputs)?;
+        refuse_lost(path, &placed)?;
     }
     if let Some(folder) = &args.dicom {
         dicom::check(&found.facts).map_err(|error| dicom_stop(error, folder))?;
@@ -131,6 +133,12 @@ pub fn run(args: &MeasureArgs, surroundings: &Surroundings) -> Result<Outcome, S
         }
     })?;
     if let Some(path) = &args.save {
+        // The record of a case's visit: a plan that was made by another goes first.
+        if let Some(case) = Case::around(files::folder_of(path))
+            && episode::take_back(&Case::open(&case)?, today)?
+        {
+            tell("The plan of today was made by another record and is taken back: make it anew.");
+        }
         case::write(path, record::visit_to_json(&visit).as_bytes())?;
     }
     if let Some(filing) = filing {
@@ -215,7 +223,10 @@ impl Filing {
         }
         let case = match Case::is_one(folder) {
             true => Some(Case::open(folder)?),
-            false => None,
+            false => {
+                Case::refuse_begun(folder)?;
+                None
+            }
         };
         let code = match (&case, &facts.case) {
             (Some(case), _) => case.about.code.clone(),
@@ -274,8 +285,8 @@ impl Filing {
             visit: &visit,
             photos,
         };
-        let folder = case.write()?.file(&new)?;
-        if episode::take_back(&case, self.today)? {
+        let (folder, taken_back) = episode::file(&mut case.write()?, &new, self.today)?;
+        if taken_back {
             tell("The plan of today was made without this visit and is taken back: make it anew.");
         }
         Ok(folder)
@@ -352,6 +363,33 @@ fn prepare_drawn(folder: &Path, photos: &[PathBuf]) -> Result<(), Stop> {
         ));
     }
     files::make_folder(folder, "name a folder")
+}
+
+/// Refuses to write over a record that holds points placed by hand which are not placed anew.
+fn refuse_lost(path: &Path, placed: &BTreeMap<String, Vec<ManualPoint>>) -> Result<(), Stop> {
+    let kept = std::fs::read_to_string(path).ok();
+    let Some(kept) = kept.and_then(|text| record::visit_from_json(&text).ok()) else {
+        return Ok(());
+    };
+    let is_placed = |file: &str, landmark: &Landmark| {
+        let mut points = placed.get(file).into_iter().flatten();
+        points.any(|point| point.landmark == *landmark)
+    };
+    let lost = kept.photos.iter().find_map(|photo| {
+        let mut landmarks = photo.landmarks.iter();
+        let lost = landmarks.find(|(landmark, located)| {
+            located.evidence == Evidence::Manual && !is_placed(&photo.file, landmark)
+        });
+        lost.map(|(landmark, _)| (photo.file.as_str(), landmark.words()))
+    });
+    match lost {
+        None => Ok(()),
+        Some((file, landmark)) => Err(stop(
+            format!("this record holds points placed by hand, {landmark} in {file} among them"),
+            path,
+            "give --save another name; or review the visit with tragus serve, which keeps them",
+        )),
+    }
 }
 
 /// Hand-placed landmarks, each for a photo of this visit.

@@ -12,7 +12,7 @@ use crate::care::catalogue::Catalogue;
 use crate::care::plan::{Makings, Plan};
 use crate::care::programme::{Approved, BY_CHOICE, LeftOut, NotApproved, Programme};
 use crate::care::{Rules, Screening, SetLimit};
-use crate::case::{Case, CaseError, Writing};
+use crate::case::{Case, CaseError, NewVisit, Writing};
 use crate::record;
 use crate::report::document::{self, Document, Paper, PdfError};
 use crate::report::plan::{Approval, PlanInput, plan_sheet_html};
@@ -296,7 +296,19 @@ pub fn keep_screening(case: &Case, screening: &Screening) -> Result<PathBuf, Cas
     writing.keep_screening(screening)
 }
 
-/// Takes the plan of a day back, because something was found since; says whether there was one.
+/// Files a visit. Today's plan, made without it, goes before; says whether there was one.
+pub fn file(
+    writing: &mut Writing,
+    new: &NewVisit,
+    today: Date,
+) -> Result<(PathBuf, bool), CaseError> {
+    writing.case().refuse_filed(new.date, new.label)?;
+    let taken_back = writing.case().plan_of(today)?.is_some();
+    take_back_in(writing, today)?;
+    Ok((writing.file(new)?, taken_back))
+}
+
+/// Takes the plan of a day back, before what it was made by is written anew; says whether there was one.
 pub fn take_back(case: &Case, day: Date) -> Result<bool, CaseError> {
     let there = case.plan_of(day)?.is_some();
     if there {
@@ -379,13 +391,16 @@ pub fn keep(
     let (home, hold) = (set(home)?, set(hold)?);
     let json = json(input);
     let mut writing = case.write()?;
-    if home.is_none() {
+    let is_another = case.plan_of(day)?.is_some_and(|kept| kept != json);
+    // First of all: whoever is stopped half-way leaves no sheet beside a plan that says something else.
+    if home.is_none() || is_another {
         Sheet::Home.drop_from(&mut writing, day)?;
     }
-    if hold.is_none() {
+    if hold.is_none() || is_another {
         Sheet::Hold.drop_from(&mut writing, day)?;
     }
-    if case.plan_of(day)?.is_some_and(|kept| kept != json) {
+    if is_another {
+        Sheet::Plan.drop_from(&mut writing, day)?;
         drop_documents(&mut writing, day)?;
     }
     writing.keep_plan_of(day, &json)?;

@@ -189,7 +189,7 @@ pub fn read_bytes(path: &Path) -> Result<Vec<u8>, String> {
         .map_err(|error| error.to_string())?;
     if bytes.len() as u64 > limit {
         return Err(format!(
-            "it has more than the {} MB that are read",
+            "it has more than the {} MB that are read; saved at 12 megapixels or less it can be",
             limit >> 20
         ));
     }

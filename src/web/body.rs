@@ -132,6 +132,7 @@ fn size(bytes: usize) -> String {
     }
 }
 
+/// In bytes: file systems hold twice that, and a second name of the kind needs some more.
 const LONGEST_NAME: usize = 120;
 
 /// The name of a file that was sent. It is a label: nothing is ever opened by it. What comes before
@@ -143,15 +144,23 @@ fn file_name(headers: &HeaderMap) -> String {
         .map(|name| percent_decode_str(name).decode_utf8_lossy().into_owned())
         .unwrap_or_default();
     let last = said.rsplit(['/', '\\']).next().unwrap_or_default();
-    let plain: String = last
-        .chars()
-        .filter(|c| !c.is_control())
-        .take(LONGEST_NAME)
-        .collect();
+    let plain: String = last.chars().filter(|c| !c.is_control()).collect();
     match plain.trim_matches([' ', '.']) {
         "" => "photo.jpg".to_owned(),
-        name => name.to_owned(),
+        name => shortened(name),
     }
+}
+
+/// A long name is cut before its ending, which says what the file is.
+fn shortened(name: &str) -> String {
+    if name.len() <= LONGEST_NAME {
+        return name.to_owned();
+    }
+    let ending = name.rfind('.').filter(|at| name.len() - at <= 10);
+    let (stem, ending) = name.split_at(ending.unwrap_or(name.len()));
+    let room = LONGEST_NAME - ending.len();
+    let end = (0..=room).rev().find(|at| stem.is_char_boundary(*at));
+    format!("{}{ending}", &stem[..end.unwrap_or(0)])
 }
 
 #[cfg(test)]
@@ -172,5 +181,8 @@ mod tests {
         assert_eq!(name("a%00%1b[31m.jpg"), "a[31m.jpg");
         assert_eq!(name("%ff"), "\u{fffd}");
         assert_eq!(file_name(&HeaderMap::new()), "photo.jpg");
+        let long = name(&("%C3%A4".repeat(200) + ".jpeg"));
+        assert!(long.starts_with('ä') && long.ends_with("ä.jpeg"), "{long}");
+        assert!((110..=LONGEST_NAME).contains(&long.len()), "{long}");
     }
 }

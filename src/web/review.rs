@@ -324,19 +324,20 @@ pub async fn save(
     let work = move |shared: &Shared| {
         shared.see(&id)?;
         let mut record = None;
-        let mut visit = shared.change(&id, |visit| {
-            if visit.revision != save.revision {
+        let mut visit = shared.change_any(&id, |visits| {
+            if visits.get(&id)?.revision != save.revision {
                 return Err(Trouble::conflict(
                     "This visit was changed in another window meanwhile, so it was not saved.",
                     "The page shows it as it is now. Look at it, then save again.",
                 ));
             }
+            visits.take_plan_back(&id, shared.today())?;
+            let visit = visits.get_mut(&id)?;
             if !visit.save()? {
                 record = Some(record_of(&visit.visit())?);
             }
             Ok(())
         })?;
-        lock(&shared.visits).take_plan_back(&id, shared.today())?;
         visit["file"] = json!(RECORD);
         if let Some(record) = record {
             visit["record"] = record;
@@ -378,9 +379,8 @@ pub async fn file(
                     "The page shows it as it is now. Look at it, then file it again.",
                 ));
             }
-            visits.file(&id, filing, looked, &bare)
+            visits.file(&id, filing, looked, &bare, today)
         })?;
-        lock(&shared.visits).take_plan_back(&id, today)?;
         answer::json(visit)
     };
     shared.work(work).await

@@ -133,12 +133,27 @@ impl Visits {
             .collect()
     }
 
-    /// Takes today's plan back where a visit of the case changed on the disk: it was made without that.
+    /// Takes today's plan back where a visit of the case is about to change on the disk: it was made
+    /// without that.
     pub fn take_plan_back(&self, id: &str, today: Date) -> Result<(), Trouble> {
         if self.get(id)?.in_case {
             episode::take_back(self.case()?, today)?;
         }
         Ok(())
+    }
+
+    /// The record of a visit of the case that another program wrote since it was read here.
+    pub fn written_by_another(&self) -> Result<Option<String>, Trouble> {
+        for (_, visit) in self.of_case() {
+            let Some(folder) = &visit.folder else {
+                continue;
+            };
+            let there = Kept::read(&folder.path).map_err(Trouble::fault)?;
+            if there.checksum != folder.kept.checksum {
+                return Ok(visit.folder_name());
+            }
+        }
+        Ok(None)
     }
 
     /// Whether every visit that is filed in the case is open here.
@@ -236,18 +251,20 @@ impl Visits {
         filing: Filing,
         looked: Vec<OpenPhoto>,
         photos: &[Bare],
+        today: Date,
     ) -> Result<(), Trouble> {
         let case = self.case()?.clone();
         // Before anything changes here.
         let mut writing = case.write()?;
         let open = self.get_mut(id)?;
         open.learn(filing.facts, looked)?;
-        let folder = writing.file(&NewVisit {
+        let new = NewVisit {
             date: filing.date,
             label: &filing.label,
             visit: &open.visit(),
             photos,
-        })?;
+        };
+        let (folder, _) = episode::file(&mut writing, &new, today)?;
         open.told = filing.told;
         open.lies_in(folder);
         self.settle()?;
@@ -718,7 +735,9 @@ impl Folder {
                 "Move that file away, then save again.",
             ));
         }
-        if there.checksum.is_some() && there.checksum != self.kept.checksum {
+        // One that says the same was written before, and what follows a writing failed.
+        let is_same = there.checksum.as_ref() == Some(&checksum::sha256(text.as_bytes()));
+        if there.checksum.is_some() && there.checksum != self.kept.checksum && !is_same {
             return Err(Trouble::conflict(
                 format!("{RECORD} was changed by another program since this visit was opened."),
                 "Move that file away if it is not wanted, then save again.",
