@@ -81,6 +81,14 @@ fn every_format_holds_the_same_rows_on_any_number_of_cores() {
     let csv = run(&archive, "scores.csv", &["--jobs", "1"]);
     assert_eq!(csv, run(&archive, "scores.jsonl", &["--jobs", "2"]));
     assert_eq!(csv, run(&archive, "scores.parquet", &["--jobs", "3"]));
+    let bytes = |name: &str| fs::read(archive.path().join(name)).expect("a table");
+    for jobs in ["2", "5"] {
+        run(&archive, "again.csv", &["--jobs", jobs]);
+        assert!(bytes("again.csv") == bytes("scores.csv"), "{jobs} jobs");
+        for name in ["again.csv", "again.csv-metadata.json"] {
+            fs::remove_file(archive.path().join(name)).expect("removed");
+        }
+    }
 
     let photos = photos_of(&csv);
     assert_eq!(photos.len(), 10);

@@ -424,6 +424,46 @@ fn landmarks_for_a_stranger_or_of_a_wrong_name_are_refused() {
     run("nonsense").stderr(contains("JSON"));
 }
 
+/// To the byte: whoever compares two visits compares the people, not two moods of a machine.
+#[test]
+fn a_photo_gives_the_same_bytes_on_any_number_of_threads_and_in_any_order() {
+    let measured = |photos: [&str; 3], threads: &str| {
+        let output = tragus()
+            .env("RAYON_NUM_THREADS", threads)
+            .arg("measure")
+            .args(photos.map(photo))
+            .args([
+                "--stature",
+                "164",
+                "--operated-side",
+                "right",
+                "--format",
+                "json",
+            ])
+            .output()
+            .expect("it runs");
+        String::from_utf8(output.stdout).expect("text")
+    };
+    let order = ["side-right.jpg", "front-reach.jpg", "side-reach.jpg"];
+    let one = measured(order, "1");
+    assert!(one.contains("craniovertebral_angle"));
+    for threads in ["2", "5"] {
+        assert_eq!(measured(order, threads), one, "{threads} threads");
+    }
+    let turned = measured(["front-reach.jpg", "side-reach.jpg", "side-right.jpg"], "3");
+    let of = |text: &str, kind: &str| {
+        let record: Value = serde_json::from_str(text).expect("JSON");
+        let parts = record[kind].as_array().expect("a list");
+        let mut parts: Vec<String> = parts.iter().map(|part| part.to_string()).collect();
+        parts.sort();
+        assert!(parts.len() >= 3, "{kind}");
+        parts
+    };
+    for kind in ["photos", "measures"] {
+        assert_eq!(of(&turned, kind), of(&one, kind), "{kind}");
+    }
+}
+
 /// What a review placed by hand is not lost to a command that measures anew.
 #[test]
 fn points_placed_by_hand_are_not_written_over() {

@@ -6,7 +6,7 @@
 //! The case's own file goes last, so that whoever is stopped half-way runs it again.
 
 use std::collections::BTreeMap;
-use std::fs::{self, File};
+use std::fs;
 use std::io;
 use std::path::{Path, PathBuf};
 
@@ -15,7 +15,7 @@ use super::held::Held;
 use super::{
     CASE, Case, CaseError, DOCUMENTS, FACTS, FILLING, LOCK, PLANS, RECORD, SCREENINGS, VISITS,
 };
-use super::{all_names, is_temporary, lock, read_checksums};
+use super::{Lock, all_names, is_temporary, lock, read_checksums};
 use crate::photo;
 
 /// A case that is about to be removed. No other program writes into it meanwhile.
@@ -27,7 +27,7 @@ pub struct Removal {
     /// What lies in the folder, is none of the case's, and stays.
     pub foreign: Vec<String>,
     held: Held,
-    lock: File,
+    lock: Lock,
 }
 
 /// What a file of a case is.

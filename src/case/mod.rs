@@ -17,6 +17,7 @@ mod forget;
 mod held;
 mod verify;
 
+use std::collections::BTreeSet;
 use std::fs::{self, File, TryLockError};
 use std::io::{self, Write};
 use std::path::{Path, PathBuf};
@@ -322,13 +323,24 @@ impl Case {
     }
 }
 
+/// A folder that is held. It is let go of in so many words: a program that is being started at this moment
+/// has a copy of every open file, and would hold it a little longer.
+struct Lock(File);
+
+impl Drop for Lock {
+    fn drop(&mut self) {
+        // The system does it anyway, once nobody has the file open.
+        let _ = self.0.unlock();
+    }
+}
+
 /// Holds a case's folder against other programs that write.
-fn lock(folder: &Path) -> Result<File, CaseError> {
+fn lock(folder: &Path) -> Result<Lock, CaseError> {
     let path = folder.join(LOCK);
     // Whoever may write into the folder could have put a link there.
     let lock = held::open_lock(&path).map_err(|error| CaseError::io(&path, error))?;
     match lock.try_lock() {
-        Ok(()) => Ok(lock),
+        Ok(()) => Ok(Lock(lock)),
         Err(TryLockError::WouldBlock) => Err(CaseError::Locked(folder.to_owned())),
         Err(TryLockError::Error(error)) => Err(CaseError::io(&path, error)),
     }
@@ -339,7 +351,7 @@ fn lock(folder: &Path) -> Result<File, CaseError> {
 pub struct Writing<'a> {
     case: &'a Case,
     checksums: Checksums,
-    _lock: File,
+    _lock: Lock,
 }
 
 impl Writing<'_> {
@@ -503,7 +515,12 @@ impl Writing<'_> {
             announced.push((format!("{VISITS}/{name}/{file}"), sha256(bytes)));
             Ok(())
         };
+        // Some systems take large and small letters for the same.
+        let mut names = BTreeSet::new();
         for (photo, bare) in new.visit.photos.iter().zip(new.photos) {
+            if !names.insert(photo.file.to_lowercase()) {
+                return Err(CaseError::SameName(photo.file.clone().into()));
+            }
             if !checksums::is_inside(&photo.file) {
                 return Err(CaseError::Name(photo.file.clone().into()));
             }
@@ -672,6 +689,8 @@ pub enum CaseError {
     Filed(PathBuf),
     #[error("the file's name holds a backslash, or what is no text: {}", .0.display())]
     Name(PathBuf),
+    #[error("two photos would have this name in the case: {}", .0.display())]
+    SameName(PathBuf),
     #[error("this photo is not the one that was measured: {}", .0.display())]
     Moved(PathBuf),
     #[error("the file is not as it was written: {}", .0.display())]
@@ -728,6 +747,9 @@ impl CaseError {
             CaseError::Locked(_) => "wait until it is done, or end it; nothing was written",
             CaseError::Filed(_) => "give this visit another label; nothing was written",
             CaseError::Name(_) => "rename the file; nothing was written",
+            CaseError::SameName(_) => {
+                "rename one of them, in letters and digits; nothing was written"
+            }
             CaseError::Moved(_) => "run the command again; nothing was written",
             CaseError::Damaged(_) => "don't hand it out; make the plan anew",
             CaseError::NotPlain(_) => {

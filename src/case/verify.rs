@@ -242,6 +242,26 @@ mod tests {
         Bare::of(bytes.get_ref(), Limits::default()).unwrap()
     }
 
+    #[test]
+    fn two_photos_that_would_be_one_are_refused() {
+        let folder = tempfile::tempdir().unwrap();
+        let case = Case::begin(folder.path(), about()).unwrap();
+        let photos = [photo(1), photo(2)];
+        let mut visit = self::visit("a_b.png", &photos[0]);
+        visit
+            .photos
+            .extend(self::visit("A_B.png", &photos[1]).photos);
+        let new = NewVisit {
+            date: "2026-03-10".parse().unwrap(),
+            label: "intake",
+            visit: &visit,
+            photos: &photos,
+        };
+        let refused = case.write().unwrap().file(&new);
+        assert!(matches!(refused, Err(CaseError::SameName(_))));
+        assert_eq!(case.visits().unwrap(), Vec::<std::path::PathBuf>::new());
+    }
+
     fn visit(name: &str, photo: &Bare) -> Visit {
         Visit {
             facts: VisitFacts::default(),
