@@ -17,7 +17,7 @@ use tragus::geometry::Point;
 use tragus::locate::Wish;
 use tragus::photo;
 use tragus::pipeline::{Aids, PhotoInput, measure_visit};
-use tragus::report::picture;
+use tragus::report::picture::{self, Framing};
 use tragus::visit::{PhotoRecord, VisitFacts};
 
 use crate::common::{self, face_points, finder, root};
@@ -116,23 +116,19 @@ fn folder_of(package: &str) -> PathBuf {
     manifest.parent().expect("a folder").to_owned()
 }
 
-/// The faces that the detector finds in a photo as a report shows it, and where in that picture a point
-/// of the photo lies. `None` where a report shows no picture.
+/// The faces that the detector finds in a photo as a report shows it, and how that picture is framed.
+/// `None` where a report shows no picture.
 fn faces(
     upright: &RgbImage,
     record: &PhotoRecord,
     show: bool,
-) -> Option<(Vec<Rectangle>, impl Fn((f64, f64)) -> (f64, f64))> {
+) -> Option<(Vec<Rectangle>, Framing)> {
     let framing = picture::frame_alike(&[record], 960).remove(0)?;
     let encoded = picture::encode(upright, record, framing, show)?;
     let shown = image::load_from_memory(&encoded.jpeg).expect("a picture");
     let grey = shown.into_luma8();
     let found = detector().detect(&ImageData::new(&grey, grey.width(), grey.height()));
-    let place = move |(x, y)| {
-        let at = framing.picture_from_photo.apply(Point::new(x, y));
-        (at.x, at.y)
-    };
-    Some((found.iter().map(|face| *face.bbox()).collect(), place))
+    Some((found.iter().map(|face| *face.bbox()).collect(), framing))
 }
 
 #[test]
@@ -173,12 +169,14 @@ fn a_face_detector_finds_no_real_face_that_is_covered() {
             .expect("a photo");
         let record = measured(bytes.get_ref());
         let theirs = |show| {
-            let (faces, place) = faces(&picture, &record, show)?;
-            let (x, y) = place((nose.0 - left, nose.1 - top));
+            let (faces, framing) = faces(&picture, &record, show)?;
+            let nose = Point::new(nose.0 - left, nose.1 - top);
+            let nose = framing.picture_from_photo.apply(nose);
+            let (x, y) = (nose.x as i32, nose.y as i32);
             let has_nose = |face: &&Rectangle| {
                 let right = face.x() + face.width() as i32;
                 let bottom = face.y() + face.height() as i32;
-                (face.x()..right).contains(&(x as i32)) && (face.y()..bottom).contains(&(y as i32))
+                (face.x()..right).contains(&x) && (face.y()..bottom).contains(&y)
             };
             Some(faces.iter().filter(has_nose).count())
         };

@@ -36,6 +36,9 @@ impl Checksums {
         let mut checksums = Checksums::default();
         for (number, line) in text.lines().enumerate() {
             if let Some(file) = line.strip_prefix(REMOVING) {
+                if !is_inside(file) {
+                    return Err(number + 1);
+                }
                 checksums.removing.insert(file.to_owned());
                 continue;
             }
@@ -188,6 +191,8 @@ mod tests {
         assert_eq!(Checksums::parse(&format!("{good}x  y\n")), Err(2));
         for path in ["../x", "/etc/x", "a//b", "a\\b", ""] {
             let line = format!("{good}{}  {path}\n", sum("b"));
+            assert_eq!(Checksums::parse(&line), Err(2), "{path}");
+            let line = format!("{good}{REMOVING}{path}\n");
             assert_eq!(Checksums::parse(&line), Err(2), "{path}");
         }
     }
