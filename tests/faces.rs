@@ -2,10 +2,9 @@
 //! that knows nothing of tragus finds none.
 
 use std::ffi::OsStr;
-use std::fs;
+use std::fs::{self, File};
 use std::io::Cursor;
-use std::path::{Path, PathBuf};
-use std::process::Command;
+use std::path::PathBuf;
 use std::sync::OnceLock;
 
 use image::{ImageFormat, RgbImage};
@@ -81,8 +80,8 @@ fn the_face_of_every_rendered_person_is_covered() {
 fn detector() -> Box<dyn Detector> {
     static MODEL: OnceLock<Model> = OnceLock::new();
     let model = MODEL.get_or_init(|| {
-        let path = folder_of("rustface").join("model/seeta_fd_frontal_v1.0.bin");
-        rustface::load_model(path.to_str().expect("a path")).expect("a model")
+        let path = root().join("fixtures/faces/seeta_fd_frontal_v1.0.bin");
+        rustface::read_model(File::open(path).expect("a file")).expect("a model")
     });
     let mut detector = rustface::create_detector_with_model(model.clone());
     // The smallest faces and the least sure that its documentation speaks of.
@@ -90,30 +89,6 @@ fn detector() -> Box<dyn Detector> {
     detector.set_score_thresh(0.95);
     detector.set_slide_window_step(4, 4);
     detector
-}
-
-/// Where cargo keeps the files of a package that these tests are built from.
-fn folder_of(package: &str) -> PathBuf {
-    let said = |command: &mut Command| {
-        let output = command.current_dir(root()).output().expect("it runs");
-        assert!(output.status.success(), "{output:?}");
-        String::from_utf8(output.stdout).expect("text")
-    };
-    let rustc = said(Command::new("rustc").arg("-vV"));
-    let mut lines = rustc.lines();
-    let host = lines.find_map(|line| line.strip_prefix("host: "));
-    // Packages of other systems alone were never fetched.
-    let listed = said(
-        Command::new(env!("CARGO"))
-            .args(["metadata", "--format-version=1", "--locked", "--offline"])
-            .args(["--filter-platform", host.expect("a system")]),
-    );
-    let listed: Value = serde_json::from_str(&listed).expect("cargo's list");
-    let packages = listed["packages"].as_array().expect("packages");
-    let one = packages.iter().find(|one| one["name"] == package);
-    let manifest = one.and_then(|one| one["manifest_path"].as_str());
-    let manifest = Path::new(manifest.expect("the package"));
-    manifest.parent().expect("a folder").to_owned()
 }
 
 /// The faces that the detector finds in a photo as a report shows it, and how that picture is framed.
