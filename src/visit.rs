@@ -93,6 +93,14 @@ pub struct PhotoRecord {
 }
 
 impl PhotoRecord {
+    /// The landmarks that a hand placed.
+    pub fn by_hand(&self) -> impl Iterator<Item = (Landmark, &Located)> {
+        let landmarks = self.landmarks.iter();
+        landmarks
+            .filter(|(_, located)| located.evidence == Evidence::Manual)
+            .map(|(landmark, located)| (*landmark, located))
+    }
+
     /// The record of a photo of which nothing is known but its name.
     pub fn of(file: &str) -> PhotoRecord {
         PhotoRecord {

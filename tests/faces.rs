@@ -75,8 +75,8 @@ fn the_face_of_every_rendered_person_is_covered() {
     assert_eq!(shown, Vec::<String>::new());
 }
 
-/// SeetaFace (Wu et al., Funnel-structured cascade for multi-view face detection with alignment
-/// awareness, Neurocomputing 2017), BSD 2-clause. It knows faces seen from the front.
+/// SeetaFace, after "Funnel-structured cascade for multi-view face detection with alignment awareness"
+/// (Wu et al., as its source cites it), BSD 2-clause. It knows faces seen from the front.
 fn detector() -> Box<dyn Detector> {
     static MODEL: OnceLock<Model> = OnceLock::new();
     let model = MODEL.get_or_init(|| {

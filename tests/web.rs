@@ -2237,6 +2237,21 @@ fn a_plan_is_proposed_approved_and_a_proposal_again() {
         (&Value::Null, &json!(false))
     );
     approve();
+    // A save that is refused takes nothing back; one that is not takes it back.
+    let edit = json!({ "photo": 0, "landmark": "elbow_right", "from": at(300.0, 200.0), "to": at(301.0, 200.0) });
+    let moved = browser.post("/api/visits/v2/edits", &edit).json();
+    let save = json!({ "revision": moved["revision"] });
+    let saved = fs::read(&record).expect("a record");
+    fs::write(&record, "another program's").expect("written");
+    browser.post("/api/visits/v2/save", &save).trouble(409);
+    assert!(home.exists());
+    browser.get("/api/case/sheets/home").text();
+    fs::write(&record, saved).expect("written");
+    browser.post("/api/visits/v2/save", &save).json();
+    assert!(!home.exists());
+    browser.get("/api/case/sheets/home").trouble(404);
+
+    approve();
     let print = case.join(format!("plans/{TODAY}-home.pdf"));
     let whole = fs::read(&print).expect("a sheet");
     fs::write(&print, [&whole[..], b"x"].concat()).expect("a sheet");

@@ -419,6 +419,69 @@ fn a_plan_that_is_over_is_told_as_ended() {
         .stderr(contains("would have been good until 2026-08-25").and(contains("\nhint: ")));
 }
 
+/// Today's plan goes with what it was made by, and only then: what is refused leaves it as it is.
+#[cfg(target_os = "linux")]
+#[test]
+fn a_plan_is_taken_back_by_what_is_written_and_by_nothing_else() {
+    const DAY: &str = "2026-04-28";
+    let scratch = tempfile::tempdir().expect("a folder");
+    let case = case_until(scratch.path(), DAY);
+    let visit = case.join("visits/2026-04-28-follow-up");
+    let photo = crate::common::demo("follow-up").join("side-reach.jpg");
+    // The case's own photo takes the nets a second.
+    fs::copy(&photo, visit.join("side-reach.jpg")).expect("a photo");
+    let approve = || plan(&case, DAY).args(["--approve", "AB"]).assert().code(0);
+    let plans = || -> Vec<(String, Vec<u8>)> {
+        let names = crate::common::names_in(&case.join("plans")).into_iter();
+        names
+            .map(|name| {
+                let bytes = fs::read(case.join("plans").join(&name)).expect("a file");
+                (name, bytes)
+            })
+            .collect()
+    };
+    let is_approved = || case.join(format!("plans/{DAY}-home.html")).exists();
+    let measure = |photos: &Path| {
+        let mut command = tragus();
+        command.arg("measure").arg(photos).env("TRAGUS_TODAY", DAY);
+        command
+    };
+    let taken_back = contains("is taken back: make it anew");
+
+    approve();
+    let before = plans();
+    let save = |name: &str| {
+        let mut command = measure(&visit);
+        command.arg("--save").arg(visit.join(name)).assert()
+    };
+    save("other.json").stderr(taken_back.clone().not());
+    assert!(plans() == before);
+    save("record.json").stderr(taken_back.clone());
+    assert!(!is_approved());
+
+    // Two photos that some systems take for one.
+    let photos = scratch.path().join("photos");
+    fs::create_dir(&photos).expect("a folder");
+    for name in ["a.jpg", "A.jpg"] {
+        fs::copy(&photo, photos.join(name)).expect("a photo");
+    }
+    approve();
+    let before = plans();
+    let file = || {
+        let mut command = measure(&photos);
+        command.arg("--case").arg(&case);
+        command.args(["--label", "again", "--date", DAY]).assert()
+    };
+    file()
+        .code(2)
+        .stderr(contains("two photos would have this name in the case"))
+        .stderr(contains("nothing was written"));
+    assert!(plans() == before);
+    fs::remove_file(photos.join("A.jpg")).expect("removed");
+    file().stderr(contains("filed: ").and(taken_back));
+    assert!(!is_approved());
+}
+
 #[test]
 fn a_letter_that_was_read_is_not_written_over() {
     let scratch = tempfile::tempdir().expect("a folder");

@@ -212,16 +212,11 @@ fn kind_of(file: &str) -> Kind {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::care::About;
     use crate::case::Writing;
+    use crate::case::tests::about;
 
     fn filled(folder: &Path) -> Case {
-        let about = About {
-            code: "demo-02".to_owned(),
-            birth_year: None,
-            sex: None,
-        };
-        let case = Case::begin(folder, about).unwrap();
+        let case = Case::begin(folder, about()).unwrap();
         let keep = |writing: &mut Writing, file: &str| writing.keep(file, b"x").map(drop).unwrap();
         let mut writing = case.write().unwrap();
         for file in [

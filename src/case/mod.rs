@@ -116,15 +116,23 @@ impl Case {
             about,
         };
         let text = record::about_to_json(&case.about);
-        case.hold()?.keep(CASE, text.as_bytes())?;
+        let mut writing = case.hold()?;
+        // Another program may have begun one meanwhile.
+        Case::refuse_begun(folder)?;
+        writing.keep(CASE, text.as_bytes())?;
+        drop(writing);
         Ok(case)
     }
 
-    /// Refuses a folder that a case can't begin in. What a beginning that was stopped left does no harm.
+    /// Refuses a folder that a case can't begin in. What a beginning that was stopped left does no harm: a
+    /// list without a file. One with files is what is left of another case.
     pub fn refuse_begun(folder: &Path) -> Result<(), CaseError> {
-        match names(folder)?.iter().all(|name| name == CHECKSUMS) {
-            true => Ok(()),
-            false => Err(CaseError::NotEmpty(folder.to_owned())),
+        let lists_nothing =
+            || read_checksums(folder).is_ok_and(|list| list.files().next().is_none());
+        match names(folder)?.as_slice() {
+            [] => Ok(()),
+            [only] if only == CHECKSUMS && lists_nothing() => Ok(()),
+            _ => Err(CaseError::NotEmpty(folder.to_owned())),
         }
     }
 
@@ -373,7 +381,7 @@ impl Writing<'_> {
         }
         let kinds = ["", SCREENINGS, PLANS, DOCUMENTS].map(|kind| self.case.folder.join(kind));
         for folder in kinds.into_iter().chain(self.case.visits()?) {
-            clear_temporary(&folder)?;
+            clear_temporary(&folder);
         }
         Ok(())
     }
@@ -494,8 +502,13 @@ impl Writing<'_> {
         outcome
     }
 
-    /// Files a visit: all of it, or nothing.
-    pub fn file(&mut self, new: &NewVisit) -> Result<PathBuf, CaseError> {
+    /// Files a visit: all of it, or nothing. What is to come before is done once everything is written
+    /// that could be refused, and before the visit is there.
+    pub fn file(
+        &mut self,
+        new: &NewVisit,
+        before: impl FnOnce(&mut Self) -> Result<(), CaseError>,
+    ) -> Result<PathBuf, CaseError> {
         self.case.refuse_filed(new.date, new.label)?;
         let visits = self.case.folder.join(VISITS);
         let folder = self.case.visit_folder(new.date, new.label);
@@ -531,6 +544,7 @@ impl Writing<'_> {
         }
         put(FACTS, record::facts_to_json(&new.visit.facts).as_bytes())?;
         put(RECORD, record::visit_to_json(new.visit).as_bytes())?;
+        before(self)?;
         self.announced(&announced, || {
             fs::rename(filling.path(), &folder).map_err(|error| CaseError::io(&folder, error))
         })?;
@@ -568,8 +582,13 @@ impl Writing<'_> {
     }
 }
 
-/// Writes a file, through the case where it belongs to a visit of one.
-pub fn write(path: &Path, bytes: &[u8]) -> Result<(), CaseError> {
+/// Writes a file, through the case where it belongs to a visit of one; there what is to come before is
+/// done by the same writer.
+pub fn write(
+    path: &Path,
+    bytes: &[u8],
+    before: impl FnOnce(&mut Writing) -> Result<(), CaseError>,
+) -> Result<(), CaseError> {
     let whole =
         || record::write_atomically(path, bytes).map_err(|error| CaseError::io(path, error));
     let (Some(folder), Some(name)) = (path.parent(), path.file_name()) else {
@@ -583,7 +602,10 @@ pub fn write(path: &Path, bytes: &[u8]) -> Result<(), CaseError> {
         .map_err(|error| CaseError::io(folder, error))?;
     let visit = visit.file_name().unwrap_or_default().to_string_lossy();
     let file = format!("{VISITS}/{visit}/{}", name.to_string_lossy());
-    Case::open(&case)?.write()?.keep(&file, bytes).map(drop)
+    let case = Case::open(&case)?;
+    let mut writing = case.write()?;
+    before(&mut writing)?;
+    writing.keep(&file, bytes).map(drop)
 }
 
 fn read_checksums(case: &Path) -> Result<Checksums, CaseError> {
@@ -601,25 +623,31 @@ fn is_in_force(name: &str) -> bool {
 
 /// Whether a file is named as one that is being written.
 fn is_temporary(name: &str) -> bool {
-    name.len() == ".tmp123456".len() && name.starts_with(".tmp")
+    name.strip_prefix(".tmp").is_some_and(|random| {
+        random.len() == "123456".len() && random.bytes().all(|b| b.is_ascii_alphanumeric())
+    })
 }
 
 /// Removes what a program left that was stopped while it wrote here. Whoever began within the hour may
-/// still be writing: not every document is written through the case.
-fn clear_temporary(folder: &Path) -> Result<(), CaseError> {
+/// still be writing: not every document is written through the case. Nor is a link followed: what it leads
+/// to is not the case's. What can't be cleared away stops no work.
+fn clear_temporary(folder: &Path) {
     const LONG_AGO: Duration = Duration::from_secs(60 * 60);
-    for name in all_names(folder)?.iter().filter(|name| is_temporary(name)) {
+    if !fs::symlink_metadata(folder).is_ok_and(|about| about.is_dir()) {
+        return;
+    }
+    let names = all_names(folder).unwrap_or_default();
+    for name in names.iter().filter(|name| is_temporary(name)) {
         let path = folder.join(name);
-        let about = fs::symlink_metadata(&path).map_err(|error| CaseError::io(&path, error))?;
-        let age = about
-            .modified()
-            .ok()
-            .and_then(|changed| changed.elapsed().ok());
-        if about.is_file() && age.is_some_and(|age| age > LONG_AGO) {
-            fs::remove_file(&path).map_err(|error| CaseError::io(&path, error))?;
+        let is_old = |about: fs::Metadata| {
+            let changed = about.modified().ok();
+            let age = changed.and_then(|changed| changed.elapsed().ok());
+            about.is_file() && age.is_some_and(|age| age > LONG_AGO)
+        };
+        if fs::symlink_metadata(&path).is_ok_and(is_old) {
+            let _ = fs::remove_file(&path);
         }
     }
-    Ok(())
 }
 
 /// What lies in a folder, in order, but for what is hidden; nothing where there is none.
@@ -770,7 +798,7 @@ impl CaseError {
 mod tests {
     use super::*;
 
-    fn about() -> About {
+    pub(super) fn about() -> About {
         About {
             code: "demo-02".to_owned(),
             birth_year: None,
@@ -786,6 +814,10 @@ mod tests {
         }
         Case::begin(folder.path(), about()).unwrap();
         assert!(verify(folder.path()).unwrap().is_whole());
+        let refused = Case::begin(folder.path(), about());
+        assert!(matches!(refused, Err(CaseError::NotEmpty(_))));
+        // What is left of a case is not the beginning of another.
+        fs::remove_file(folder.path().join(CASE)).unwrap();
         let refused = Case::begin(folder.path(), about());
         assert!(matches!(refused, Err(CaseError::NotEmpty(_))));
     }
@@ -805,15 +837,18 @@ mod tests {
     fn what_was_being_written_is_cleared_away_once_nobody_can_be_at_it() {
         let folder = tempfile::tempdir().unwrap();
         let case = Case::begin(folder.path(), about()).unwrap();
-        let [old, young] = [".tmpA1b2C3", ".tmpD4e5F6"].map(|name| folder.path().join(name));
-        for path in [&old, &young] {
-            fs::write(path, "half").unwrap();
-        }
+        let names = [".tmpA1b2C3", ".tmp-notes", ".tmpD4e5F6"];
+        let [old, foreign, young] = names.map(|name| folder.path().join(name));
         let long_ago = std::time::SystemTime::now() - Duration::from_secs(2 * 60 * 60);
-        let file = File::options().write(true).open(&old).unwrap();
-        file.set_modified(long_ago).unwrap();
+        for path in [&old, &foreign, &young] {
+            fs::write(path, "half").unwrap();
+            if path != &young {
+                let file = File::options().write(true).open(path).unwrap();
+                file.set_modified(long_ago).unwrap();
+            }
+        }
         drop(case.write().unwrap());
-        assert!(!old.exists() && young.exists());
+        assert!(!old.exists() && foreign.exists() && young.exists());
     }
 
     /// Stopped between the removal of a file and the list that is without it.

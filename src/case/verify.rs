@@ -220,18 +220,10 @@ fn advice(file: &str, checksums: &Checksums, is_whole: &dyn Fn(&str) -> bool) ->
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::care::About;
-    use crate::case::NewVisit;
+    use crate::case::tests::about;
+    use crate::case::{NewVisit, Writing};
     use crate::photo::{Bare, Limits};
     use crate::visit::{PhotoRecord, Visit, VisitFacts};
-
-    fn about() -> About {
-        About {
-            code: "demo-02".to_owned(),
-            birth_year: None,
-            sex: None,
-        }
-    }
 
     /// A photo of one grey.
     fn photo(grey: u8) -> Bare {
@@ -257,9 +249,14 @@ mod tests {
             visit: &visit,
             photos: &photos,
         };
-        let refused = case.write().unwrap().file(&new);
+        let refused = case.write().unwrap().file(&new, too_early);
         assert!(matches!(refused, Err(CaseError::SameName(_))));
         assert_eq!(case.visits().unwrap(), Vec::<std::path::PathBuf>::new());
+    }
+
+    /// For what is refused: nothing else is to change.
+    fn too_early(_: &mut Writing) -> Result<(), CaseError> {
+        panic!("before it is known that the visit can be filed")
     }
 
     fn visit(name: &str, photo: &Bare) -> Visit {
@@ -293,7 +290,7 @@ mod tests {
             visit: &visit,
             photos: &[photo],
         };
-        let folder = case.write().unwrap().file(&new).unwrap();
+        let folder = case.write().unwrap().file(&new, |_| Ok(())).unwrap();
         assert!(folder.ends_with("visits/2026-03-10-intake-left"));
         (scratch, "visits/2026-03-10-intake-left")
     }
@@ -370,15 +367,17 @@ mod tests {
             photos: &[photo(100)],
         };
         let mut writing = case.write().unwrap();
-        assert!(matches!(writing.file(&new), Err(CaseError::Filed(_))));
+        let refused = writing.file(&new, too_early);
+        assert!(matches!(refused, Err(CaseError::Filed(_))));
         // Another photo is not filed under the measures of this one.
         new.label = "again";
         new.photos = &other;
-        assert!(matches!(writing.file(&new), Err(CaseError::Moved(_))));
+        let refused = writing.file(&new, too_early);
+        assert!(matches!(refused, Err(CaseError::Moved(_))));
         drop(writing);
         assert_eq!(case.visits().unwrap().len(), 1);
         let folder = case.folder().join(visit_name);
-        super::super::write(&folder.join(RECORD), b"{}").unwrap();
+        super::super::write(&folder.join(RECORD), b"{}", |_| Ok(())).unwrap();
         assert!(verify(case.folder()).unwrap().is_whole());
     }
 

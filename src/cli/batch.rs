@@ -1,7 +1,7 @@
 //! `tragus batch`: a folder of photos into one table.
 
 use std::collections::BTreeSet;
-use std::io::IsTerminal;
+use std::io::{ErrorKind, IsTerminal};
 use std::path::{Path, PathBuf};
 use std::time::{Duration, Instant};
 
@@ -165,7 +165,12 @@ pub fn run(args: &BatchArgs, surroundings: &Surroundings) -> Result<Outcome, Sto
     })?;
     // A share that went away, maybe with its folder left behind, empty: a table would take every photo
     // left for unreadable, and end the run.
-    let is_gone = |photo: &&str| photos.found.get(*photo).is_some_and(|path| !path.exists());
+    // A folder that may be listed and not entered is there.
+    let is_missing = |path: &PathBuf| match path.try_exists() {
+        Ok(there) => !there,
+        Err(error) => error.kind() != ErrorKind::PermissionDenied,
+    };
+    let is_gone = |photo: &&str| photos.found.get(*photo).is_some_and(is_missing);
     if let Some(first) = journal.kept_for_now().find(is_gone) {
         return Err(stop(
             format!("photos that were there are gone, {first} first"),

@@ -9,7 +9,7 @@ use jiff::civil::Date;
 
 use tragus::body::Landmark;
 use tragus::care::About;
-use tragus::case::{self, Case, NewVisit};
+use tragus::case::{Case, NewVisit};
 use tragus::episode;
 use tragus::exchange::dicom::{self, DicomError};
 use tragus::exchange::{coco, fhir};
@@ -19,7 +19,7 @@ use tragus::photo::{self, Bare};
 use tragus::record;
 use tragus::report;
 use tragus::scores;
-use tragus::visit::{Evidence, NoticeKind, Visit};
+use tragus::visit::{NoticeKind, Visit};
 
 use super::files::{self, Shot, VisitFiles};
 use super::person::{self, PersonArgs};
@@ -133,13 +133,11 @@ pub fn run(args: &MeasureArgs, surroundings: &Surroundings) -> Result<Outcome, S
         }
     })?;
     if let Some(path) = &args.save {
-        // The record of a case's visit: a plan that was made by another goes first.
-        if let Some(case) = Case::around(files::folder_of(path))
-            && episode::take_back(&Case::open(&case)?, today)?
-        {
+        // Somebody may have placed points on the page while the nets looked.
+        refuse_lost(path, &placed)?;
+        if episode::keep_record(path, record::visit_to_json(&visit).as_bytes(), today)? {
             tell("The plan of today was made by another record and is taken back: make it anew.");
         }
-        case::write(path, record::visit_to_json(&visit).as_bytes())?;
     }
     if let Some(filing) = filing {
         let folder = filing.file(&visit, &bare)?;
@@ -371,16 +369,14 @@ fn refuse_lost(path: &Path, placed: &BTreeMap<String, Vec<ManualPoint>>) -> Resu
     let Some(kept) = kept.and_then(|text| record::visit_from_json(&text).ok()) else {
         return Ok(());
     };
-    let is_placed = |file: &str, landmark: &Landmark| {
+    let is_placed = |file: &str, landmark: Landmark| {
         let mut points = placed.get(file).into_iter().flatten();
-        points.any(|point| point.landmark == *landmark)
+        points.any(|point| point.landmark == landmark)
     };
     let lost = kept.photos.iter().find_map(|photo| {
-        let mut landmarks = photo.landmarks.iter();
-        let lost = landmarks.find(|(landmark, located)| {
-            located.evidence == Evidence::Manual && !is_placed(&photo.file, landmark)
-        });
-        lost.map(|(landmark, _)| (photo.file.as_str(), landmark.words()))
+        let mut landmarks = photo.by_hand().map(|(landmark, _)| landmark);
+        let lost = landmarks.find(|landmark| !is_placed(&photo.file, *landmark));
+        lost.map(|landmark| (&photo.file, landmark.words()))
     });
     match lost {
         None => Ok(()),

@@ -12,7 +12,7 @@ use crate::care::catalogue::Catalogue;
 use crate::care::plan::{Makings, Plan};
 use crate::care::programme::{Approved, BY_CHOICE, LeftOut, NotApproved, Programme};
 use crate::care::{Rules, Screening, SetLimit};
-use crate::case::{Case, CaseError, NewVisit, Writing};
+use crate::case::{self, Case, CaseError, NewVisit, RECORD, Writing};
 use crate::record;
 use crate::report::document::{self, Document, Paper, PdfError};
 use crate::report::plan::{Approval, PlanInput, plan_sheet_html};
@@ -292,37 +292,47 @@ pub fn print(case: &Case, day: Date, sheet: Sheet) -> Result<Option<(String, Vec
 pub fn keep_screening(case: &Case, screening: &Screening) -> Result<PathBuf, CaseError> {
     let day = screening.date;
     let mut writing = case.write()?;
-    take_back_in(&mut writing, day)?;
+    take_back(&mut writing, day)?;
     writing.keep_screening(screening)
 }
 
-/// Files a visit. Today's plan, made without it, goes before; says whether there was one.
+/// Files a visit. Today's plan, made without it, goes right before; says whether there was one.
 pub fn file(
     writing: &mut Writing,
     new: &NewVisit,
     today: Date,
 ) -> Result<(PathBuf, bool), CaseError> {
-    writing.case().refuse_filed(new.date, new.label)?;
-    let taken_back = writing.case().plan_of(today)?.is_some();
-    take_back_in(writing, today)?;
-    Ok((writing.file(new)?, taken_back))
+    let mut taken_back = false;
+    let folder = writing.file(new, |writing| {
+        taken_back = take_back(writing, today)?;
+        Ok(())
+    })?;
+    Ok((folder, taken_back))
+}
+
+/// Writes the record of a visit, or any other file. Where it is the record of a case's visit, today's plan,
+/// made by another, goes right before; says whether there was one.
+pub fn keep_record(path: &Path, bytes: &[u8], today: Date) -> Result<bool, CaseError> {
+    let is_record = path.file_name().is_some_and(|name| name == RECORD);
+    let mut taken_back = false;
+    case::write(path, bytes, |writing| {
+        if is_record {
+            taken_back = take_back(writing, today)?;
+        }
+        Ok(())
+    })?;
+    Ok(taken_back)
 }
 
 /// Takes the plan of a day back, before what it was made by is written anew; says whether there was one.
-pub fn take_back(case: &Case, day: Date) -> Result<bool, CaseError> {
-    let there = case.plan_of(day)?.is_some();
-    if there {
-        take_back_in(&mut case.write()?, day)?;
-    }
-    Ok(there)
-}
-
-fn take_back_in(writing: &mut Writing, day: Date) -> Result<(), CaseError> {
+fn take_back(writing: &mut Writing, day: Date) -> Result<bool, CaseError> {
+    let there = writing.case().plan_of(day)?.is_some();
     for sheet in [Sheet::Home, Sheet::Hold, Sheet::Plan] {
         sheet.drop_from(writing, day)?;
     }
     drop_documents(writing, day)?;
-    writing.drop_plan_of(day)
+    writing.drop_plan_of(day)?;
+    Ok(there)
 }
 
 /// Sheets for home that were written by a day's plan: nobody is to hand out what another plan said.

@@ -250,8 +250,8 @@ pub fn face_circle(samples: &[Sample]) -> Option<FaceCircle> {
         .map(|radius| FaceCircle { centre, radius })
 }
 
-/// The circle, widened to hold the eyes and the chin that closer looks saw: the general net guesses a face
-/// behind a raised arm. A look that went astray widens it so far at most.
+/// The circle, widened to hold the eyes and the chin where closer looks saw them, or guess them to be: the
+/// general net misses a face behind a raised arm. A look that went astray widens it so far at most.
 pub fn with_features_of(face: FaceCircle, looks: &[LandmarkLook]) -> FaceCircle {
     const MOST: f64 = 1.6;
     let features = Side::BOTH.map(Landmark::EyeOuter);

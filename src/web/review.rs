@@ -324,16 +324,14 @@ pub async fn save(
     let work = move |shared: &Shared| {
         shared.see(&id)?;
         let mut record = None;
-        let mut visit = shared.change_any(&id, |visits| {
-            if visits.get(&id)?.revision != save.revision {
+        let mut visit = shared.change(&id, |visit| {
+            if visit.revision != save.revision {
                 return Err(Trouble::conflict(
                     "This visit was changed in another window meanwhile, so it was not saved.",
                     "The page shows it as it is now. Look at it, then save again.",
                 ));
             }
-            visits.take_plan_back(&id, shared.today())?;
-            let visit = visits.get_mut(&id)?;
-            if !visit.save()? {
+            if !visit.save(shared.today())? {
                 record = Some(record_of(&visit.visit())?);
             }
             Ok(())

@@ -10,7 +10,7 @@ use jiff::civil::Date;
 use super::answer::Trouble;
 use super::picture;
 use crate::body::Landmark;
-use crate::case::{self, Case, CaseError, NewVisit, RECORD};
+use crate::case::{Case, CaseError, NewVisit, RECORD};
 use crate::checksum;
 use crate::episode::{self, Filed};
 use crate::geometry::{Photo, Point};
@@ -21,7 +21,7 @@ use crate::photo::{self, Bare, Limits};
 use crate::pipeline::{self, Aids, Looked, PhotoInput};
 use crate::record;
 use crate::report::words::capitalised;
-use crate::visit::{Evidence, Located, PhotoRecord, Reading, Visit, VisitFacts};
+use crate::visit::{Located, PhotoRecord, Reading, Visit, VisitFacts};
 
 /// A visit as it lies on the disk.
 pub struct VisitFolder {
@@ -131,15 +131,6 @@ impl Visits {
                 own_limit: visit.told.arm_limit_deg,
             })
             .collect()
-    }
-
-    /// Takes today's plan back where a visit of the case is about to change on the disk: it was made
-    /// without that.
-    pub fn take_plan_back(&self, id: &str, today: Date) -> Result<(), Trouble> {
-        if self.get(id)?.in_case {
-            episode::take_back(self.case()?, today)?;
-        }
-        Ok(())
     }
 
     /// The record of a visit of the case that another program wrote since it was read here.
@@ -579,8 +570,10 @@ impl OpenVisit {
 
     /// The name for a photo that is added: two of one name are told apart.
     pub fn name_for(&self, said: &str) -> String {
-        let taken = |name: &str| self.photos.iter().any(|photo| photo.record.file == name);
-        free_name(said, taken)
+        // Filed under names that some systems take for the same.
+        let same = |one: &str, other: &str| one.to_lowercase() == other.to_lowercase();
+        let photos = self.photos.iter().map(|photo| &*photo.record.file);
+        free_name(said, |name| photos.clone().any(|file| same(file, name)))
     }
 
     /// Takes in a photo that was sent.
@@ -667,7 +660,7 @@ impl OpenVisit {
     }
 
     /// Writes the record into the visit's folder; `false` where it has none.
-    pub fn save(&mut self) -> Result<bool, Trouble> {
+    pub fn save(&mut self, today: Date) -> Result<bool, Trouble> {
         if let Some(lost) = self.lost() {
             return Err(Trouble::conflict(
                 format!(
@@ -688,7 +681,7 @@ impl OpenVisit {
         }
         let text = record::visit_to_json(&self.visit());
         if let Some(folder) = &mut self.folder {
-            folder.write(&text)?;
+            folder.write(&text, today)?;
         }
         self.saved = true;
         Ok(self.folder.is_some())
@@ -703,7 +696,7 @@ impl OpenVisit {
                 .any(|photo| photo.record.file == kept.file && photo.record.sha256 == kept.sha256)
         };
         let mut photos = kept.photos.iter();
-        let lost = photos.find(|photo| !points_by_hand(photo).is_empty() && !here(photo))?;
+        let lost = photos.find(|photo| photo.by_hand().next().is_some() && !here(photo))?;
         Some(&lost.file)
     }
 
@@ -719,7 +712,7 @@ impl OpenVisit {
 
 impl Folder {
     /// What another program wrote since is not written over, nor what is no record.
-    fn write(&mut self, text: &str) -> Result<(), Trouble> {
+    fn write(&mut self, text: &str, today: Date) -> Result<(), Trouble> {
         let path = self.path.join(RECORD);
         let there = Kept::read(&self.path).map_err(|error| {
             Trouble::conflict(
@@ -743,7 +736,8 @@ impl Folder {
                 "Move that file away if it is not wanted, then save again.",
             ));
         }
-        case::write(&path, text.as_bytes()).map_err(|error| match error {
+        let written = episode::keep_record(&path, text.as_bytes(), today);
+        written.map_err(|error| match error {
             CaseError::Io { error, .. } => Trouble::conflict(
                 format!("{RECORD} could not be written: {error}."),
                 "Is there room on the disk, and is the folder yours?",
@@ -804,12 +798,10 @@ fn told(told: &VisitFacts, before: &VisitFacts, now: &VisitFacts) -> VisitFacts 
 /// The points that a hand placed, with the error that was stated.
 fn points_by_hand(photo: &PhotoRecord) -> BTreeMap<String, ManualPoint> {
     photo
-        .landmarks
-        .iter()
-        .filter(|(_, located)| located.evidence == Evidence::Manual)
+        .by_hand()
         .map(|(landmark, located)| {
             let point = ManualPoint {
-                landmark: *landmark,
+                landmark,
                 at: located.at,
                 sigma_px: Some(located.sigma_px()),
             };
@@ -958,13 +950,14 @@ mod tests {
             photos: Vec::new(),
         };
         let mut visits = Visits::of_folders(vec![lone], None).unwrap();
-        assert!(visits.get_mut("v1").unwrap().save().is_err());
+        let today = "2026-03-10".parse().unwrap();
+        assert!(visits.get_mut("v1").unwrap().save(today).is_err());
         assert_eq!(std::fs::read(&path).unwrap(), b"notes");
         std::fs::remove_file(&path).unwrap();
-        assert!(visits.get_mut("v1").unwrap().save().is_ok());
+        assert!(visits.get_mut("v1").unwrap().save(today).is_ok());
         // What another program makes of it is not written over either.
         let text = std::fs::read_to_string(&path).unwrap();
         std::fs::write(&path, text.replace("[]", "[ ]")).unwrap();
-        assert!(visits.get_mut("v1").unwrap().save().is_err());
+        assert!(visits.get_mut("v1").unwrap().save(today).is_err());
     }
 }
