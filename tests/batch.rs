@@ -337,6 +337,29 @@ fn photos_that_vanish_are_not_called_unreadable() {
     }
 }
 
+/// A share that is back before the end costs no photo.
+#[test]
+fn a_photo_that_was_away_for_a_while_is_measured_after_all() {
+    let archive = archive();
+    let unbroken = run(&archive, "unbroken.csv", &[]);
+    let photos = photos_of(&unbroken);
+    let photo = archive.path().join("photos").join(photos[5]);
+    let away = archive.path().join("away.jpg");
+    let out = archive.path().join("scores.csv");
+    let child = begun(&archive, &out, 2, 1);
+    fs::rename(&photo, &away).expect("renamed");
+    let next = format!("\"photo\":\"{}\"", photos[6]);
+    let journal = tragus::batch::journal_path(&out);
+    while !fs::read_to_string(&journal).expect("a run").contains(&next) {
+        std::thread::sleep(Duration::from_millis(2));
+    }
+    fs::rename(&away, &photo).expect("renamed");
+    let said = child.wait_with_output().expect("an end").stderr;
+    let said = String::from_utf8(said).expect("text");
+    assert!(said.contains("1 photo could not be read"), "{said}");
+    assert_eq!(scores::read(&out).expect("a table"), unbroken);
+}
+
 #[test]
 fn of_two_runs_with_one_output_the_second_is_refused() {
     let archive = archive();

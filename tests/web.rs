@@ -1268,9 +1268,14 @@ fn a_visit_is_begun_in_the_page_and_its_record_handed_over() {
         .photo("/api/visits/v1/photos", "reach.jpg", &reach())
         .json();
     assert_eq!(visit["photos"][1]["file"], "reach (2).jpg");
+    // Where large and small letters are the same, they would be one file.
+    let visit = browser
+        .photo("/api/visits/v1/photos", "REACH.jpg", &reach())
+        .json();
+    assert_eq!(visit["photos"][2]["file"], "REACH (3).jpg");
     assert_eq!(visit["saved"], false);
     let list = browser.get("/api/visits").json();
-    assert_eq!(list["visits"][0]["photos"], 2);
+    assert_eq!(list["visits"][0]["photos"], 3);
     assert_eq!(list["visits"][0]["date"], "2026-04-01");
     let saved = browser
         .post(
@@ -1283,7 +1288,7 @@ fn a_visit_is_begun_in_the_page_and_its_record_handed_over() {
         (&json!(true), &json!("record.json"))
     );
     let kept = record::visit_from_json(&saved["record"].to_string()).expect("a record");
-    assert_eq!(kept.photos.len(), 2);
+    assert_eq!(kept.photos.len(), 3);
     assert_eq!(kept.facts.stature_cm, Some(164.0));
     // Neither photo nor record lies anywhere on the disk.
     assert_eq!(fs::read_dir(folder.path()).expect("a folder").count(), 0);

@@ -428,7 +428,7 @@ fn a_plan_is_taken_back_by_what_is_written_and_by_nothing_else() {
     let case = case_until(scratch.path(), DAY);
     let visit = case.join("visits/2026-04-28-follow-up");
     let photo = crate::common::demo("follow-up").join("side-reach.jpg");
-    // The case's own photo takes the nets a second.
+    // For the nets to look at.
     fs::copy(&photo, visit.join("side-reach.jpg")).expect("a photo");
     let approve = || plan(&case, DAY).args(["--approve", "AB"]).assert().code(0);
     let plans = || -> Vec<(String, Vec<u8>)> {
@@ -455,9 +455,17 @@ fn a_plan_is_taken_back_by_what_is_written_and_by_nothing_else() {
         command.arg("--save").arg(visit.join(name)).assert()
     };
     save("other.json").stderr(taken_back.clone().not());
-    assert!(plans() == before);
+    assert!(plans() == before && visit.join("other.json").exists());
     save("record.json").stderr(taken_back.clone());
     assert!(!is_approved());
+    // From inside of the visit it is the same record.
+    approve();
+    let mut within = measure(Path::new("."));
+    within.current_dir(&visit).args(["--save", "record.json"]);
+    within.assert().stderr(taken_back.clone());
+    assert!(!is_approved());
+    let verified = tragus::case::verify(&case).expect("a case");
+    assert_eq!(verified.damages, []);
 
     // Two photos that some systems take for one.
     let photos = scratch.path().join("photos");

@@ -268,6 +268,7 @@ impl Journal {
             length: self.end - start,
             file,
         };
+        self.passing.remove(photo);
         self.lines.insert(line.photo, place);
         Ok(())
     }

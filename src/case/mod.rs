@@ -70,6 +70,26 @@ pub struct NewVisit<'a> {
     pub photos: &'a [Bare],
 }
 
+impl NewVisit<'_> {
+    /// Refuses photos that no case can hold, or not these measures of them.
+    pub fn check(&self) -> Result<(), CaseError> {
+        // Some systems take large and small letters for the same.
+        let mut names = BTreeSet::new();
+        for (photo, bare) in self.visit.photos.iter().zip(self.photos) {
+            if !names.insert(photo.file.to_lowercase()) {
+                return Err(CaseError::SameName(photo.file.clone().into()));
+            }
+            if !checksums::is_inside(&photo.file) {
+                return Err(CaseError::Name(photo.file.clone().into()));
+            }
+            if photo.sha256.as_deref() != Some(&sha256(bare.bytes())) {
+                return Err(CaseError::Moved(photo.file.clone().into()));
+            }
+        }
+        Ok(())
+    }
+}
+
 /// A file that is there and can't be read.
 pub struct Unreadable {
     pub file: String,
@@ -117,8 +137,8 @@ impl Case {
         };
         let text = record::about_to_json(&case.about);
         let mut writing = case.hold()?;
-        // Another program may have begun one meanwhile.
-        Case::refuse_begun(folder)?;
+        // Another program has begun one meanwhile.
+        Case::refuse_begun(folder).map_err(|_| CaseError::Locked(folder.to_owned()))?;
         writing.keep(CASE, text.as_bytes())?;
         drop(writing);
         Ok(case)
@@ -367,33 +387,50 @@ impl Writing<'_> {
         self.case
     }
 
-    /// Ends what a program that was stopped had begun.
+    /// Ends what a program that was stopped had begun. Where a link leads, nothing is the case's.
     fn tidy(&mut self) -> Result<(), CaseError> {
+        let mut folders = vec![self.case.folder.clone()];
         let visits = self.case.folder.join(VISITS);
-        for name in all_names(&visits)? {
-            if name.starts_with(FILLING) {
-                let half = visits.join(name);
-                fs::remove_dir_all(&half).map_err(|error| CaseError::io(&half, error))?;
+        if is_folder(&visits) {
+            for name in all_names(&visits)? {
+                if name.starts_with(FILLING) {
+                    let half = visits.join(name);
+                    fs::remove_dir_all(&half).map_err(|error| CaseError::io(&half, error))?;
+                }
             }
+            folders.extend(self.case.visits()?);
         }
         if self.checksums.is_unsettled() {
             self.settle()?;
         }
-        let kinds = ["", SCREENINGS, PLANS, DOCUMENTS].map(|kind| self.case.folder.join(kind));
-        for folder in kinds.into_iter().chain(self.case.visits()?) {
-            clear_temporary(&folder);
-        }
+        folders.extend([SCREENINGS, PLANS, DOCUMENTS].map(|kind| self.case.folder.join(kind)));
+        let folders = folders.iter().filter(|folder| is_folder(folder));
+        folders.for_each(|folder| clear_temporary(folder));
         Ok(())
     }
 
     /// Writes a file, in place of what stood there.
     pub fn keep(&mut self, file: &str, bytes: &[u8]) -> Result<PathBuf, CaseError> {
+        self.keep_after(file, bytes, |_| Ok(()))
+    }
+
+    /// The same; what is to come before is done once the file is on the disk, and before it is in its
+    /// place.
+    fn keep_after(
+        &mut self,
+        file: &str,
+        bytes: &[u8],
+        before: impl FnOnce(&mut Self) -> Result<(), CaseError>,
+    ) -> Result<PathBuf, CaseError> {
         let path = self.case.folder.join(file);
         if let Some(folder) = path.parent() {
             fs::create_dir_all(folder).map_err(|error| CaseError::io(folder, error))?;
         }
+        let io = |error| CaseError::io(&path, error);
+        let new = record::write_beside(&path, bytes).map_err(io)?;
+        before(self)?;
         self.announced(&[(file.to_owned(), sha256(bytes))], || {
-            record::write_atomically(&path, bytes).map_err(|error| CaseError::io(&path, error))
+            new.put().map_err(io)
         })?;
         Ok(path)
     }
@@ -509,6 +546,7 @@ impl Writing<'_> {
         new: &NewVisit,
         before: impl FnOnce(&mut Self) -> Result<(), CaseError>,
     ) -> Result<PathBuf, CaseError> {
+        new.check()?;
         self.case.refuse_filed(new.date, new.label)?;
         let visits = self.case.folder.join(VISITS);
         let folder = self.case.visit_folder(new.date, new.label);
@@ -528,18 +566,7 @@ impl Writing<'_> {
             announced.push((format!("{VISITS}/{name}/{file}"), sha256(bytes)));
             Ok(())
         };
-        // Some systems take large and small letters for the same.
-        let mut names = BTreeSet::new();
         for (photo, bare) in new.visit.photos.iter().zip(new.photos) {
-            if !names.insert(photo.file.to_lowercase()) {
-                return Err(CaseError::SameName(photo.file.clone().into()));
-            }
-            if !checksums::is_inside(&photo.file) {
-                return Err(CaseError::Name(photo.file.clone().into()));
-            }
-            if photo.sha256.as_deref() != Some(&sha256(bare.bytes())) {
-                return Err(CaseError::Moved(photo.file.clone().into()));
-            }
             put(&photo.file, bare.bytes())?;
         }
         put(FACTS, record::facts_to_json(&new.visit.facts).as_bytes())?;
@@ -594,6 +621,10 @@ pub fn write(
     let (Some(folder), Some(name)) = (path.parent(), path.file_name()) else {
         return whole();
     };
+    let folder = match folder.as_os_str().is_empty() {
+        true => Path::new("."),
+        false => folder,
+    };
     let Some(case) = Case::around(folder) else {
         return whole();
     };
@@ -604,8 +635,7 @@ pub fn write(
     let file = format!("{VISITS}/{visit}/{}", name.to_string_lossy());
     let case = Case::open(&case)?;
     let mut writing = case.write()?;
-    before(&mut writing)?;
-    writing.keep(&file, bytes).map(drop)
+    writing.keep_after(&file, bytes, before).map(drop)
 }
 
 fn read_checksums(case: &Path) -> Result<Checksums, CaseError> {
@@ -628,14 +658,16 @@ fn is_temporary(name: &str) -> bool {
     })
 }
 
+/// A folder that is there itself, and not a link to one.
+fn is_folder(path: &Path) -> bool {
+    fs::symlink_metadata(path).is_ok_and(|about| about.is_dir())
+}
+
 /// Removes what a program left that was stopped while it wrote here. Whoever began within the hour may
-/// still be writing: not every document is written through the case. Nor is a link followed: what it leads
-/// to is not the case's. What can't be cleared away stops no work.
+/// still be writing: not every document is written through the case. What can't be cleared away stops no
+/// work.
 fn clear_temporary(folder: &Path) {
     const LONG_AGO: Duration = Duration::from_secs(60 * 60);
-    if !fs::symlink_metadata(folder).is_ok_and(|about| about.is_dir()) {
-        return;
-    }
     let names = all_names(folder).unwrap_or_default();
     for name in names.iter().filter(|name| is_temporary(name)) {
         let path = folder.join(name);
@@ -789,6 +821,9 @@ impl CaseError {
                  verify --accept make it anew"
             }
             CaseError::Record { .. } => "tragus case verify says what is damaged and what is whole",
+            CaseError::Io { error, .. } if error.kind() == io::ErrorKind::InvalidData => {
+                "tragus case verify says what is damaged and what is whole"
+            }
             CaseError::Io { .. } => "is there room on the disk, and is the folder yours?",
         }
     }
@@ -837,10 +872,14 @@ mod tests {
     fn what_was_being_written_is_cleared_away_once_nobody_can_be_at_it() {
         let folder = tempfile::tempdir().unwrap();
         let case = Case::begin(folder.path(), about()).unwrap();
+        let elsewhere = tempfile::tempdir().unwrap();
         let names = [".tmpA1b2C3", ".tmp-notes", ".tmpD4e5F6"];
         let [old, foreign, young] = names.map(|name| folder.path().join(name));
+        let linked = elsewhere.path().join(names[0]);
+        #[cfg(unix)]
+        std::os::unix::fs::symlink(elsewhere.path(), folder.path().join(PLANS)).unwrap();
         let long_ago = std::time::SystemTime::now() - Duration::from_secs(2 * 60 * 60);
-        for path in [&old, &foreign, &young] {
+        for path in [&old, &foreign, &young, &linked] {
             fs::write(path, "half").unwrap();
             if path != &young {
                 let file = File::options().write(true).open(path).unwrap();
@@ -848,7 +887,7 @@ mod tests {
             }
         }
         drop(case.write().unwrap());
-        assert!(!old.exists() && foreign.exists() && young.exists());
+        assert!(!old.exists() && foreign.exists() && young.exists() && linked.exists());
     }
 
     /// Stopped between the removal of a file and the list that is without it.

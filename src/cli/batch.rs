@@ -155,22 +155,47 @@ pub fn run(args: &BatchArgs, surroundings: &Surroundings) -> Result<Outcome, Sto
         },
         runtime.words(),
     ));
+    // A folder that may be listed and not entered: its photos are there, and stay unread.
+    let is_closed = |path: &Path| {
+        let denied = |error: std::io::Error| error.kind() == ErrorKind::PermissionDenied;
+        path.try_exists().is_err_and(denied)
+    };
+    let found = |photo: &&str| photos.found.get(*photo);
+    let closed: BTreeSet<&str> = left
+        .iter()
+        .copied()
+        .filter(|photo| found(photo).is_some_and(|path| is_closed(path)))
+        .collect();
     let begun = Instant::now();
-    let mut progress = Progress::new(names.len(), kept);
-    let done = batch.run(&finder, &left, &mut journal, || progress.step());
-    progress.end();
-    done.map_err(|error| match error {
-        BatchError::Journal(error) => refused(error, &args.out),
-        error => error.into(),
-    })?;
+    let measure = |photos: &[&str], journal: &mut Journal| {
+        let mut progress = Progress::new(names.len(), names.len() - photos.len());
+        let done = batch.run(&finder, photos, journal, || progress.step());
+        progress.end();
+        done.map_err(|error| match error {
+            BatchError::Journal(error) => refused(error, &args.out),
+            error => error.into(),
+        })
+    };
+    measure(&left, &mut journal)?;
+    // A share that was away for a while is back, maybe.
+    let unread = journal.kept_for_now().map(str::to_owned);
+    let unread: Vec<String> = unread
+        .filter(|photo| found(&&**photo).is_some_and(|path| path.exists()))
+        .collect();
+    if !unread.is_empty() {
+        tell(&format!(
+            "{} could not be read, or not be looked at: trying once more.",
+            photo_count(unread.len())
+        ));
+        let again: Vec<&str> = unread.iter().map(String::as_str).collect();
+        measure(&again, &mut journal)?;
+    }
     // A share that went away, maybe with its folder left behind, empty: a table would take every photo
     // left for unreadable, and end the run.
-    // A folder that may be listed and not entered is there.
-    let is_missing = |path: &PathBuf| match path.try_exists() {
-        Ok(there) => !there,
-        Err(error) => error.kind() != ErrorKind::PermissionDenied,
+    let is_gone = |photo: &&str| {
+        let gone = found(photo).is_some_and(|path| !path.exists());
+        gone && !closed.contains(photo)
     };
-    let is_gone = |photo: &&str| photos.found.get(*photo).is_some_and(is_missing);
     if let Some(first) = journal.kept_for_now().find(is_gone) {
         return Err(stop(
             format!("photos that were there are gone, {first} first"),

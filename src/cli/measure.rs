@@ -259,6 +259,16 @@ impl Filing {
     }
 
     fn file(self, visit: &Visit, photos: &[Bare]) -> Result<PathBuf, Stop> {
+        let mut visit = visit.clone();
+        visit.facts.arm_limit_deg = self.own_limit;
+        let new = NewVisit {
+            date: self.date,
+            label: &self.label,
+            visit: &visit,
+            photos,
+        };
+        // Before a case is begun for it.
+        new.check()?;
         let case = match self.case {
             Some(case) => case,
             None => {
@@ -274,14 +284,6 @@ impl Filing {
                 ));
                 case
             }
-        };
-        let mut visit = visit.clone();
-        visit.facts.arm_limit_deg = self.own_limit;
-        let new = NewVisit {
-            date: self.date,
-            label: &self.label,
-            visit: &visit,
-            photos,
         };
         let (folder, taken_back) = episode::file(&mut case.write()?, &new, self.today)?;
         if taken_back {

@@ -313,7 +313,10 @@ pub fn file(
 /// Writes the record of a visit, or any other file. Where it is the record of a case's visit, today's plan,
 /// made by another, goes right before; says whether there was one.
 pub fn keep_record(path: &Path, bytes: &[u8], today: Date) -> Result<bool, CaseError> {
-    let is_record = path.file_name().is_some_and(|name| name == RECORD);
+    // Some systems take large and small letters for the same.
+    let is_record = path
+        .file_name()
+        .is_some_and(|name| name.eq_ignore_ascii_case(RECORD));
     let mut taken_back = false;
     case::write(path, bytes, |writing| {
         if is_record {

@@ -5,13 +5,13 @@ use std::sync::{Mutex, TryLockError};
 
 use image::RgbImage;
 use ndarray::{Array4, ArrayViewD};
-use ort::session::Session;
 use ort::session::builder::GraphOptimizationLevel;
-use ort::value::TensorRef;
+use ort::session::{HasSelectedOutputs, OutputSelector, RunOptions, Session};
+use ort::value::{Tensor, TensorRef};
 use rayon::prelude::*;
 use thiserror::Error;
 
-use super::contract::{ContractError, ModelSpec};
+use super::contract::{ContractError, ModelSpec, Numbers};
 use super::runtime::{Runtime, RuntimeError};
 
 /// A net could not be loaded or run.
@@ -33,7 +33,16 @@ pub enum InferError {
 
 pub(super) struct Net {
     spec: ModelSpec,
-    sessions: Vec<Mutex<Session>>,
+    workers: Vec<Mutex<Worker>>,
+}
+
+struct Worker {
+    session: Session,
+    /// Tensors that an ONNX Runtime writes its outputs into, each time the same. ort 2.0.0-rc.14 never frees
+    /// what it learns of an output that it did not make itself; over 20,000 photos that comes to 70 MB. The
+    /// built-in runtime can't write into ours, and keeps a quarter of that. rc.15 mends it, once ort-tract goes
+    /// with it.
+    outputs: Option<RunOptions<HasSelectedOutputs>>,
 }
 
 /// The outputs of one run by name.
@@ -47,18 +56,22 @@ impl Net {
         bytes: &[u8],
         workers: usize,
     ) -> Result<Net, InferError> {
-        let sessions = (0..workers.max(1))
+        let workers = (0..workers.max(1))
             .into_par_iter()
             .map(|_| {
-                let session =
-                    open(runtime, bytes).map_err(|error| failed(spec, "loaded", &error))?;
+                let loaded = |error: ort::Error| failed(spec, "loaded", &error);
+                let session = open(runtime, bytes).map_err(loaded)?;
                 check_names(spec, &session)?;
-                Ok(Mutex::new(session))
+                let outputs = match runtime.is_built_in() {
+                    true => None,
+                    false => Some(tensors_for(&spec.outputs).map_err(loaded)?),
+                };
+                Ok(Mutex::new(Worker { session, outputs }))
             })
             .collect::<Result<_, InferError>>()?;
         Ok(Net {
             spec: spec.clone(),
-            sessions,
+            workers,
         })
     }
 
@@ -68,7 +81,7 @@ impl Net {
     }
 
     /// Runs one picture, with the further inputs that the net's contract names, and hands the
-    /// outputs to `read`. Waits for a free session when all are busy.
+    /// outputs to `read`. Waits for a free worker when all are busy.
     pub fn run<T>(
         &self,
         picture: &RgbImage,
@@ -85,10 +98,13 @@ impl Net {
             let tensor = TensorRef::from_array_view((numbers.shape.clone(), *values));
             inputs.push((numbers.name.as_str().into(), tensor.map_err(fed)?.into()));
         }
-        let mut session = self.free_session();
-        let outputs = session
-            .run(inputs)
-            .map_err(|error| failed(&self.spec, "run", &error))?;
+        let mut worker = self.free_worker();
+        let Worker { session, outputs } = &mut *worker;
+        let outputs = match outputs {
+            Some(tensors) => session.run_with_options(inputs, tensors),
+            None => session.run(inputs),
+        }
+        .map_err(|error| failed(&self.spec, "run", &error))?;
         let tensors = self
             .spec
             .outputs
@@ -112,16 +128,16 @@ impl Net {
         Ok(read(&tensors))
     }
 
-    fn free_session(&self) -> std::sync::MutexGuard<'_, Session> {
-        for session in &self.sessions {
-            match session.try_lock() {
+    fn free_worker(&self) -> std::sync::MutexGuard<'_, Worker> {
+        for worker in &self.workers {
+            match worker.try_lock() {
                 Ok(guard) => return guard,
                 Err(TryLockError::Poisoned(poisoned)) => return poisoned.into_inner(),
                 Err(TryLockError::WouldBlock) => {}
             }
         }
-        let mine = rayon::current_thread_index().unwrap_or(0) % self.sessions.len();
-        self.sessions[mine]
+        let mine = rayon::current_thread_index().unwrap_or(0) % self.workers.len();
+        self.workers[mine]
             .lock()
             .unwrap_or_else(std::sync::PoisonError::into_inner)
     }
@@ -147,6 +163,18 @@ fn open(runtime: &Runtime, bytes: &[u8]) -> ort::Result<Session> {
         .with_intra_threads(1)?
         .with_optimization_level(GraphOptimizationLevel::Level3)?
         .commit_from_memory(bytes)
+}
+
+fn tensors_for(outputs: &[Numbers]) -> ort::Result<RunOptions<HasSelectedOutputs>> {
+    let mut selected = OutputSelector::no_default();
+    for output in outputs {
+        let zeros = vec![0_f32; output.shape.iter().product()];
+        let tensor = Tensor::from_array((output.shape.clone(), zeros))?;
+        selected = selected
+            .with(&output.name)
+            .preallocate(&output.name, tensor);
+    }
+    Ok(RunOptions::new()?.with_outputs(selected))
 }
 
 fn check_names(spec: &ModelSpec, session: &Session) -> Result<(), InferError> {

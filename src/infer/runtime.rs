@@ -72,6 +72,10 @@ impl Runtime {
         }
     }
 
+    pub(super) fn is_built_in(&self) -> bool {
+        self.library.is_none()
+    }
+
     /// "built in", or the library's file.
     pub fn words(&self) -> String {
         match &self.library {

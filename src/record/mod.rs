@@ -19,7 +19,7 @@ pub use plan::{KeptApproval, KeptPlan, PLAN_SCHEMA, plan_from_json, plan_to_json
 pub use schema::{case_schema, landmarks_schema, screening_schema, visit_schema};
 pub use screening::{SCREENING_SCHEMA, screening_from_json, screening_to_json};
 pub use visit::{SCHEMA, visit_from_json, visit_to_json};
-pub use write::{write_atomically, write_privately};
+pub use write::{write_atomically, write_beside, write_privately};
 
 use thiserror::Error;
 

@@ -738,7 +738,7 @@ impl Folder {
         }
         let written = episode::keep_record(&path, text.as_bytes(), today);
         written.map_err(|error| match error {
-            CaseError::Io { error, .. } => Trouble::conflict(
+            CaseError::Io { error, path } if path.ends_with(RECORD) => Trouble::conflict(
                 format!("{RECORD} could not be written: {error}."),
                 "Is there room on the disk, and is the folder yours?",
             ),
