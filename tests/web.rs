@@ -2547,6 +2547,36 @@ fn a_new_limit_reaches_the_visits_that_are_open_and_none_is_kept_against_the_scr
     browser.post("/api/case/screening", &higher).json();
     assert_eq!(limit(), 95.0);
     assert!(case.join(format!("screenings/{TODAY}.json")).is_file());
+    let visit = browser.get(path).json();
+    let save = json!({ "revision": visit["revision"] });
+    browser.post(&format!("{path}/save"), &save).json();
+    let name = visit["folder"].as_str().expect("a folder");
+    let record = fs::read_to_string(case.join("visits").join(name).join("record.json"));
+    let kept = record::visit_from_json(&record.expect("a record")).expect("a record");
+    assert_eq!(kept.facts.arm_limit_deg, None);
+}
+
+/// A folder of a visit outlasts its case where somebody put something else into it.
+#[test]
+fn a_case_that_was_forgotten_is_not_written_into_by_the_page() {
+    let folder = tempfile::tempdir().expect("a folder");
+    let (case, browser) = serve_case(&folder);
+    let visit = browser.get("/api/visits/v2").json();
+    let name = visit["folder"].as_str().expect("a folder");
+    let left = case.join("visits").join(name).join("notes.txt");
+    fs::write(&left, "not the case's").expect("a file");
+    assert_cmd::Command::cargo_bin("tragus")
+        .expect("the program")
+        .arg("forget")
+        .arg(&case)
+        .args(["--yes", "demo-01"])
+        .assert()
+        .code(1);
+    let save = json!({ "revision": visit["revision"] });
+    let trouble = browser.post("/api/visits/v2/save", &save).trouble(409);
+    assert!(words(&trouble).contains("not there any more"), "{trouble}");
+    let record = left.with_file_name("record.json");
+    assert!(left.exists() && !record.exists());
 }
 
 #[test]

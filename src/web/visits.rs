@@ -679,8 +679,18 @@ impl OpenVisit {
                 format!("Put the photos back, or move {RECORD} away, then start tragus anew."),
             ));
         }
-        let text = record::visit_to_json(&self.visit());
+        let mut visit = self.visit();
+        // What a screening set is the screening's, and may change with it.
+        visit.facts.arm_limit_deg = self.told.arm_limit_deg;
+        let text = record::visit_to_json(&visit);
         if let Some(folder) = &mut self.folder {
+            // A visit's folder may outlast its case, where something lies in it that is not the case's.
+            if self.in_case && folder.path.is_dir() && Case::around(&folder.path).is_none() {
+                return Err(Trouble::conflict(
+                    "This visit's case is not there any more: nothing was written.",
+                    "Was it removed, or moved? Stop tragus, and start it anew with the folder of a case.",
+                ));
+            }
             folder.write(&text, today)?;
         }
         self.saved = true;
