@@ -83,6 +83,14 @@ pub fn visit_of(
     ));
     visit.notices.extend(limit_notices(&visit));
     visit.notices.extend(repeat_notices(&visit));
+    let copies: Vec<Notice> = repeats::copies(&visit)
+        .map(|(copy, photo)| {
+            Notice::new(format!(
+                "{copy} is the same file as {photo}: it counts once."
+            ))
+        })
+        .collect();
+    visit.notices.extend(copies);
     visit
 }
 

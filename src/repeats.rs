@@ -88,10 +88,22 @@ pub fn all(visit: &Visit) -> Vec<(Measure, Option<Side>, Repeats)> {
     found
 }
 
+/// The photos that are the same file as one before: each of them with that one. They show nothing more.
+pub fn copies(visit: &Visit) -> impl Iterator<Item = (&str, &str)> {
+    let photos = visit.photos.iter().enumerate();
+    photos.filter_map(|(index, photo)| {
+        let mut before = visit.photos[..index].iter();
+        let same = before.find(|other| photo.sha256.is_some() && other.sha256 == photo.sha256)?;
+        Some((&*photo.file, &*same.file))
+    })
+}
+
 fn values(visit: &Visit, measure: Measure, side: Option<Side>, view: &str) -> Vec<Estimate> {
+    let is_copy = |reading: &&Reading| copies(visit).any(|(copy, _)| copy == reading.photo);
     visit
         .readings_of(measure, side)
         .filter(|reading| view_of(visit, reading) == view)
+        .filter(|reading| !is_copy(reading))
         .filter_map(|reading| reading.outcome.as_ref().ok().copied())
         .collect()
 }
@@ -132,6 +144,45 @@ mod tests {
             .map(|(value, sigma)| Estimate::new(*value, *sigma))
             .collect();
         Repeats::of(&values).expect("two or more")
+    }
+
+    #[test]
+    fn a_photo_that_is_there_twice_counts_once() {
+        use crate::visit::PhotoRecord;
+
+        let photo = |file: &str, sha256: &str| PhotoRecord {
+            sha256: Some(sha256.to_owned()),
+            view: Some(View::Front),
+            ..PhotoRecord::of(file)
+        };
+        let reading = |photo: &str, value| Reading {
+            measure: Measure::HeadTilt,
+            side: None,
+            photo: photo.to_owned(),
+            outcome: Ok(Estimate::new(value, 1.0)),
+        };
+        let mut visit = Visit {
+            photos: vec![
+                photo("a.jpg", "1"),
+                photo("b.jpg", "2"),
+                photo("c.jpg", "1"),
+            ],
+            readings: vec![
+                reading("a.jpg", 4.0),
+                reading("b.jpg", 6.0),
+                reading("c.jpg", 4.0),
+            ],
+            facts: crate::visit::VisitFacts::default(),
+            notices: Vec::new(),
+        };
+        assert_eq!(copies(&visit).collect::<Vec<_>>(), [("c.jpg", "a.jpg")]);
+        let found = all(&visit);
+        assert_eq!(
+            (found.len(), found[0].2.count, found[0].2.mean.value),
+            (1, 2, 5.0)
+        );
+        visit.photos[1].sha256 = Some("1".to_owned());
+        assert_eq!(all(&visit), []);
     }
 
     #[test]

@@ -1,6 +1,8 @@
 //! CSV as people's programs write it: with or without a byte order mark, separated by commas or,
 //! where the decimal mark is a comma, by semicolons.
 
+use std::collections::BTreeSet;
+
 use thiserror::Error;
 
 /// A table of text with a header.
@@ -21,10 +23,12 @@ pub struct Row {
 #[derive(Debug, Error, PartialEq)]
 #[non_exhaustive]
 pub enum SheetError {
-    #[error("this is not UTF-8 text")]
+    #[error("this is not UTF-8 text: save the table as CSV in UTF-8")]
     NotText,
     #[error("the table is empty")]
     Empty,
+    #[error("two columns are named {0}")]
+    Twice(String),
     #[error("line {line} has {got} fields, where the header has {expected}")]
     Fields { line: u64, got: u64, expected: u64 },
     #[error("line {line}: {column} is {got:?}, expected a number")]
@@ -55,6 +59,12 @@ impl Sheet {
             .collect();
         if header.iter().all(String::is_empty) {
             return Err(SheetError::Empty);
+        }
+        // Which of them is meant, nobody can tell.
+        let mut named = header.iter().filter(|name| !name.is_empty());
+        let mut before = BTreeSet::new();
+        if let Some(twice) = named.find(|name| !before.insert(*name)) {
+            return Err(SheetError::Twice(twice.clone()));
         }
         let rows = reader
             .records()
@@ -163,6 +173,13 @@ mod tests {
             "line 2 has 1 fields, where the header has 2"
         );
         assert_eq!(error(b""), "the table is empty");
-        assert_eq!(error(b"photo\n\xff\xfe"), "this is not UTF-8 text");
+        assert_eq!(
+            error(b"photo\n\xff\xfe"),
+            "this is not UTF-8 text: save the table as CSV in UTF-8"
+        );
+        assert_eq!(
+            error(b"photo,person,person\na.jpg,p1,p2\n"),
+            "two columns are named person"
+        );
     }
 }

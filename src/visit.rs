@@ -101,6 +101,10 @@ impl PhotoRecord {
             .map(|(landmark, located)| (*landmark, located))
     }
 
+    pub fn has_by_hand(&self) -> bool {
+        self.by_hand().next().is_some()
+    }
+
     /// The record of a photo of which nothing is known but its name.
     pub fn of(file: &str) -> PhotoRecord {
         PhotoRecord {

@@ -489,11 +489,15 @@ fn a_limit_that_a_visit_was_told_is_not_lost() {
     // Another side than the visits have is a doubt that stops everything.
     let kept = case.join("screenings/2026-04-28.json");
     let text = fs::read_to_string(&kept).unwrap();
-    fs::write(&kept, text.replace("\"right\"", "\"left\"")).unwrap();
+    let change = |text: &str| {
+        fs::write(&kept, text).unwrap();
+        tragus::case::accept(&case).expect("a case");
+    };
+    change(&text.replace("\"right\"", "\"left\""));
     let doubt = planned(&case, "2026-04-28", 1, &[]);
     assert_eq!(doubt["holds"][0]["rule"], "side_doubt");
     // Answers that are old are asked again first.
-    fs::write(&kept, text).unwrap();
+    change(&text);
     let old = planned(&case, "2026-05-13", 1, &[]);
     assert_eq!(old["holds"][0]["rule"], "answers_old");
 }

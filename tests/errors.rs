@@ -11,7 +11,7 @@ use crate::common::{demo, demo_case};
 type Case = (&'static str, i32, &'static str, &'static str);
 
 /// `PORT` stands for one that is taken.
-const CASES: [Case; 76] = [
+const CASES: [Case; 81] = [
     // Typed wrong.
     (
         "mesure photos",
@@ -357,6 +357,36 @@ const CASES: [Case; 76] = [
         "tragus measure --case makes one",
     ),
     (
+        "forget lost",
+        2,
+        "the case.json of this case is lost: lost",
+        "tragus case verify says how to write it anew",
+    ),
+    (
+        "measure photos --save bad.json",
+        2,
+        "there is a file already that is no record of a visit",
+        "give --save another name",
+    ),
+    (
+        "measure photos --save case/case.json",
+        2,
+        "there is a file already that is no record of a visit",
+        "give --save another name",
+    ),
+    (
+        "batch photos --out t.csv",
+        2,
+        "what the columns hold would be written here",
+        "give --out another name",
+    ),
+    (
+        "batch photos --out s.csv --manifest twice.csv",
+        2,
+        "two columns are named stature_cm",
+        "the columns are photo",
+    ),
+    (
         "forget nowhere",
         2,
         "no such folder: nowhere",
@@ -429,7 +459,7 @@ const CASES: [Case; 76] = [
 /// What the commands find: photos, an empty folder, two cases, and files that are something else.
 fn lay_out(folder: &Path) {
     let at = |name: &str| folder.join(name);
-    for name in ["photos", "empty", "case/visits/a", "other"] {
+    for name in ["photos", "empty", "case/visits/a", "other", "lost"] {
         fs::create_dir_all(at(name)).expect("a folder");
     }
     fs::copy(demo("intake").join("front.jpg"), at("photos/front.jpg")).expect("a copy");
@@ -443,6 +473,12 @@ fn lay_out(folder: &Path) {
             "other/case.json",
             r#"{"schema": "tragus-case/1", "code": "x"}"#,
         ),
+        ("lost/checksums.sha256", ""),
+        (
+            "twice.csv",
+            "photo,stature_cm,stature_cm\nfront.jpg,164,171\n",
+        ),
+        ("t.csv-metadata.json", "mine"),
         ("note.txt", "a note"),
         ("bad.json", "{"),
         ("columns.csv", "a,b\n1,2\n"),

@@ -22,6 +22,7 @@ mod errors;
 mod exchange;
 mod faces;
 mod figures;
+mod foreign;
 mod formats;
 mod home_sheet;
 mod hostile;

@@ -15,7 +15,7 @@ use tragus::measure::Measure;
 use tragus::record;
 use tragus::visit::{Reading, Visit, VisitFacts};
 
-fn tragus() -> Command {
+pub fn tragus() -> Command {
     Command::cargo_bin("tragus").expect("the program")
 }
 
@@ -48,7 +48,7 @@ fn visit(label: &str, date: &str, flexion: f64, abduction: f64) -> Visit {
 }
 
 /// The demo case up to a day, with the screenings of the demo and visits that take no nets.
-fn case_until(scratch: &Path, day: &str) -> PathBuf {
+pub fn case_until(scratch: &Path, day: &str) -> PathBuf {
     let case = scratch.join("demo");
     let demo = crate::common::demo_case();
     fs::create_dir_all(case.join("screenings")).expect("a folder");
@@ -95,13 +95,13 @@ fn add_screenings(case: &Path, day: &str) {
     }
 }
 
-fn plan(case: &Path, day: &str) -> Command {
+pub fn plan(case: &Path, day: &str) -> Command {
     let mut command = tragus();
     command.arg("plan").arg(case).env("TRAGUS_TODAY", day);
     command
 }
 
-fn write(case: &Path, day: &str) -> Command {
+pub fn write(case: &Path, day: &str) -> Command {
     let mut command = tragus();
     command.arg("write").arg(case).env("TRAGUS_TODAY", day);
     command

@@ -43,8 +43,8 @@ pub const COLUMNS: [&str; 8] = [
 pub enum ManifestError {
     #[error(transparent)]
     Sheet(#[from] SheetError),
-    #[error("the table has no column photo")]
-    NoPhoto,
+    #[error("the table has no column photo; its columns are {}", .0.join(", "))]
+    NoPhoto(Vec<String>),
     #[error("line {line}: {column} is {got:?}, expected {expected}")]
     Field {
         line: u64,
@@ -63,7 +63,7 @@ pub enum ManifestError {
 pub fn read(bytes: &[u8]) -> Result<Manifest, ManifestError> {
     let sheet = Sheet::read(bytes)?;
     if !sheet.has("photo") {
-        return Err(ManifestError::NoPhoto);
+        return Err(ManifestError::NoPhoto(sheet.columns().to_vec()));
     }
     let unknown = |column: &&String| !COLUMNS.contains(&column.as_str());
     let mut manifest = Manifest {
@@ -176,7 +176,10 @@ mod tests {
     #[test]
     fn what_is_wrong_is_named_with_its_line() {
         let error = |text: &str| read(text.as_bytes()).unwrap_err().to_string();
-        assert_eq!(error("file\na.jpg\n"), "the table has no column photo");
+        assert_eq!(
+            error("file\na.jpg\n"),
+            "the table has no column photo; its columns are file"
+        );
         assert_eq!(
             error("photo,stature_cm\na.jpg,1.64\n"),
             "line 2: stature_cm is \"1.64\", expected 80 to 230 cm"

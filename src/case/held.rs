@@ -41,6 +41,14 @@ pub fn open_lock(path: &Path) -> io::Result<File> {
     }
 }
 
+/// The bytes of a file: a pipe or a device in its place would never end.
+pub fn read_plain(path: &Path) -> io::Result<Vec<u8>> {
+    match std::fs::metadata(path)?.is_file() {
+        true => std::fs::read(path),
+        false => Err(not_plain()),
+    }
+}
+
 /// Whether it was refused because something else stands in the place of a plain file or folder.
 pub fn is_not_plain(error: &io::Error) -> bool {
     error.get_ref().is_some_and(|error| error.is::<NotPlain>())

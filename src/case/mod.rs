@@ -27,6 +27,7 @@ use jiff::civil::Date;
 use thiserror::Error;
 
 pub use self::forget::{Kind, Removal};
+pub use self::held::read_plain;
 pub use self::verify::{Damage, Fault, Verification, accept, verify, verify_by};
 
 use self::checksums::{CHECKSUMS, Checksums, Standing};
@@ -73,6 +74,7 @@ pub struct NewVisit<'a> {
 impl NewVisit<'_> {
     /// Refuses photos that no case can hold, or not these measures of them.
     pub fn check(&self) -> Result<(), CaseError> {
+        Case::refuse_label(self.label)?;
         // Some systems take large and small letters for the same.
         let mut names = BTreeSet::new();
         for (photo, bare) in self.visit.photos.iter().zip(self.photos) {
@@ -170,6 +172,15 @@ impl Case {
             .collect())
     }
 
+    /// Refuses a label that can't be part of a folder's name.
+    pub fn refuse_label(label: &str) -> Result<(), CaseError> {
+        const MOST_BYTES: usize = 150;
+        match slug(label).len() > MOST_BYTES {
+            true => Err(CaseError::Label(label.into())),
+            false => Ok(()),
+        }
+    }
+
     /// Refuses a visit of the same day and label as one that is there.
     pub fn refuse_filed(&self, date: Date, label: &str) -> Result<(), CaseError> {
         let folder = self.visit_folder(date, label);
@@ -185,9 +196,46 @@ impl Case {
             .join(format!("{date}-{}", slug(label)))
     }
 
+    /// Refuses a case in which facts or the record of a visit, or the photos of one without a record, are
+    /// not as they were written. What a photo beside a record became is for the report to say; what somebody
+    /// put into the case by hand, the list does not know.
+    pub fn refuse_changed(&self) -> Result<(), CaseError> {
+        let list = read_checksums(&self.folder)?;
+        for file in list.files().filter(|file| !list.is_removing(file)) {
+            let parts: Vec<&str> = file.split('/').collect();
+            let is_used = match parts[..] {
+                [VISITS, _, FACTS | RECORD] => true,
+                [VISITS, visit, _] => !list.is_listed(&format!("{VISITS}/{visit}/{RECORD}")),
+                _ => false,
+            };
+            if is_used {
+                self.as_filed(file)?;
+            }
+        }
+        Ok(())
+    }
+
+    /// The bytes of a file, unless the list knows others.
+    fn as_filed(&self, file: &str) -> Result<Vec<u8>, CaseError> {
+        let path = self.folder.join(file);
+        let look = || {
+            let bytes = held::read_plain(&path).map_err(|error| match error.kind() {
+                io::ErrorKind::NotFound => CaseError::Changed(path.clone()),
+                _ => CaseError::io(&path, error),
+            })?;
+            match read_checksums(&self.folder)?.standing(file, &sha256(&bytes)) {
+                Standing::Whole | Standing::Unlisted => Ok(bytes),
+                Standing::Changed => Err(CaseError::Changed(path.clone())),
+            }
+        };
+        // Another program may be writing at this moment: then the list has gone on meanwhile.
+        look().or_else(|_| look())
+    }
+
     /// What earlier visits know of the person: the latest word on each.
     pub fn facts_before(&self, date: Date) -> Result<VisitFacts, CaseError> {
         let mut known = VisitFacts::default();
+        self.refuse_changed()?;
         for folder in self.visits()? {
             let path = folder.join(FACTS);
             let text = match fs::read_to_string(&path) {
@@ -207,6 +255,7 @@ impl Case {
     /// The lowest limit that visits were told since a day, as their records or facts have it.
     pub fn limit_told_since(&self, day: Option<Date>) -> Result<Option<f64>, CaseError> {
         let mut lowest: Option<f64> = None;
+        self.refuse_changed()?;
         for folder in self.visits()? {
             let text = |name: &str| fs::read_to_string(folder.join(name)).ok();
             let recorded = text(RECORD).and_then(|text| record::visit_from_json(&text).ok());
@@ -267,7 +316,7 @@ impl Case {
     pub fn plan_file(&self, name: &str) -> Result<Option<Vec<u8>>, CaseError> {
         let file = format!("{PLANS}/{name}");
         let path = self.folder.join(&file);
-        let bytes = match fs::read(&path) {
+        let bytes = match held::read_plain(&path) {
             Err(error) if error.kind() == io::ErrorKind::NotFound => return Ok(None),
             bytes => bytes.map_err(|error| CaseError::io(&path, error))?,
         };
@@ -317,13 +366,29 @@ impl Case {
         read: impl Fn(&str) -> Result<T, RecordError>,
     ) -> Result<impl Iterator<Item = (String, Result<T, CaseError>)>, CaseError> {
         let folder = self.folder.join(kind);
-        let names = names(&folder)?.into_iter();
-        let names = names.filter(move |name| name.ends_with(".json") && wanted(name));
+        let list = read_checksums(&self.folder)?;
+        // One that is gone is missed.
+        let listed = list.files().filter(|file| !list.is_removing(file));
+        let listed =
+            listed.filter_map(|file| Some(file.strip_prefix(kind)?.strip_prefix('/')?.to_owned()));
+        let names: BTreeSet<String> = names(&folder)?.into_iter().chain(listed).collect();
+        let names = names
+            .into_iter()
+            .filter(move |name| name.ends_with(".json") && wanted(name));
         Ok(names.map(move |name| {
             let path = folder.join(&name);
-            let text = fs::read_to_string(&path).map_err(|error| CaseError::io(&path, error));
-            let of = |text: String| read(&text).map_err(|error| CaseError::record(&path, error));
-            (name, text.and_then(of))
+            let read = || {
+                if !is_of_a_day(&name) {
+                    return Err(CaseError::Stray(path.clone()));
+                }
+                let bytes = self.as_filed(&format!("{kind}/{name}"))?;
+                let text = String::from_utf8(bytes).map_err(|error| {
+                    CaseError::io(&path, io::Error::new(io::ErrorKind::InvalidData, error))
+                })?;
+                read(&text).map_err(|error| CaseError::record(&path, error))
+            };
+            let read = read();
+            (name, read)
         }))
     }
 
@@ -647,6 +712,19 @@ fn read_checksums(case: &Path) -> Result<Checksums, CaseError> {
     }
 }
 
+/// Whether a screening or a plan has such a name, also one that another replaced: its day. Programs that
+/// keep folders alike leave others, which would pass for answers of their own.
+fn is_of_a_day(name: &str) -> bool {
+    let Some(stem) = name.strip_suffix(".json") else {
+        return false;
+    };
+    let (day, number) = stem.split_once(SUPERSEDED).unwrap_or((stem, "1"));
+    let is_day = day
+        .parse::<Date>()
+        .is_ok_and(|date| date.to_string() == day);
+    is_day && number.parse::<u32>().is_ok()
+}
+
 fn is_in_force(name: &str) -> bool {
     !name.contains(SUPERSEDED)
 }
@@ -745,6 +823,10 @@ pub enum CaseError {
     NotEmpty(PathBuf),
     #[error("another program is writing into this case: {}", .0.display())]
     Locked(PathBuf),
+    #[error("the case.json of this case is lost: {}", .0.display())]
+    Lost(PathBuf),
+    #[error("this label is too long: {}", .0.display())]
+    Label(PathBuf),
     #[error("a visit of this day and label is filed already: {}", .0.display())]
     Filed(PathBuf),
     #[error("the file's name holds a backslash, or what is no text: {}", .0.display())]
@@ -755,6 +837,14 @@ pub enum CaseError {
     Moved(PathBuf),
     #[error("the file is not as it was written: {}", .0.display())]
     Damaged(PathBuf),
+    #[error("this is not as it was filed: {}", .0.display())]
+    Changed(PathBuf),
+    #[error("neither a screening nor a plan has such a name: {}", .0.display())]
+    Stray(PathBuf),
+    #[error("two visits of this case are of one day and name: {0}")]
+    Twice(String),
+    #[error("a visit says that it belongs to case {other}, and this case is {code}")]
+    OfAnother { other: String, code: String },
     #[error("a link, or something else that no case holds, is in the place of this: {}", .0.display())]
     NotPlain(PathBuf),
     #[error("line {line} is no checksum with the name of a file: {}", path.display())]
@@ -781,6 +871,7 @@ impl CaseError {
         let of = match (folder.exists(), folder.is_dir()) {
             (false, _) => CaseError::Nowhere,
             (true, false) => CaseError::File,
+            (true, true) if folder.join(CHECKSUMS).is_file() => CaseError::Lost,
             (true, true) => CaseError::None,
         };
         of(folder.to_owned())
@@ -805,6 +896,8 @@ impl CaseError {
             CaseError::File(_) => "name the folder that case.json lies in",
             CaseError::NotEmpty(_) => "name a new folder for the case",
             CaseError::Locked(_) => "wait until it is done, or end it; nothing was written",
+            CaseError::Lost(_) => "tragus case verify says how to write it anew, and what is whole",
+            CaseError::Label(_) => "give the visit one of a few words; nothing was written",
             CaseError::Filed(_) => "give this visit another label; nothing was written",
             CaseError::Name(_) => "rename the file; nothing was written",
             CaseError::SameName(_) => {
@@ -812,6 +905,15 @@ impl CaseError {
             }
             CaseError::Moved(_) => "run the command again; nothing was written",
             CaseError::Damaged(_) => "don't hand it out; make the plan anew",
+            CaseError::Changed(_) => {
+                "tragus case verify says what is damaged and what is whole; where it was changed on \
+                 purpose, --accept takes it as it is now"
+            }
+            CaseError::Stray(_) | CaseError::Twice(_) => {
+                "a program that keeps folders alike may have left a copy: look which one is right, and \
+                 move the other out of the case"
+            }
+            CaseError::OfAnother { .. } => "is this the right person?",
             CaseError::NotPlain(_) => {
                 "nothing was touched where it leads; ask who put it there, take it away, then run the \
                  command again"

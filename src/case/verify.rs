@@ -8,7 +8,7 @@ use std::path::Path;
 
 use super::checksums::{CHECKSUMS, Checksums, Standing, is_inside};
 use super::{CASE, Case, CaseError, FACTS, FILLING, PLANS, RECORD, SCREENINGS, VISITS};
-use super::{all_names, read_checksums};
+use super::{all_names, held, read_checksums};
 use crate::checksum::sha256;
 use crate::photo;
 
@@ -66,7 +66,7 @@ impl Verification {
 
 /// Holds every file of a case against the list. A damaged `case.json` stops nothing.
 pub fn verify(case: &Path) -> Result<Verification, CaseError> {
-    verify_by(case, &|path| Ok(sha256(&fs::read(path)?)))
+    verify_by(case, &|path| Ok(sha256(&held::read_plain(path)?)))
 }
 
 /// The same by whoever tells the checksum of a file.
@@ -95,7 +95,10 @@ pub fn verify_by(
         .map(|(file, fault)| Damage {
             file: file.clone(),
             fault: *fault,
-            advice: advice(file, &checksums, &is_whole),
+            advice: match fault {
+                Fault::Unreadable => UNREAD.to_owned(),
+                _ => advice(file, &checksums, &is_whole),
+            },
         })
         .collect();
     let unlisted = there
@@ -129,7 +132,7 @@ pub fn accept(folder: &Path) -> Result<usize, CaseError> {
         if !is_inside(file) || file.contains(char::REPLACEMENT_CHARACTER) {
             return Err(CaseError::Name(path));
         }
-        let bytes = fs::read(&path).map_err(|error| CaseError::io(&path, error))?;
+        let bytes = held::read_plain(&path).map_err(|error| CaseError::io(&path, error))?;
         writing.checksums.accept(file.clone(), sha256(&bytes));
     }
     writing.checksums.keep_only(&there);
@@ -174,6 +177,9 @@ fn files(case: &Path) -> Result<BTreeSet<String>, CaseError> {
     Ok(files)
 }
 
+const UNREAD: &str = "Nothing says that it is damaged: get the right to read it, or bring the disk back, then \
+                      verify once more.";
+
 fn advice(file: &str, checksums: &Checksums, is_whole: &dyn Fn(&str) -> bool) -> String {
     let parts: Vec<&str> = file.split('/').collect();
     match parts[..] {
@@ -186,8 +192,8 @@ fn advice(file: &str, checksums: &Checksums, is_whole: &dyn Fn(&str) -> bool) ->
                 .all(is_whole);
             match name {
                 RECORD if photos_whole => {
-                    "The photos of this visit are whole, so its record can be made anew: tragus \
-                     measure on the folder, with --save. Points placed by hand are lost."
+                    "The photos of this visit are whole, so its record can be made anew: move it away, \
+                     then tragus measure on the folder, with --save. Points placed by hand are lost."
                 }
                 RECORD => "Take it from a backup: some of the photos are damaged too.",
                 FACTS if beside(RECORD) => {

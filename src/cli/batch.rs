@@ -64,6 +64,9 @@ pub fn run(args: &BatchArgs, surroundings: &Surroundings) -> Result<Outcome, Sto
             "give --out another name, or delete it first",
         ));
     }
+    if format == Format::Csv && !args.resume {
+        refuse_described(&args.out)?;
+    }
     if !args.folder.is_dir() {
         return Err(stop(
             no_folder(&args.folder),
@@ -336,11 +339,29 @@ fn refused(error: JournalError, out: &Path) -> Stop {
     stop(error, out, hint)
 }
 
-/// Writes what the columns hold beside a CSV table, where the standard looks for it.
-fn describe(out: &Path) -> Result<(), Stop> {
+/// Where the standard looks for what the columns of a CSV table hold.
+fn description_of(out: &Path) -> PathBuf {
     let mut path = out.as_os_str().to_owned();
     path.push("-metadata.json");
-    let path = PathBuf::from(path);
+    PathBuf::from(path)
+}
+
+/// Refuses to write over something else there.
+fn refuse_described(out: &Path) -> Result<(), Stop> {
+    let path = description_of(out);
+    match std::fs::read_to_string(&path) {
+        Ok(text) if text == scores::csv_description(&name(out)) => Ok(()),
+        _ if !path.exists() => Ok(()),
+        _ => Err(stop(
+            "what the columns hold would be written here, and there is such a file already",
+            &path,
+            "give --out another name, or move that file away first",
+        )),
+    }
+}
+
+fn describe(out: &Path) -> Result<(), Stop> {
+    let path = description_of(out);
     record::write_atomically(&path, scores::csv_description(&name(out)).as_bytes())
         .map_err(|error| stop(error, &path, "the folder must be writable"))
 }

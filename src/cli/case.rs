@@ -10,7 +10,7 @@ use tragus::infer::Finder;
 use tragus::locate::Wish;
 use tragus::photo;
 use tragus::record;
-use tragus::visit::{Visit, VisitFacts};
+use tragus::visit::{PhotoRecord, Visit, VisitFacts};
 
 use super::files::VisitFiles;
 use super::{LookArgs, Outcome, Stop, Surroundings, files, load, print, stop, tell};
@@ -129,17 +129,20 @@ pub struct FiledIn {
 /// All visits of a case, oldest first: as recorded, or measured where there is no record.
 pub fn visits(case: &Case, nets: &mut Nets) -> Result<Vec<FiledIn>, Stop> {
     let screenings = case.screenings()?;
+    let code = &case.about.code;
     let settle = |facts: &mut VisitFacts| {
+        episode::refuse_of_another(facts, code)?;
         let own_limit = facts.arm_limit_deg;
-        episode::settle(facts, &case.about.code, &screenings);
-        own_limit
+        episode::settle(facts, code, &screenings);
+        Ok::<_, Stop>(own_limit)
     };
     let mut filed: Vec<FiledIn> = Vec::new();
+    case.refuse_changed()?;
     for folder in case.visits()? {
         let record = folder.join(case::RECORD);
         let (visit, own_limit) = if record.is_file() {
             let mut visit = recorded(&record)?.visit;
-            let own_limit = settle(&mut visit.facts);
+            let own_limit = settle(&mut visit.facts)?;
             (visit, own_limit)
         } else {
             let mut found = files::visit_files(std::slice::from_ref(&folder))?;
@@ -147,7 +150,7 @@ pub fn visits(case: &Case, nets: &mut Nets) -> Result<Vec<FiledIn>, Stop> {
                 .last()
                 .and_then(|last| last.filed.visit.facts.operated);
             found.facts.operated = found.facts.operated.or(before);
-            let own_limit = settle(&mut found.facts);
+            let own_limit = settle(&mut found.facts)?;
             (measure(nets.get()?, found)?, own_limit)
         };
         let filed_visit = Filed { visit, own_limit };
@@ -156,6 +159,7 @@ pub fn visits(case: &Case, nets: &mut Nets) -> Result<Vec<FiledIn>, Stop> {
             folder,
         });
     }
+    episode::refuse_twice(filed.iter().map(|filed| &filed.filed.visit))?;
     // A folder that was named by hand need not begin with its date.
     filed.sort_by_key(|filed| filed.filed.visit.facts.date);
     Ok(filed)
@@ -167,6 +171,15 @@ pub fn measured(finder: &Finder, folder: &Path, before: Option<&Visit>) -> Resul
     let mut found = files::visit_files(&[folder.to_owned()])?;
     let known = before.and_then(|visit| visit.facts.operated);
     found.facts.operated = found.facts.operated.or(known);
+    let record = folder.join(case::RECORD);
+    let kept = recorded(&record).ok();
+    if kept.is_some_and(|kept| kept.visit.photos.iter().any(PhotoRecord::has_by_hand)) {
+        tell(&format!(
+            "The points that were placed by hand are not used, as the photos are looked at anew. Name {} \
+             in place of its folder to use them.",
+            record.display()
+        ));
+    }
     Ok(Read {
         visit: measure(finder, found)?,
         folder: folder.to_owned(),

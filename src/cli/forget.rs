@@ -26,7 +26,7 @@ pub fn run(args: &ForgetArgs, surroundings: &Surroundings) -> Result<Outcome, St
         Some(code) => code.clone(),
         None => asked(&removal.code)?,
     };
-    if typed.trim() != removal.code {
+    if typed.trim() != removal.code.trim() {
         return Err(stop(
             match typed.trim() {
                 "" => "nothing was removed: no code was typed".to_owned(),

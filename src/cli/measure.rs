@@ -1,6 +1,7 @@
 //! `tragus measure`: one visit, from photos to numbers.
 
 use std::collections::BTreeMap;
+use std::io::ErrorKind;
 use std::path::{Path, PathBuf};
 
 use clap::{Args, ValueEnum};
@@ -19,7 +20,7 @@ use tragus::photo::{self, Bare};
 use tragus::record;
 use tragus::report;
 use tragus::scores;
-use tragus::visit::{NoticeKind, Visit};
+use tragus::visit::{NoticeKind, PhotoRecord, Visit};
 
 use super::files::{self, Shot, VisitFiles};
 use super::person::{self, PersonArgs};
@@ -135,6 +136,7 @@ pub fn run(args: &MeasureArgs, surroundings: &Surroundings) -> Result<Outcome, S
     if let Some(path) = &args.save {
         // Somebody may have placed points on the page while the nets looked.
         refuse_lost(path, &placed)?;
+        refuse_of_others(path, &visit)?;
         if episode::keep_record(path, record::visit_to_json(&visit).as_bytes(), today)? {
             tell("The plan of today was made by another record and is taken back: make it anew.");
         }
@@ -219,6 +221,7 @@ impl Filing {
                 "check the date, and the clock of this machine",
             ));
         }
+        Case::refuse_label(&label)?;
         let case = match Case::is_one(folder) {
             true => Some(Case::open(folder)?),
             false => {
@@ -367,8 +370,7 @@ fn prepare_drawn(folder: &Path, photos: &[PathBuf]) -> Result<(), Stop> {
 
 /// Refuses to write over a record that holds points placed by hand which are not placed anew.
 fn refuse_lost(path: &Path, placed: &BTreeMap<String, Vec<ManualPoint>>) -> Result<(), Stop> {
-    let kept = std::fs::read_to_string(path).ok();
-    let Some(kept) = kept.and_then(|text| record::visit_from_json(&text).ok()) else {
+    let Some(kept) = record_in(path)? else {
         return Ok(());
     };
     let is_placed = |file: &str, landmark: Landmark| {
@@ -386,6 +388,48 @@ fn refuse_lost(path: &Path, placed: &BTreeMap<String, Vec<ManualPoint>>) -> Resu
             format!("this record holds points placed by hand, {landmark} in {file} among them"),
             path,
             "give --save another name; or review the visit with tragus serve, which keeps them",
+        )),
+    }
+}
+
+/// Refuses to write over the record of other photos.
+fn refuse_of_others(path: &Path, visit: &Visit) -> Result<(), Stop> {
+    let Some(kept) = record_in(path)? else {
+        return Ok(());
+    };
+    let is_here = |kept: &PhotoRecord| {
+        let mut photos = visit.photos.iter();
+        photos.any(|photo| match &kept.sha256 {
+            Some(_) => photo.sha256 == kept.sha256,
+            None => photo.file == kept.file,
+        })
+    };
+    match kept.photos.iter().find(|photo| !is_here(photo)) {
+        None => Ok(()),
+        Some(other) => Err(stop(
+            format!(
+                "this record is of another photo too, {}, or of that photo as it was",
+                other.file
+            ),
+            path,
+            "give --save another name, or move that record away first",
+        )),
+    }
+}
+
+/// The record that lies where one is to be written.
+fn record_in(path: &Path) -> Result<Option<Visit>, Stop> {
+    let hint = "give --save another name, or move that file away first";
+    let text = match std::fs::read_to_string(path) {
+        Err(error) if error.kind() == ErrorKind::NotFound => return Ok(None),
+        text => text.map_err(|error| stop(error, path, hint))?,
+    };
+    match record::visit_from_json(&text) {
+        Ok(visit) => Ok(Some(visit)),
+        Err(_) => Err(stop(
+            "there is a file already that is no record of a visit",
+            path,
+            hint,
         )),
     }
 }

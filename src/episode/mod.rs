@@ -3,6 +3,7 @@
 
 pub mod documents;
 
+use std::collections::BTreeSet;
 use std::path::{Path, PathBuf};
 
 use jiff::civil::Date;
@@ -18,6 +19,30 @@ use crate::report::document::{self, Document, Paper, PdfError};
 use crate::report::plan::{Approval, PlanInput, plan_sheet_html};
 use crate::report::{HoldSheet, HomeSheet, StandingView, hold_sheet, home_sheet, last_day};
 use crate::visit::{Visit, VisitFacts};
+
+/// Refuses a visit that is of another person.
+pub fn refuse_of_another(facts: &VisitFacts, code: &str) -> Result<(), CaseError> {
+    match facts.case.as_deref() {
+        Some(other) if other != code => Err(CaseError::OfAnother {
+            other: other.to_owned(),
+            code: code.to_owned(),
+        }),
+        _ => Ok(()),
+    }
+}
+
+/// Refuses two visits of one day and name: none is filed so, and one is a copy of the other.
+pub fn refuse_twice<'a>(visits: impl IntoIterator<Item = &'a Visit>) -> Result<(), CaseError> {
+    let mut before = BTreeSet::new();
+    for facts in visits.into_iter().map(|visit| &visit.facts) {
+        if let (Some(date), Some(label)) = (facts.date, &facts.label)
+            && !before.insert((date, case::slug(label)))
+        {
+            return Err(CaseError::Twice(format!("{date}, {label}")));
+        }
+    }
+    Ok(())
+}
 
 /// Gives a visit the code of its case, and the side of the surgery and the limit of its day by the
 /// screening that was the last one then. What the visit says itself goes before.

@@ -602,7 +602,7 @@ mod tests {
             program: "tragus 0.0.0",
         });
         assert_eq!(page.matches("class=\"empty\"").count(), 2);
-        assert!(page.contains("reach.jpg is not beside the record."));
+        assert!(page.contains("reach.jpg is not beside the record as it was measured."));
         assert_eq!(page.matches("data:image/jpeg;base64,").count(), 2);
     }
 }

@@ -91,8 +91,7 @@ fn show(
     let framing = framing.ok_or("Too little of the person was found to show the photo.")?;
     let image = (input.pictures)(visit, photo).ok_or_else(|| {
         format!(
-            "{} is not beside the record. Put the record back into the visit's folder to show the \
-             photo.",
+            "{} is not beside the record as it was measured. Put it back there to show the photo.",
             record.file
         )
     })?;

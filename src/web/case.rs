@@ -77,7 +77,7 @@ impl Shared {
         {
             return Ok(checksum.clone());
         }
-        let checksum = checksum::sha256(&fs::read(path)?);
+        let checksum = checksum::sha256(&case::read_plain(path)?);
         if let Some(state) = state {
             let entry = (state, checksum.clone());
             lock(&self.read_before).insert(path.to_owned(), entry);

@@ -130,6 +130,7 @@ fn may_make<'a>(visits: &'a Visits, wish: &Wish, today: Date) -> Result<&'a Case
             "Stop tragus and start it anew, so that the plan goes by what stands there now.",
         ));
     }
+    visits.refuse_changed()?;
     let kept = case.plan_of(today)?;
     let kept = kept.map(|text| record::plan_from_json(&text)).transpose();
     let kept = kept.map_err(|error| {

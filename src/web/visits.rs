@@ -95,6 +95,7 @@ impl Visits {
         let mut before = None;
         for visit in of_case {
             let mut facts = visit.told.clone();
+            episode::refuse_of_another(&facts, code)?;
             episode::settle(&mut facts, code, &screenings);
             facts.operated = facts.operated.or(before);
             before = facts.operated;
@@ -145,6 +146,15 @@ impl Visits {
             }
         }
         Ok(None)
+    }
+
+    /// Refuses visits of the case that are not as they were filed, or there twice.
+    pub fn refuse_changed(&self) -> Result<(), Trouble> {
+        self.case()?.refuse_changed()?;
+        let filed = self.filed();
+        Ok(episode::refuse_twice(
+            filed.iter().map(|filed| &filed.visit),
+        )?)
     }
 
     /// Whether every visit that is filed in the case is open here.
@@ -706,7 +716,7 @@ impl OpenVisit {
                 .any(|photo| photo.record.file == kept.file && photo.record.sha256 == kept.sha256)
         };
         let mut photos = kept.photos.iter();
-        let lost = photos.find(|photo| photo.by_hand().next().is_some() && !here(photo))?;
+        let lost = photos.find(|photo| photo.has_by_hand() && !here(photo))?;
         Some(&lost.file)
     }
 
