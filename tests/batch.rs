@@ -346,11 +346,15 @@ fn a_photo_that_was_away_for_a_while_is_measured_after_all() {
     let photo = archive.path().join("photos").join(photos[5]);
     let away = archive.path().join("away.jpg");
     let out = archive.path().join("scores.csv");
-    let child = begun(&archive, &out, 2, 1);
+    let mut child = begun(&archive, &out, 2, 1);
     fs::rename(&photo, &away).expect("renamed");
     let next = format!("\"photo\":\"{}\"", photos[6]);
     let journal = tragus::batch::journal_path(&out);
     while !fs::read_to_string(&journal).expect("a run").contains(&next) {
+        assert!(
+            child.try_wait().expect("a child").is_none(),
+            "it ended by itself"
+        );
         std::thread::sleep(Duration::from_millis(2));
     }
     fs::rename(&away, &photo).expect("renamed");

@@ -497,6 +497,16 @@ fn points_placed_by_hand_are_not_written_over() {
     }
     assert_eq!(std::fs::read(at("record.json")).expect("a record"), kept);
     save(Some("c7.json")).code(predicate::in_iter([0, 1]));
+    // Nor passed over without a word.
+    std::fs::copy(photo("side-right.jpg"), at("side-right.jpg")).expect("a copy");
+    let compare = |visit: &Path| {
+        let mut command = tragus();
+        command.arg("compare").arg(visit).arg(at("record.json"));
+        command.assert().code(predicate::in_iter([0, 1]))
+    };
+    let not_used = "The points that were placed by hand are not used";
+    compare(folder.path()).stderr(contains(not_used));
+    compare(&at("record.json")).stderr(contains(not_used).not());
 }
 
 #[test]

@@ -46,10 +46,19 @@ fn answers_that_are_not_as_they_were_kept_are_not_planned_by() {
     let case = case(scratch.path());
     let screening = case.join(SCREENING);
     let kept = fs::read_to_string(&screening).expect("answers");
-    for name in ["2026-05-27.sync-conflict-1.json", "copy of 2026-04-28.json"] {
+    // The last one has a name, and holds the answers of another day.
+    for name in [
+        "2026-05-27.sync-conflict-1.json",
+        "copy of 2026-04-28.json",
+        "2026-05-25.json",
+    ] {
         let copy = screening.with_file_name(name);
         fs::write(&copy, &kept).expect("a file");
-        refused(&case, "neither a screening nor a plan has such a name");
+        refused(&case, "no screening or plan is kept under this name");
+        // Neither taken in by mistake nor missed afterwards.
+        if name.contains(' ') {
+            tragus::case::accept(&case).expect("a case");
+        }
         fs::remove_file(copy).expect("removed");
     }
     fs::write(&screening, format!("{kept}\n")).expect("a file");
@@ -91,7 +100,15 @@ fn visits_that_are_not_as_they_were_filed_are_not_gone_by() {
     assert_ne!(of_another, kept);
     fs::write(&record, of_another).expect("a file");
     tragus::case::accept(&case).expect("a case");
-    refused(&case, "belongs to case other-77, and this case is demo-01");
+    let why = "2026-05-26-setback says that it belongs to case other-77, and this case is demo-01";
+    refused(&case, why);
+    tragus()
+        .args(["serve", "--no-open"])
+        .arg(&case)
+        .timeout(Duration::from_secs(60))
+        .assert()
+        .code(2)
+        .stderr(contains(why).and(contains("hint: is this the right person?")));
 }
 
 #[test]
@@ -108,6 +125,19 @@ fn a_record_of_other_photos_is_not_written_over() {
     let kept = fs::read(&record).expect("a record");
     save("intake").stderr(contains("another photo").not());
     assert!(fs::read(&record).expect("a record") == kept);
+    // As it would be filed, it is still the same photo.
+    let case = scratch.path().join("case");
+    let mut filed = tragus();
+    filed
+        .arg("measure")
+        .arg(demo("intake").join("side-right.jpg"));
+    filed.arg("--save").arg(&record).arg("--case").arg(&case);
+    filed.args(["--date", "2026-03-10", "--label", "intake"]);
+    filed.assert().stderr(contains("filed: "));
+    let kept = fs::read(&record).expect("a record");
+    save("intake").stderr(contains("another photo").not());
+    assert!(fs::read(&record).expect("a record") != kept);
+    let kept = fs::read(&record).expect("a record");
     save("follow-up")
         .code(2)
         .stderr(contains("of another photo too, side-right.jpg"));

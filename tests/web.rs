@@ -2175,13 +2175,17 @@ fn a_plan_is_proposed_approved_and_a_proposal_again() {
     // The moved point is part of what has to be looked at.
     make(json!({ "approve": "AB", "seen": proposal["mark"] })).trouble(409);
     assert!(!home.exists());
-    // Nor is passed over what another program wrote since.
+    // Nor is passed over what was changed by hand, or written by another program since.
     let record = case.join("visits/2026-04-28-follow-up/record.json");
     let saved = fs::read(&record).expect("a record");
     fs::write(&record, [&saved[..], b"\n"].concat()).expect("written");
     let trouble = make(json!({ "approve": null })).trouble(409);
+    assert!(words(&trouble).starts_with("This is not as it was filed"));
+    tragus::case::accept(&case).expect("a case");
+    let trouble = make(json!({ "approve": null })).trouble(409);
     assert!(words(&trouble).contains("wrote the record of 2026-04-28-follow-up"));
     fs::write(&record, saved).expect("written");
+    tragus::case::accept(&case).expect("a case");
 
     let seen = propose()["mark"].clone();
     let approved = make(json!({ "approve": "AB", "seen": seen })).json();

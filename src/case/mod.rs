@@ -34,7 +34,7 @@ use self::checksums::{CHECKSUMS, Checksums, Standing};
 use crate::care::plan::Previous;
 use crate::care::{About, Screening};
 use crate::checksum::sha256;
-use crate::photo::Bare;
+use crate::photo::{self, Bare};
 use crate::record::{self, KeptPlan, RecordError};
 use crate::visit::{Visit, VisitFacts};
 
@@ -196,16 +196,18 @@ impl Case {
             .join(format!("{date}-{}", slug(label)))
     }
 
-    /// Refuses a case in which facts or the record of a visit, or the photos of one without a record, are
-    /// not as they were written. What a photo beside a record became is for the report to say; what somebody
-    /// put into the case by hand, the list does not know.
-    pub fn refuse_changed(&self) -> Result<(), CaseError> {
+    /// Refuses a case in which facts or the record of a visit are not as they were written, or the photos of
+    /// one that is measured anew; without a record, all are. What a photo beside a record became is for the
+    /// report to say; what somebody put into the case by hand, the list does not know.
+    pub fn refuse_changed(&self, is_anew: impl Fn(&str) -> bool) -> Result<(), CaseError> {
         let list = read_checksums(&self.folder)?;
-        for file in list.files().filter(|file| !list.is_removing(file)) {
+        for file in list.files() {
             let parts: Vec<&str> = file.split('/').collect();
             let is_used = match parts[..] {
                 [VISITS, _, FACTS | RECORD] => true,
-                [VISITS, visit, _] => !list.is_listed(&format!("{VISITS}/{visit}/{RECORD}")),
+                [VISITS, visit, name] if photo::is_photo_name(Path::new(name)) => {
+                    is_anew(visit) || !list.is_listed(&format!("{VISITS}/{visit}/{RECORD}"))
+                }
                 _ => false,
             };
             if is_used {
@@ -215,17 +217,23 @@ impl Case {
         Ok(())
     }
 
-    /// The bytes of a file, unless the list knows others.
-    fn as_filed(&self, file: &str) -> Result<Vec<u8>, CaseError> {
+    /// The bytes of a file, unless the list knows others; `None` where it is gone and not missed.
+    fn as_filed(&self, file: &str) -> Result<Option<Vec<u8>>, CaseError> {
         let path = self.folder.join(file);
         let look = || {
-            let bytes = held::read_plain(&path).map_err(|error| match error.kind() {
-                io::ErrorKind::NotFound => CaseError::Changed(path.clone()),
-                _ => CaseError::io(&path, error),
-            })?;
-            match read_checksums(&self.folder)?.standing(file, &sha256(&bytes)) {
-                Standing::Whole | Standing::Unlisted => Ok(bytes),
-                Standing::Changed => Err(CaseError::Changed(path.clone())),
+            let changed = || CaseError::Changed(path.clone());
+            let bytes = match held::read_plain(&path) {
+                Err(error) if error.kind() == io::ErrorKind::NotFound => None,
+                bytes => Some(bytes.map_err(|error| CaseError::io(&path, error))?),
+            };
+            // After the file: what another program took away meanwhile is off the list by now.
+            let list = read_checksums(&self.folder)?;
+            match &bytes {
+                None if list.is_listed(file) && !list.is_removing(file) => Err(changed()),
+                Some(bytes) if list.standing(file, &sha256(bytes)) == Standing::Changed => {
+                    Err(changed())
+                }
+                _ => Ok(bytes),
             }
         };
         // Another program may be writing at this moment: then the list has gone on meanwhile.
@@ -235,7 +243,7 @@ impl Case {
     /// What earlier visits know of the person: the latest word on each.
     pub fn facts_before(&self, date: Date) -> Result<VisitFacts, CaseError> {
         let mut known = VisitFacts::default();
-        self.refuse_changed()?;
+        self.refuse_changed(|_| false)?;
         for folder in self.visits()? {
             let path = folder.join(FACTS);
             let text = match fs::read_to_string(&path) {
@@ -255,7 +263,7 @@ impl Case {
     /// The lowest limit that visits were told since a day, as their records or facts have it.
     pub fn limit_told_since(&self, day: Option<Date>) -> Result<Option<f64>, CaseError> {
         let mut lowest: Option<f64> = None;
-        self.refuse_changed()?;
+        self.refuse_changed(|_| false)?;
         for folder in self.visits()? {
             let text = |name: &str| fs::read_to_string(folder.join(name)).ok();
             let recorded = text(RECORD).and_then(|text| record::visit_from_json(&text).ok());
@@ -348,7 +356,7 @@ impl Case {
         Ok(each.filter_map(|(_, read)| read.ok()).collect())
     }
 
-    fn read_all<T>(
+    fn read_all<T: OfADay>(
         &self,
         kind: &str,
         wanted: impl Fn(&str) -> bool,
@@ -359,36 +367,45 @@ impl Case {
     }
 
     /// Each file of a kind by its name.
-    fn read_each<T>(
+    fn read_each<T: OfADay>(
         &self,
         kind: &str,
         wanted: impl Fn(&str) -> bool,
         read: impl Fn(&str) -> Result<T, RecordError>,
     ) -> Result<impl Iterator<Item = (String, Result<T, CaseError>)>, CaseError> {
         let folder = self.folder.join(kind);
-        let list = read_checksums(&self.folder)?;
-        // One that is gone is missed.
-        let listed = list.files().filter(|file| !list.is_removing(file));
-        let listed =
-            listed.filter_map(|file| Some(file.strip_prefix(kind)?.strip_prefix('/')?.to_owned()));
-        let names: BTreeSet<String> = names(&folder)?.into_iter().chain(listed).collect();
-        let names = names
-            .into_iter()
-            .filter(move |name| name.ends_with(".json") && wanted(name));
-        Ok(names.map(move |name| {
+        let mut names: BTreeSet<String> = names(&folder)?.into_iter().collect();
+        // Answers that are gone are missed: earlier ones would pass for the last. A plan is made anew.
+        if kind == SCREENINGS {
+            let list = read_checksums(&self.folder)?;
+            let listed = list.files().filter_map(|file| file.strip_prefix(kind));
+            let listed = listed.filter_map(|file| file.strip_prefix('/'));
+            names.extend(
+                listed
+                    .filter(|name| day_in(name).is_some())
+                    .map(str::to_owned),
+            );
+        }
+        let names = names.into_iter();
+        let names = names.filter(move |name| name.ends_with(".json") && wanted(name));
+        Ok(names.filter_map(move |name| {
             let path = folder.join(&name);
             let read = || {
-                if !is_of_a_day(&name) {
-                    return Err(CaseError::Stray(path.clone()));
-                }
-                let bytes = self.as_filed(&format!("{kind}/{name}"))?;
+                let day = day_in(&name).ok_or_else(|| CaseError::Stray(path.clone()))?;
+                let Some(bytes) = self.as_filed(&format!("{kind}/{name}"))? else {
+                    return Ok(None);
+                };
                 let text = String::from_utf8(bytes).map_err(|error| {
                     CaseError::io(&path, io::Error::new(io::ErrorKind::InvalidData, error))
                 })?;
-                read(&text).map_err(|error| CaseError::record(&path, error))
+                let kept = read(&text).map_err(|error| CaseError::record(&path, error))?;
+                match kept.day() == day {
+                    true => Ok(Some(kept)),
+                    false => Err(CaseError::Stray(path.clone())),
+                }
             };
-            let read = read();
-            (name, read)
+            let read = read().transpose()?;
+            Some((name, read))
         }))
     }
 
@@ -712,17 +729,30 @@ fn read_checksums(case: &Path) -> Result<Checksums, CaseError> {
     }
 }
 
-/// Whether a screening or a plan has such a name, also one that another replaced: its day. Programs that
-/// keep folders alike leave others, which would pass for answers of their own.
-fn is_of_a_day(name: &str) -> bool {
-    let Some(stem) = name.strip_suffix(".json") else {
-        return false;
-    };
+/// What is kept under its day.
+trait OfADay {
+    fn day(&self) -> Date;
+}
+
+impl OfADay for Screening {
+    fn day(&self) -> Date {
+        self.date
+    }
+}
+
+impl OfADay for KeptPlan {
+    fn day(&self) -> Date {
+        self.plan.date
+    }
+}
+
+/// The day in the name of a screening or a plan, also of one that another replaced. Programs that keep
+/// folders alike leave other names, which would pass for answers of their own.
+fn day_in(name: &str) -> Option<Date> {
+    let stem = name.strip_suffix(".json")?;
     let (day, number) = stem.split_once(SUPERSEDED).unwrap_or((stem, "1"));
-    let is_day = day
-        .parse::<Date>()
-        .is_ok_and(|date| date.to_string() == day);
-    is_day && number.parse::<u32>().is_ok()
+    let date: Date = day.parse().ok()?;
+    (date.to_string() == day && number.parse::<u32>().is_ok()).then_some(date)
 }
 
 fn is_in_force(name: &str) -> bool {
@@ -839,12 +869,16 @@ pub enum CaseError {
     Damaged(PathBuf),
     #[error("this is not as it was filed: {}", .0.display())]
     Changed(PathBuf),
-    #[error("neither a screening nor a plan has such a name: {}", .0.display())]
+    #[error("no screening or plan is kept under this name: {}", .0.display())]
     Stray(PathBuf),
     #[error("two visits of this case are of one day and name: {0}")]
     Twice(String),
-    #[error("a visit says that it belongs to case {other}, and this case is {code}")]
-    OfAnother { other: String, code: String },
+    #[error("{visit} says that it belongs to case {other}, and this case is {code}")]
+    OfAnother {
+        visit: String,
+        other: String,
+        code: String,
+    },
     #[error("a link, or something else that no case holds, is in the place of this: {}", .0.display())]
     NotPlain(PathBuf),
     #[error("line {line} is no checksum with the name of a file: {}", path.display())]
@@ -913,7 +947,10 @@ impl CaseError {
                 "a program that keeps folders alike may have left a copy: look which one is right, and \
                  move the other out of the case"
             }
-            CaseError::OfAnother { .. } => "is this the right person?",
+            CaseError::OfAnother { .. } => {
+                "is this the right person? If so, write the case's code into the visit.json and the \
+                 record.json of that visit, then run tragus case verify --accept"
+            }
             CaseError::NotPlain(_) => {
                 "nothing was touched where it leads; ask who put it there, take it away, then run the \
                  command again"

@@ -208,15 +208,15 @@ fn advice(file: &str, checksums: &Checksums, is_whole: &dyn Fn(&str) -> bool) ->
             }
         }
         [SCREENINGS, _] => {
-            "Visits and the screenings of other days are not touched. Take it from a backup, or ask \
-             anew before any exercise."
+            "Visits and the screenings of other days are not touched. Take it from a backup; or move \
+             it away, run tragus case verify --accept, and ask anew before any exercise."
         }
         [PLANS, _] => {
-            "Don't hand it out. tragus plan makes the plan anew from visits and screening."
+            "Don't hand it out. Move it away: tragus plan makes the plan anew from visits and screening."
         }
         [CASE] => {
-            "Visits and screenings are not touched. Write it anew: \
-             {\"schema\": \"tragus-case/1\", \"code\": \"...\"}."
+            "Visits and screenings are not touched. Write it anew, with the code that the visits' \
+             record.json hold: {\"schema\": \"tragus-case/1\", \"code\": \"...\"}."
         }
         _ => "Take it from a backup.",
     }

@@ -130,19 +130,19 @@ pub struct FiledIn {
 pub fn visits(case: &Case, nets: &mut Nets) -> Result<Vec<FiledIn>, Stop> {
     let screenings = case.screenings()?;
     let code = &case.about.code;
-    let settle = |facts: &mut VisitFacts| {
-        episode::refuse_of_another(facts, code)?;
+    let settle = |folder: &Path, facts: &mut VisitFacts| {
+        episode::refuse_of_another(&files::name(folder), facts, code)?;
         let own_limit = facts.arm_limit_deg;
         episode::settle(facts, code, &screenings);
         Ok::<_, Stop>(own_limit)
     };
     let mut filed: Vec<FiledIn> = Vec::new();
-    case.refuse_changed()?;
+    case.refuse_changed(|_| false)?;
     for folder in case.visits()? {
         let record = folder.join(case::RECORD);
         let (visit, own_limit) = if record.is_file() {
             let mut visit = recorded(&record)?.visit;
-            let own_limit = settle(&mut visit.facts)?;
+            let own_limit = settle(&folder, &mut visit.facts)?;
             (visit, own_limit)
         } else {
             let mut found = files::visit_files(std::slice::from_ref(&folder))?;
@@ -150,7 +150,7 @@ pub fn visits(case: &Case, nets: &mut Nets) -> Result<Vec<FiledIn>, Stop> {
                 .last()
                 .and_then(|last| last.filed.visit.facts.operated);
             found.facts.operated = found.facts.operated.or(before);
-            let own_limit = settle(&mut found.facts)?;
+            let own_limit = settle(&folder, &mut found.facts)?;
             (measure(nets.get()?, found)?, own_limit)
         };
         let filed_visit = Filed { visit, own_limit };

@@ -280,6 +280,17 @@ impl Shot {
         }
     }
 
+    /// Of its file, and of what of that is filed in a case: records are of either.
+    pub fn checksums(&self) -> Vec<String> {
+        let input = self.input(Wish::default(), Vec::new());
+        let Ok(bytes) = input.bytes else {
+            return Vec::new();
+        };
+        let bare = Bare::of(&bytes, Limits::default()).ok();
+        let bare = bare.map(|bare| checksum::sha256(bare.bytes()));
+        bare.into_iter().chain([checksum::sha256(&bytes)]).collect()
+    }
+
     /// As it is filed in a case. One that can't be read is not filed: nobody can say what else its
     /// file holds.
     pub fn bare(&self) -> Result<Bare, Stop> {

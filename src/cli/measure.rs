@@ -1,6 +1,6 @@
 //! `tragus measure`: one visit, from photos to numbers.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 use std::io::ErrorKind;
 use std::path::{Path, PathBuf};
 
@@ -118,6 +118,9 @@ pub fn run(args: &MeasureArgs, surroundings: &Surroundings) -> Result<Outcome, S
     let finder = load(&args.look, surroundings)?;
     let wish = args.person.wish();
     let (shots, notices) = files::shots(&finder, &found)?;
+    if let Some(path) = &args.save {
+        refuse_of_others(path, &shots)?;
+    }
     // What is filed is what is measured, to the byte.
     let bare: Vec<Bare> = match filing {
         Some(_) => {
@@ -136,7 +139,6 @@ pub fn run(args: &MeasureArgs, surroundings: &Surroundings) -> Result<Outcome, S
     if let Some(path) = &args.save {
         // Somebody may have placed points on the page while the nets looked.
         refuse_lost(path, &placed)?;
-        refuse_of_others(path, &visit)?;
         if episode::keep_record(path, record::visit_to_json(&visit).as_bytes(), today)? {
             tell("The plan of today was made by another record and is taken back: make it anew.");
         }
@@ -393,16 +395,14 @@ fn refuse_lost(path: &Path, placed: &BTreeMap<String, Vec<ManualPoint>>) -> Resu
 }
 
 /// Refuses to write over the record of other photos.
-fn refuse_of_others(path: &Path, visit: &Visit) -> Result<(), Stop> {
+fn refuse_of_others(path: &Path, shots: &[Shot]) -> Result<(), Stop> {
     let Some(kept) = record_in(path)? else {
         return Ok(());
     };
-    let is_here = |kept: &PhotoRecord| {
-        let mut photos = visit.photos.iter();
-        photos.any(|photo| match &kept.sha256 {
-            Some(_) => photo.sha256 == kept.sha256,
-            None => photo.file == kept.file,
-        })
+    let checksums: BTreeSet<String> = shots.iter().flat_map(Shot::checksums).collect();
+    let is_here = |kept: &PhotoRecord| match &kept.sha256 {
+        Some(checksum) => checksums.contains(checksum),
+        None => shots.iter().any(|shot| shot.name() == kept.file),
     };
     match kept.photos.iter().find(|photo| !is_here(photo)) {
         None => Ok(()),

@@ -8,7 +8,7 @@ use clap::Args;
 
 use tragus::case::{self, Case};
 use tragus::visit::VisitFacts;
-use tragus::web::{Server, Setup, VisitFolder};
+use tragus::web::{BindError, Server, Setup, VisitFolder};
 
 use super::{LookArgs, Outcome, Stop, Surroundings, files, load, stop, tell};
 
@@ -71,7 +71,11 @@ pub fn run(args: &ServeArgs, surroundings: &Surroundings) -> Result<Outcome, Sto
         port: args.port,
         now: surroundings.now,
     })
-    .map_err(|error| no_port(args.port, error))?;
+    .map_err(|error| match error {
+        BindError::Port(error) => no_port(args.port, error),
+        BindError::Case(error) => error.into(),
+        error => error.into(),
+    })?;
     if let Some(trouble) = server.diary_trouble() {
         tell(&trouble);
     }

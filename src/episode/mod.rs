@@ -21,9 +21,10 @@ use crate::report::{HoldSheet, HomeSheet, StandingView, hold_sheet, home_sheet, 
 use crate::visit::{Visit, VisitFacts};
 
 /// Refuses a visit that is of another person.
-pub fn refuse_of_another(facts: &VisitFacts, code: &str) -> Result<(), CaseError> {
+pub fn refuse_of_another(visit: &str, facts: &VisitFacts, code: &str) -> Result<(), CaseError> {
     match facts.case.as_deref() {
         Some(other) if other != code => Err(CaseError::OfAnother {
+            visit: visit.to_owned(),
             other: other.to_owned(),
             code: code.to_owned(),
         }),

@@ -33,6 +33,7 @@ use axum::Router;
 use axum::middleware::from_fn_with_state;
 use axum::routing::{delete, get, post, put};
 use jiff::civil::{Date, DateTime};
+use thiserror::Error;
 use tokio::sync::Semaphore;
 
 use self::answer::{Answer, Trouble};
@@ -42,7 +43,7 @@ use self::diary::Diary;
 use self::guard::Guard;
 use self::home::Checks;
 use self::visits::Visits;
-use crate::case::Case;
+use crate::case::{Case, CaseError};
 use crate::infer::Finder;
 
 pub use self::visits::VisitFolder;
@@ -91,15 +92,23 @@ const LAST_ANSWERS: Duration = Duration::from_secs(5);
 /// How soon a second Ctrl-C has to follow to end the program in spite of what is not saved.
 const AGAIN_WITHIN: Duration = Duration::from_secs(10);
 
+/// Why there is no page.
+#[derive(Debug, Error)]
+#[non_exhaustive]
+pub enum BindError {
+    #[error(transparent)]
+    Port(#[from] io::Error),
+    #[error(transparent)]
+    Case(#[from] CaseError),
+}
+
 impl Server {
     /// Takes the port, on this machine alone.
-    pub fn bind(setup: Setup) -> io::Result<Server> {
+    pub fn bind(setup: Setup) -> Result<Server, BindError> {
         let listener = TcpListener::bind((Ipv4Addr::LOCALHOST, setup.port))?;
-        let (guard, token) = Guard::new(listener.local_addr()?.port())?;
-        let case = setup.case.as_deref().map(Case::open).transpose();
-        let visits = case
-            .and_then(|case| Visits::of_folders(setup.visits, case))
-            .map_err(io::Error::other)?;
+        let (guard, token) = Guard::new(listener.local_addr()?.port()).map_err(io::Error::from)?;
+        let case = setup.case.as_deref().map(Case::open).transpose()?;
+        let visits = Visits::of_folders(setup.visits, case)?;
         Ok(Server {
             listener,
             guard,

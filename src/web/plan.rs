@@ -124,13 +124,13 @@ fn may_make<'a>(visits: &'a Visits, wish: &Wish, today: Date) -> Result<&'a Case
             "Stop tragus and start it anew, so that the plan looks at that visit too.",
         ));
     }
+    visits.refuse_changed()?;
     if let Some(visit) = visits.written_by_another()? {
         return Err(Trouble::conflict(
             format!("Another program wrote the record of {visit} since the page was opened."),
             "Stop tragus and start it anew, so that the plan goes by what stands there now.",
         ));
     }
-    visits.refuse_changed()?;
     let kept = case.plan_of(today)?;
     let kept = kept.map(|text| record::plan_from_json(&text)).transpose();
     let kept = kept.map_err(|error| {

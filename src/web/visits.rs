@@ -10,7 +10,7 @@ use jiff::civil::Date;
 use super::answer::Trouble;
 use super::picture;
 use crate::body::Landmark;
-use crate::case::{Case, CaseError, NewVisit, RECORD};
+use crate::case::{self, Case, CaseError, NewVisit, RECORD};
 use crate::checksum;
 use crate::episode::{self, Filed};
 use crate::geometry::{Photo, Point};
@@ -95,7 +95,8 @@ impl Visits {
         let mut before = None;
         for visit in of_case {
             let mut facts = visit.told.clone();
-            episode::refuse_of_another(&facts, code)?;
+            let name = visit.folder_name().unwrap_or_default();
+            episode::refuse_of_another(&name, &facts, code)?;
             episode::settle(&mut facts, code, &screenings);
             facts.operated = facts.operated.or(before);
             before = facts.operated;
@@ -150,7 +151,14 @@ impl Visits {
 
     /// Refuses visits of the case that are not as they were filed, or there twice.
     pub fn refuse_changed(&self) -> Result<(), Trouble> {
-        self.case()?.refuse_changed()?;
+        let of_case = self.of_case();
+        let is_anew = |folder: &str| {
+            let mut anew = of_case
+                .iter()
+                .filter(|(_, visit)| visit.recorded().is_none());
+            anew.any(|(_, visit)| visit.folder_name().as_deref() == Some(folder))
+        };
+        self.case()?.refuse_changed(is_anew)?;
         let filed = self.filed();
         Ok(episode::refuse_twice(
             filed.iter().map(|filed| &filed.visit),
@@ -771,7 +779,7 @@ impl Folder {
 
 impl Kept {
     fn read(folder: &Path) -> io::Result<Kept> {
-        let bytes = match std::fs::read(folder.join(RECORD)) {
+        let bytes = match case::read_plain(&folder.join(RECORD)) {
             Err(error) if error.kind() == io::ErrorKind::NotFound => None,
             bytes => Some(bytes?),
         };
