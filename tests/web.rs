@@ -2378,7 +2378,7 @@ fn a_visit_that_was_begun_in_the_page_is_filed_in_the_case() {
     );
     let kept = fs::read_to_string(at.join("record.json")).expect("a record");
     let kept = record::visit_from_json(&kept).expect("a record");
-    assert_eq!(kept.facts.arm_limit_deg, Some(80.0));
+    assert_eq!(kept.facts.arm_limit_deg, None, "it stays the screening's");
     assert!(is_listed_whole(
         &case,
         "visits/2026-05-11-week-12/reach.jpg"

@@ -243,13 +243,13 @@ impl Case {
     /// What earlier visits know of the person: the latest word on each.
     pub fn facts_before(&self, date: Date) -> Result<VisitFacts, CaseError> {
         let mut known = VisitFacts::default();
-        self.refuse_changed(|_| false)?;
         for folder in self.visits()? {
             let path = folder.join(FACTS);
-            let text = match fs::read_to_string(&path) {
-                Err(error) if error.kind() == io::ErrorKind::NotFound => continue,
-                text => text.map_err(|error| CaseError::io(&path, error))?,
+            let name = folder.file_name().unwrap_or_default().to_string_lossy();
+            let Some(bytes) = self.as_filed(&format!("{VISITS}/{name}/{FACTS}"))? else {
+                continue;
             };
+            let text = as_text(&path, bytes)?;
             let facts =
                 record::facts_from_json(&text).map_err(|error| CaseError::record(&path, error))?;
             if facts.date.is_none_or(|of| of <= date) {
@@ -395,9 +395,7 @@ impl Case {
                 let Some(bytes) = self.as_filed(&format!("{kind}/{name}"))? else {
                     return Ok(None);
                 };
-                let text = String::from_utf8(bytes).map_err(|error| {
-                    CaseError::io(&path, io::Error::new(io::ErrorKind::InvalidData, error))
-                })?;
+                let text = as_text(&path, bytes)?;
                 let kept = read(&text).map_err(|error| CaseError::record(&path, error))?;
                 match kept.day() == day {
                     true => Ok(Some(kept)),
@@ -718,6 +716,11 @@ pub fn write(
     let case = Case::open(&case)?;
     let mut writing = case.write()?;
     writing.keep_after(&file, bytes, before).map(drop)
+}
+
+fn as_text(path: &Path, bytes: Vec<u8>) -> Result<String, CaseError> {
+    String::from_utf8(bytes)
+        .map_err(|error| CaseError::io(path, io::Error::new(io::ErrorKind::InvalidData, error)))
 }
 
 fn read_checksums(case: &Path) -> Result<Checksums, CaseError> {

@@ -267,10 +267,13 @@ impl Visits {
         let mut writing = case.write()?;
         let open = self.get_mut(id)?;
         open.learn(filing.facts, looked)?;
+        let mut visit = open.visit();
+        // What a screening set is the screening's, and may change with it.
+        visit.facts.arm_limit_deg = filing.told.arm_limit_deg;
         let new = NewVisit {
             date: filing.date,
             label: &filing.label,
-            visit: &open.visit(),
+            visit: &visit,
             photos,
         };
         let (folder, _) = episode::file(&mut writing, &new, today)?;
@@ -698,7 +701,7 @@ impl OpenVisit {
             ));
         }
         let mut visit = self.visit();
-        // What a screening set is the screening's, and may change with it.
+        // As in filing.
         visit.facts.arm_limit_deg = self.told.arm_limit_deg;
         let text = record::visit_to_json(&visit);
         if let Some(folder) = &mut self.folder {

@@ -1,7 +1,7 @@
 // A served page and a browser for the tests: the program on a copy of the demo, Chromium cut off
 // from everything but it.
 
-import { spawn, spawnSync } from "node:child_process";
+import { execFileSync, spawn, spawnSync } from "node:child_process";
 import { cpSync, existsSync, mkdtempSync, readdirSync, rmSync } from "node:fs";
 import { tmpdir } from "node:os";
 import { dirname, join, resolve } from "node:path";
@@ -53,6 +53,8 @@ export async function serveCase(t) {
   const copy = join(folder, "case");
   const wanted = (from) => !from.endsWith(".jpg") || from.endsWith("side-reach.jpg");
   cpSync(DEMO, copy, { recursive: true, filter: wanted });
+  // The photos that were left out are not missed.
+  execFileSync(TRAGUS, ["case", "verify", "--accept", copy]);
   return { ...await started(t, folder, [copy]), case: copy };
 }
 
