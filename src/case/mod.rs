@@ -197,8 +197,8 @@ impl Case {
     }
 
     /// Refuses a case in which facts or the record of a visit are not as they were written, or the photos of
-    /// one that is measured anew; without a record, all are. What a photo beside a record became is for the
-    /// report to say; what somebody put into the case by hand, the list does not know.
+    /// a visit that is measured anew, as one without a record always is. What became of a photo beside a
+    /// record is for the report to say; what somebody put into the case by hand, the list does not know.
     pub fn refuse_changed(&self, is_anew: impl Fn(&str) -> bool) -> Result<(), CaseError> {
         let list = read_checksums(&self.folder)?;
         for file in list.files() {
@@ -813,8 +813,7 @@ fn all_names(folder: &Path) -> Result<Vec<String>, CaseError> {
     Ok(names)
 }
 
-/// "Week 10, left" as part of a folder's name on any system: "week-10-left".
-/// A label or a code as part of the name of a file.
+/// A label or a code as part of a name on any system: "week-10-left" of "Week 10, left".
 pub fn slug(label: &str) -> String {
     let words: Vec<String> = label
         .split(|c: char| !c.is_alphanumeric())

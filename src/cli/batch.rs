@@ -360,6 +360,7 @@ fn refuse_described(out: &Path) -> Result<(), Stop> {
     }
 }
 
+/// Writes what the columns hold beside a CSV table.
 fn describe(out: &Path) -> Result<(), Stop> {
     let path = description_of(out);
     record::write_atomically(&path, scores::csv_description(&name(out)).as_bytes())
